@@ -1,0 +1,97 @@
+"""What reading hands on: every value in the working CRS and in SI units."""
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+from shapely import MultiPolygon
+
+from soakline.findings import Finding
+from soakline.grid import FloatArray, Grid, GroundArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Elevation:
+    """The DEM as read (warped if it had to be), on the working grid.
+
+    Parameters
+    ----------
+    grid : Grid
+    dem_m : (rows, columns) float32, m; NaN where not valid; read-only
+    """
+
+    grid: Grid
+    dem_m: GroundArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Property:
+    """The land that is planned for."""
+
+    name: str
+    area: MultiPolygon
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Features:
+    """What stands on the land. One frame a layer, empty where the layer is not given.
+
+    Every frame has the columns of the contract (missing ones filled with null), a plain RangeIndex,
+    valid geometry without Z, and the working CRS.
+    """
+
+    buildings: gpd.GeoDataFrame
+    septic: gpd.GeoDataFrame
+    wells: gpd.GeoDataFrame
+    protected: gpd.GeoDataFrame
+    no_swales: gpd.GeoDataFrame
+    watercourses: gpd.GeoDataFrame
+    services: gpd.GeoDataFrame
+    tracks: gpd.GeoDataFrame
+    dams: gpd.GeoDataFrame
+    safe_points: gpd.GeoDataFrame
+    landslip: gpd.GeoDataFrame
+    saline: gpd.GeoDataFrame
+    soils: gpd.GeoDataFrame
+    planting_blocks: gpd.GeoDataFrame
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RainTable:
+    """Depths by duration and frequency.
+
+    Parameters
+    ----------
+    duration_min : (n,) rising
+    frequency : (k,) column heads as text: a return period in years ("10") or an AEP ("10%")
+    depth_mm : (n, k)
+    """
+
+    duration_min: FloatArray
+    frequency: tuple[str, ...]
+    depth_mm: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class SourceFile:
+    """A file that was read, for the run record."""
+
+    role: str
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Inputs:
+    """All that a plan is made from, besides the run file's own keys."""
+
+    elevation: Elevation
+    property: Property
+    features: Features
+    rain: RainTable
+    sources: tuple[SourceFile, ...]
+    findings: tuple[Finding, ...]
+
+
+IndexArray = npt.NDArray[np.int64]
