@@ -1,0 +1,1 @@
+"""What the user types: commands, exit statuses, what the terminal shows."""

@@ -1,0 +1,1 @@
+"""The run file: TOML to checked, frozen values."""

@@ -1,0 +1,143 @@
+"""Sections on water and works: section, rain, overflow, earthworks, and those of later versions."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from soakline import tables
+from soakline.runfile.keys import Keys, Name, Number, canonical_frequency, conflict, key
+
+Frequency = Annotated[str, AfterValidator(canonical_frequency)]
+
+
+class SectionKeys(Keys):
+    """[section]: the trench across its line."""
+
+    base_width_m: Annotated[float, Number("m", 0.2, 30, zero="1.5 until autosized")] = key(
+        0, "width of the level base"
+    )
+    depth_m: Annotated[float, Number("m", 0.1, 3, zero="0.5 until autosized")] = key(
+        0, "depth from the full-water level to the base"
+    )
+    batter: Annotated[float, Number("horizontal : 1", 0.25, 10, zero="by texture")] = key(
+        0, "side slope, horizontal per 1 vertical, both sides"
+    )
+    freeboard_m: Annotated[float, Number("m", 0, 2)] = key(
+        0.15, "height of the mound over the water of the check storm"
+    )
+    max_drain_h: Annotated[float, Number("h", 0, 720, above=True)] = key(
+        72, "longest time from full to empty"
+    )
+    passage: Literal["", "foot", "barrow", "quad", "tractor"] = key(
+        "", "what passes along the base: least base width"
+    )
+
+
+class RainKeys(Keys):
+    """[rain]: the storms that are planned for."""
+
+    table: Name = Field(title="rainfall depths by duration and frequency, CSV")
+    design: Frequency = key("10", "design storm as its column is headed: years, or AEP with %")
+    check: Frequency = key("100", "check storm as its column is headed: years, or AEP with %")
+    design_years: Annotated[float, Number("years", 0, 10_000, above=True)] | None = key(
+        None, "the same as design, as a number of years"
+    )
+    check_years: Annotated[float, Number("years", 0, 10_000, above=True)] | None = key(
+        None, "the same as check, as a number of years"
+    )
+    uplift_pct: Annotated[float, Number("%", -50, 200)] = key(
+        0, "added to every depth, for a changing climate"
+    )
+    annual_mm: Annotated[float, Number("mm", 0, 15_000, above=True)] = key(800, "mean annual rain")
+    pattern: Literal["alternating", "uniform", "both"] = key(
+        "both", "how a storm's depth is spread over its duration"
+    )
+    antecedent: Literal["I", "II", "III"] = key(
+        "II", "antecedent runoff condition: dry, average, wet"
+    )
+    loss: Literal["curve-number", "green-ampt"] = key("curve-number", "how losses are reckoned")
+
+    @model_validator(mode="after")
+    def _one_name_per_storm(self) -> Self:
+        for name in ("design", "check"):
+            years = getattr(self, f"{name}_years")
+            if years is None:
+                continue
+            if name in self.model_fields_set:
+                raise conflict(
+                    (name, f"{name}_years"),
+                    f'"{getattr(self, name)}" and {years:g}',
+                    f"one of {name} and {name}_years, not both",
+                )
+            # Readers look at one key only, whichever of the two was written.
+            object.__setattr__(self, name, f"{years:g}")
+        return self
+
+
+def _known_cover(cover: str) -> str:
+    known = tables.names("permissible_velocity.csv", "cover")
+    if cover in known:
+        return cover
+    raise PydanticCustomError(
+        "range", "{allowed}", {"allowed": "one of " + ", ".join(f'"{name}"' for name in known)}
+    )
+
+
+class OverflowKeys(Keys):
+    """[overflow]: where and how fast spare water leaves."""
+
+    sill_head_m: Annotated[float, Number("m", 0, 0.5, above=True)] = key(
+        0.10, "head over the sill in the check storm"
+    )
+    weir_coefficient: Annotated[float, Number("m^0.5/s", 1, 2.2)] = key(
+        1.45, "of the level sill; 1.705 is free of loss"
+    )
+    manning_n: Annotated[float, Number("s/m^(1/3)", 0.01, 0.5)] = key(
+        0.035, "roughness of the route: short grass, for velocity"
+    )
+    cover: Annotated[str, AfterValidator(_known_cover)] = key(
+        "grass-mixture", "cover of the route: a row of config/permissible_velocity.csv"
+    )
+    soil: Literal["erodible", "erosion-resistant"] = key("erodible", "soil of the route")
+    allow_property_edge: bool = key(False, "a route may leave over the property's edge")
+    neighbour_consent: str = key("", "who agreed, and when, to take that water")
+
+
+class EarthworksKeys(Keys):
+    """[earthworks]: what is dug, and where it goes."""
+
+    berm_m: Annotated[float, Number("m", 0, 10)] = key(
+        0.0, "level ground between lip and mound; at least 0.6 where the face is over 1.2 m"
+    )
+    mound_batter: Annotated[float, Number("horizontal : 1", 0.5, 20)] = key(
+        2.0, "side slope of the mound, horizontal per 1 vertical"
+    )
+    mound_crest_m: Annotated[float, Number("m", 0, 10, above=True)] = key(
+        0.5, "least width of the mound's crest"
+    )
+    swell_pct: Annotated[float, Number("%", 0, 100)] = key(25, "growth of dug soil")
+    settlement_pct: Annotated[float, Number("%", 0, 50)] = key(10, "settlement of the mound")
+    topsoil_m: Annotated[float, Number("m", 0, 1)] = key(0.1, "topsoil stripped and spread back")
+    spread_under_pct: Annotated[float, Number("%", 0, 10)] = key(
+        0, "spoil is spread, not mounded, on flatter ground; 2 is usual on flat country"
+    )
+    machine: Name = key("excavator-5t", "what digs")
+    machines: str = key("", "own table of machines; empty = the one that ships")
+    rates: str = key("", "own table of costs")
+    phase: str = key("", '"budget", "year", or a column of the swales')
+    as_built: str = key("", "levels measured after digging: swale_id,chainage_m,level_m")
+
+
+class PlantingKeys(Keys):
+    """[planting]: no keys in this version."""
+
+
+class ClimateKeys(Keys):
+    """[climate]: daily weather."""
+
+    daily: str = key("", "date,rain_mm,et0_mm or date,rain_mm,tmin_c,tmax_c")
+
+
+class OutputKeys(Keys):
+    """[output]: no keys in this version."""
