@@ -1,0 +1,218 @@
+"""Layers of the swales: the level lips, what is dug and heaped, what drains to them, the pegs."""
+
+from soakline.outputs.schema import LayerSchema, integer, real, text
+
+SWALE_ID = text("swale_id", "Swale", "Id of the swale, stable while terrain and siting stay.")
+
+SWALES = LayerSchema(
+    "swales",
+    "LineStringZ",
+    "Swales",
+    "Each swale's downhill lip, its uphill side on the left; Z is the level at every vertex. "
+    "Position from this plan, level from an instrument on site; dig the sill last, to the lowest "
+    "lip found. Check with local codes and a licensed engineer.",
+    (
+        SWALE_ID,
+        real(
+            "level_m",
+            "m",
+            "Full water level",
+            "Elevation of full water and of the sill, the same along the whole lip. No better than "
+            "the DEM: set out relative to ground on site.",
+        ),
+        real("length_m", "m", "Length", "Length of the lip in plan."),
+        real("base_width_m", "m", "Base width", "Width of the level base of the trench."),
+        real(
+            "depth_m",
+            "m",
+            "Depth",
+            "Full water level to base. Standing water: mind drowning, children and mosquitoes.",
+        ),
+        real("batter", "", "Batter", "Horizontal run per 1 vertical of both trench sides."),
+        real("top_width_m", "m", "Top width", "Width of the water when full."),
+        real(
+            "face_height_m",
+            "m",
+            "Face height",
+            "Highest cut face, base to where the uphill batter meets the ground. Trenches over "
+            "1.2 m can collapse: follow local rules on battering, benching and shoring.",
+        ),
+        real(
+            "mound_height_m",
+            "m",
+            "Mound height",
+            "Settled crest of the mound above full water; 0 where the spoil is spread.",
+        ),
+        real(
+            "mound_top_level_m",
+            "m",
+            "Mound top level",
+            "Elevation of the settled crest. Loose spoil is no dam: nothing but the head over a "
+            "running sill may stand against it.",
+        ),
+        real(
+            "capacity_m3",
+            "m³",
+            "Capacity",
+            "Water held below the sill with a level base and lip. Any low spot on the finished lip "
+            "takes from it: survey the lip before relying on this figure.",
+        ),
+        real(
+            "catchment_m2",
+            "m²",
+            "Catchment",
+            "All ground whose water meets this swale first, its own water surface included.",
+        ),
+        real(
+            "spacing_above_m",
+            "m",
+            "Spacing above",
+            "Mean distance in plan to the next swale uphill, at pegs every 10 m; null if under "
+            "half of them find one.",
+        ),
+        real(
+            "interval_above_m",
+            "m",
+            "Interval above",
+            "Mean level difference to the next swale uphill, at the same pegs.",
+        ),
+        real("spacing_tree_m", "m", "Tree-height spacing", "Spacing by the mature tree height."),
+        real("spacing_ratio_m", "m", "Width-ratio spacing", "Spacing by the width ratio."),
+        real("spacing_runoff_m", "m", "Runoff spacing", "Widest spacing that holds the storm."),
+        text("spacing_rule", "Spacing rule", "Rule that was used for this swale."),
+        real(
+            "ground_rms_m",
+            "m",
+            "Ground, rms",
+            "Root mean square of ground minus level along the lip: how truly the line lies.",
+        ),
+        real(
+            "ground_min_m",
+            "m",
+            "Ground, lowest",
+            "Least ground minus level along the lip; negative is low ground that must be made up "
+            "with compacted soil.",
+        ),
+        real("ground_max_m", "m", "Ground, highest", "Greatest ground minus level along the lip."),
+        real("slope_pct", "%", "Slope", "Mean ground slope across the line, rise over run."),
+        text(
+            "landform",
+            "Landform",
+            "Hint from the curvature of the ground at the swale's own scale.",
+            ("ridge", "valley", "slope", "saddle"),
+        ),
+        text(
+            "governing_storm_id",
+            "Governing storm",
+            "Design storm that asks most of the swale: greatest overflow, then level, then inflow, "
+            "then the shorter.",
+        ),
+        real(
+            "design_inflow_m3",
+            "m³",
+            "Design inflow",
+            "All water received in the governing storm: own runoff, rain on its water, from above.",
+        ),
+        real(
+            "design_overflow_m3",
+            "m³",
+            "Design overflow",
+            "Water spilled in the governing storm; 0 means that the swale holds it.",
+        ),
+        real(
+            "design_peak_m3s",
+            "m³/s",
+            "Design peak spill",
+            "Greatest rate of spill over all design storms. Larger storms will exceed it.",
+        ),
+        real(
+            "freeboard_m",
+            "m",
+            "Freeboard",
+            "Settled crest minus highest water, least over the check storms.",
+        ),
+        real(
+            "drain_down_h",
+            "h",
+            "Drain-down time",
+            "Hours from full to empty without inflow, at the conductivity assumed. Soil decides: "
+            "test the soaking rate in a pit on site. Water standing for days breeds mosquitoes.",
+        ),
+        real(
+            "cut_m3",
+            "m³",
+            "Cut",
+            "Bank volume dug, topsoil included, by average end area along the pegs.",
+        ),
+        real(
+            "fill_m3",
+            "m³",
+            "Fill",
+            "Settled volume of the spoil in mound and made-up lip, after swell and settlement.",
+        ),
+        text("role", "Role", "Planting that the swale serves.", ("tree", "windbreak")),
+        integer("build_order", "Build order", "1 is dug first."),
+    ),
+)
+
+SWALE_GROUND = LayerSchema(
+    "swale_ground",
+    "Polygon",
+    "Swale ground",
+    "The whole footprint of each swale; parts do not overlap.",
+    (
+        SWALE_ID,
+        text(
+            "part",
+            "Part",
+            "ponded: water surface when full; cut_slope: batter above it; berm: bench between lip "
+            "and mound; mound: spoil. Loose spoil is no dam.",
+            ("ponded", "cut_slope", "berm", "mound"),
+        ),
+        real("area_m2", "m²", "Area", "Area of the part in plan."),
+    ),
+)
+
+SWALE_CATCHMENTS = LayerSchema(
+    "swale_catchments",
+    "MultiPolygon",
+    "Swale catchments",
+    "Ground whose water meets a swale first on its way downhill; catchments do not overlap. Water "
+    "that is led in by roads, roofs or pipes unknown to the plan is not counted.",
+    (
+        SWALE_ID,
+        real("area_m2", "m²", "Area", "All that drains to the swale, its water surface included."),
+        real("ponded_m2", "m²", "Ponded area", "Area of the swale's full water surface."),
+        real("runoff_mm", "mm", "Runoff depth", "From the dry ground, in the governing storm."),
+        real(
+            "runoff_m3",
+            "m³",
+            "Runoff volume",
+            "Runoff depth times the dry ground; rain on the ponded area is not in it.",
+        ),
+    ),
+)
+
+PEGS = LayerSchema(
+    "pegs",
+    "PointZ",
+    "Pegs",
+    "Points to set out on the lip; Z is the level. Position from this plan, level from an "
+    "instrument on site; have buried services located before digging.",
+    (
+        text("peg_id", "Peg", "Id of the peg."),
+        SWALE_ID,
+        text(
+            "kind",
+            "Kind",
+            "start and end of the lip, bend, sill, or line between.",
+            ("start", "end", "bend", "sill", "line"),
+        ),
+        real("chainage_m", "m", "Chainage", "Distance along the lip from its start."),
+        real("ground_m", "m", "Ground", "Elevation of the smoothed ground at the peg."),
+        real("level_m", "m", "Full water level", "Elevation of full water and of the sill."),
+        real("base_level_m", "m", "Base level", "Elevation of the base of the trench."),
+        real("cut_m", "m", "Cut", "Ground down to the base; positive is dug."),
+        real("mound_top_level_m", "m", "Mound top level", "Elevation of the settled crest."),
+    ),
+)
