@@ -1,0 +1,163 @@
+"""TOML to a checked RunFile; every problem of the file is told at once."""
+
+import copy
+import hashlib
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from soakline.problems import InputProblem, InputRefused
+from soakline.runfile.not_yet import take_out_later_keys
+from soakline.runfile.reading import KeyPath, allowed, field_at, shown
+from soakline.runfile.sections import RunFile
+from soakline.runfile.unknown_key import unknown_key, unknown_section
+
+LARGEST_BYTES = 1_000_000
+"""No run file is larger: what is, is another file named by mistake."""
+
+REQUIRED_SECTIONS = ("property", "rain")
+
+
+def load_run_file(path: Path) -> RunFile:
+    """Read and check a run file; the files that it names are not opened.
+
+    Parameters
+    ----------
+    path : the run file; relative paths in it start at its folder
+
+    Raises
+    ------
+    InputRefused
+        With every problem found, each with key, value, range and unit.
+    """
+    file = str(path)
+    content = _read(path, file)
+    text, raw = _parse(content, file)
+    problems = take_out_later_keys(raw, file)
+    run = _validate(raw, file, problems)
+    if problems or run is None:
+        raise InputRefused(problems)
+    run.place(path, text, hashlib.sha256(content).hexdigest())
+    return run
+
+
+def _refuse(file: str, key: str, found: str, wanted: str, mend: str = "") -> InputRefused:
+    return InputRefused([InputProblem(file, key, found, wanted, mend)])
+
+
+def _read(path: Path, file: str) -> bytes:
+    wanted = "a run file: TOML text"
+    try:
+        if path.is_dir():
+            raise _refuse(file, "", "a folder", wanted, "Name the file in it, such as run.toml")
+        with path.open("rb") as stream:
+            content = stream.read(LARGEST_BYTES + 1)
+    except FileNotFoundError:
+        mend = "`soakline start DIR` writes one to fill in"
+        raise _refuse(file, "", "no such file", wanted, mend) from None
+    except (OSError, ValueError) as error:
+        raise _refuse(file, "", f"not readable ({error})", wanted) from None
+    if len(content) > LARGEST_BYTES:
+        raise _refuse(file, "", "over 1 MB", wanted)
+    return content
+
+
+def _parse(content: bytes, file: str) -> tuple[str, dict[str, Any]]:
+    wanted = "TOML 1.0 in UTF-8"
+    try:
+        text = content.decode("utf-8-sig").replace("\r\n", "\n")
+        return text, tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise _refuse(file, f"line {line}", "bytes that are not UTF-8", wanted) from None
+    except tomllib.TOMLDecodeError as error:
+        message, _, place = str(error).rpartition(" (at ")
+        raise _refuse(file, place.rstrip(")"), message or str(error), wanted) from None
+    except (RecursionError, ValueError) as error:
+        # Thousands of nested brackets, or an integer of thousands of digits.
+        raise _refuse(file, "", f"not readable as TOML ({error})", wanted) from None
+
+
+def _validate(raw: dict[str, Any], file: str, problems: list[InputProblem]) -> RunFile | None:
+    """Check all keys, then, without the keys that failed, what must hold between keys.
+
+    Each round takes at least one key out, so the rounds end.
+    """
+    rest = copy.deepcopy(raw)
+    for name in REQUIRED_SECTIONS:
+        rest.setdefault(name, {})
+    gone: set[KeyPath] = set()
+    run = None
+    while run is None:
+        try:
+            run = RunFile.model_validate(rest)
+        except ValidationError as refused:
+            told = len(gone)
+            for error in refused.errors(include_url=False):
+                path = _key_path(error)
+                if path in gone or (error["type"] == "conflict" and _doubtful(error, path, gone)):
+                    continue
+                problems.append(_problem(error, path, file))
+                gone.add(path)
+                _take_out(rest, path)
+            if len(gone) == told:
+                break
+    return run
+
+
+def _key_path(error: ErrorDetails) -> KeyPath:
+    """Section and key of an error, without places inside a list or a union."""
+    path: KeyPath = ()
+    for step in error["loc"]:
+        known = field_at((*path, str(step)))
+        if known is None and (path and not _is_section(path)):
+            break
+        path = (*path, str(step))
+    return path
+
+
+def _is_section(path: KeyPath) -> bool:
+    field = field_at(path)
+    return field is not None and allowed(field) == "a section"
+
+
+def _doubtful(error: ErrorDetails, path: KeyPath, gone: set[KeyPath]) -> bool:
+    """Whether a conflict may only stem from keys that were refused before."""
+    return any((*path, key) in gone for key in error.get("ctx", {}).get("keys", ()))
+
+
+def _take_out(rest: dict[str, Any], path: KeyPath) -> None:
+    inside: Any = rest
+    for step in path[:-1]:
+        inside = inside.get(step) if isinstance(inside, dict) else None
+    if isinstance(inside, dict):
+        inside.pop(path[-1], None)
+
+
+def _problem(error: ErrorDetails, path: KeyPath, file: str) -> InputProblem:
+    """Say one error of the models in the run file's own words."""
+    kind, context = error["type"], error.get("ctx", {})
+    if kind == "extra_forbidden":
+        return unknown_section(path[0], file) if len(path) == 1 else unknown_key(path, file)
+    name, value = ".".join(path), error["input"]
+    if kind == "conflict":
+        name = ", ".join(".".join((*path, key)) for key in context["keys"])
+        return InputProblem(file, name, context["found"], context["allowed"])
+    field = field_at(path)
+    wanted = context["allowed"] if kind == "range" else allowed(field) if field else error["msg"]
+    if kind == "missing":
+        return InputProblem(file, name, "nothing", wanted, "This key is required")
+    if kind == "model_type":
+        return InputProblem(file, name, _typed(value), f"a section: [{name}] and its keys below it")
+    found = _typed(value) if kind.endswith("_type") else shown(value)
+    return InputProblem(file, name, found, wanted)
+
+
+def _typed(value: Any) -> str:
+    """A value and what it is, for errors of type."""
+    names = {bool: "true/false", str: "text", list: "a list", dict: "a table", int: "a number"}
+    kind = names.get(type(value), "a number" if isinstance(value, float) else type(value).__name__)
+    return f"{shown(value)} ({kind})"
