@@ -1,0 +1,1 @@
+"""Overflow: sills, routes and safe ends."""

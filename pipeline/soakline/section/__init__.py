@@ -1,0 +1,1 @@
+"""Section: the shape of trench and mound, as plain geometry."""

@@ -1,0 +1,1 @@
+"""Rain and water: storms, losses, pools and the cascade."""

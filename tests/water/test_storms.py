@@ -1,0 +1,82 @@
+"""Storms as a plan is given them."""
+
+import numpy as np
+import pytest
+
+from soakline.inputs.types import RainTable
+from soakline.water.curve_number import runoff_mm
+from soakline.water.storms import (
+    excess_duration_h,
+    largest_rain_rise_mm,
+    largest_rise_mm,
+    storms_for,
+)
+
+TABLE = RainTable(
+    np.array([5.0, 10.0, 30.0, 60.0]),
+    ("10", "1%"),
+    np.array([[10.0, 16.0], [15.0, 24.0], [27.0, 43.0], [38.0, 62.0]]),
+)
+
+
+def test_storms_come_by_purpose_duration_and_pattern() -> None:
+    ids = [storm.storm_id for storm in storms_for(TABLE, 0, 1, "both")]
+    assert ids[:4] == [
+        "design-5min-uniform",
+        "design-10min-alternating",
+        "design-10min-uniform",
+        "design-30min-alternating",
+    ]
+    assert len(ids) == len(set(ids)) == 14
+    assert ids[-1] == "check-60min-uniform"
+
+
+@pytest.mark.parametrize("pattern", ["alternating", "uniform"])
+def test_shortest_duration_is_uniform_whichever_pattern(pattern: str) -> None:
+    storms = storms_for(TABLE, 0, 1, pattern)  # type: ignore[arg-type]
+    assert len(storms) == 8
+    assert {storm.pattern for storm in storms if storm.duration_min == 5.0} == {"uniform"}
+    assert {storm.pattern for storm in storms if storm.duration_min > 5.0} == {pattern}
+
+
+def test_a_storm_carries_its_columns_head_and_probability() -> None:
+    check = storms_for(TABLE, 0, 1, "uniform")[-1]
+    assert (check.frequency, check.aep_pct, check.depth_mm) == ("1%", 1.0, 62.0)
+
+
+def test_uplift_multiplies_every_depth() -> None:
+    plain, raised = (storms_for(TABLE, 0, 1, "both", uplift)[5] for uplift in (0.0, 20.0))
+    assert np.array(raised.depths_mm) == pytest.approx(1.2 * np.array(plain.depths_mm))
+
+
+def test_rain_stands_before_and_after_the_storm() -> None:
+    storm = storms_for(TABLE, 0, 1, "uniform")[3]
+    depths_mm = storm.cumulative_depth_mm([-5.0, 0.0, 30.0, 60.0, 90.0])
+    assert depths_mm.tolist() == [0.0, 0.0, 19.0, 38.0, 38.0]
+
+
+def test_largest_rise_of_rain_is_the_shortest_durations_intensity() -> None:
+    """10 mm in 5 min is 2.4 mm in 72 s, in every alternating storm and at any place."""
+    for storm in storms_for(TABLE, 0, 1, "alternating")[:4]:
+        assert largest_rain_rise_mm(storm) == pytest.approx(2.4)
+
+
+def test_a_window_longer_than_the_storm_holds_it_all() -> None:
+    storm = storms_for(TABLE, 0, 1, "uniform")[0]
+    assert largest_rain_rise_mm(storm, 3600.0) == pytest.approx(10.0)
+    assert largest_rise_mm(storm, 90.0, 3600.0) == pytest.approx(float(runoff_mm(10.0, 90.0)))
+
+
+def test_largest_rise_of_uniform_rain_is_in_its_last_seconds() -> None:
+    """Ground sheds ever more of steady rain, so the last 72 s of the storm give most."""
+    storm = storms_for(TABLE, 0, 1, "uniform")[3]
+    last = runoff_mm(38.0, 80.0) - runoff_mm(38.0 * (1.0 - 1.2 / 60.0), 80.0)
+    assert largest_rise_mm(storm, 80.0) == pytest.approx(float(last), rel=1e-9)
+
+
+def test_excess_of_uniform_rain_lasts_from_a_fifth_of_storage() -> None:
+    """CN 80: S 63.5 mm, 0.2 S 12.7 mm, passed after 12.7 / 38 of the hour."""
+    storm = storms_for(TABLE, 0, 1, "uniform")[3]
+    assert excess_duration_h(storm, 80.0) == pytest.approx(1.0 - 12.7 / 38.0)
+    assert excess_duration_h(storm, 100.0) == 1.0
+    assert excess_duration_h(storm, 40.0) == 0.0
