@@ -57,9 +57,9 @@ class Number:
         """The range in words, with its unit."""
         unit = f" {self.unit}" if self.unit else ""
         if self.above:
-            text = f"a number over {self.low:g} and at most {self.high:g}{unit}"
+            text = f"a number over {self.low:,.9g} and at most {self.high:,.9g}{unit}"
         else:
-            text = f"a number from {self.low:g} to {self.high:g}{unit}"
+            text = f"a number from {self.low:,.9g} to {self.high:,.9g}{unit}"
         return f"{text}, or 0 ({self.zero})" if self.zero else text
 
     def check(self, value: float) -> float:
@@ -81,6 +81,16 @@ class Number:
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         return core_schema.no_info_after_validator_function(self.check, handler(source))
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """What a key may hold where neither type nor range says it; metadata of the key's type."""
+
+    text: str
+
+
+FREQUENCY = 'a return period in years ("10") or an AEP in percent ("10%"), as text'
 
 
 def key(default: Any, title: str) -> Any:
@@ -121,11 +131,7 @@ def canonical_frequency(value: str) -> str:
         figure = float(text.rstrip("%"))
         if figure > 0 and not (text.endswith("%") and figure >= 100):
             return text
-    raise PydanticCustomError(
-        "range",
-        "{allowed}",
-        {"allowed": 'a return period in years ("10") or an AEP in percent ("10%"), as text'},
-    )
+    raise PydanticCustomError("range", "{allowed}", {"allowed": FREQUENCY})
 
 
 def conflict(keys: tuple[str, ...], found: str, allowed: str) -> PydanticCustomError:

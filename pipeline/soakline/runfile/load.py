@@ -100,7 +100,7 @@ def _validate(raw: dict[str, Any], file: str, problems: list[InputProblem]) -> R
                 path = _key_path(error)
                 if path in gone or (error["type"] == "conflict" and _doubtful(error, path, gone)):
                     continue
-                problems.append(_problem(error, path, file))
+                problems.append(_problem(error, path, _at(rest, path), file))
                 gone.add(path)
                 _take_out(rest, path)
             if len(gone) == told:
@@ -130,19 +130,29 @@ def _doubtful(error: ErrorDetails, path: KeyPath, gone: set[KeyPath]) -> bool:
 
 
 def _take_out(rest: dict[str, Any], path: KeyPath) -> None:
-    inside: Any = rest
-    for step in path[:-1]:
-        inside = inside.get(step) if isinstance(inside, dict) else None
-    if isinstance(inside, dict):
-        inside.pop(path[-1], None)
+    """Remove a refused key; one that is required gets a stand-in, so that the rest is checked."""
+    inside = _at(rest, path[:-1])
+    if not isinstance(inside, dict):
+        return
+    inside.pop(path[-1], None)
+    field = field_at(path)
+    if field is not None and field.is_required():
+        inside[path[-1]] = {} if _is_section(path) else "stand-in"
 
 
-def _problem(error: ErrorDetails, path: KeyPath, file: str) -> InputProblem:
-    """Say one error of the models in the run file's own words."""
+def _at(rest: Any, path: KeyPath) -> Any:
+    """What the parsed run file holds at a path; None where there is nothing."""
+    for step in path:
+        rest = rest.get(step) if isinstance(rest, dict) else None
+    return rest
+
+
+def _problem(error: ErrorDetails, path: KeyPath, value: Any, file: str) -> InputProblem:
+    """Say one error of the models in the run file's own words, with the value as it was given."""
     kind, context = error["type"], error.get("ctx", {})
     if kind == "extra_forbidden":
         return unknown_section(path[0], file) if len(path) == 1 else unknown_key(path, file)
-    name, value = ".".join(path), error["input"]
+    name = ".".join(path)
     if kind == "conflict":
         name = ", ".join(".".join((*path, key)) for key in context["keys"])
         return InputProblem(file, name, context["found"], context["allowed"])

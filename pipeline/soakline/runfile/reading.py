@@ -7,10 +7,18 @@ from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
-from soakline.runfile.keys import Keys, Number
+from soakline.runfile.keys import Keys, Number, Wording
 from soakline.runfile.sections import RunFile
 
 KeyPath = tuple[str, ...]
+
+_KINDS: dict[Any, str] = {
+    bool: "true or false",
+    tuple: "a list of rising numbers, all over 0 %",
+    dict: "a table of numbers",
+    Union: "a file name, a list of file names, or a glob, as text",
+    UnionType: "a file name, a list of file names, or a glob, as text",
+}
 
 LONGEST = 100
 """Characters of a value that an error message repeats."""
@@ -72,19 +80,16 @@ def allowed(field: FieldInfo) -> str:
     number = number_of(field)
     if number is not None:
         return number.allowed()
+    for item in field.metadata:
+        if isinstance(item, Wording):
+            return item.text
     kind = field.annotation
     if section_model(field) is not None:
         return "a section"
     if get_origin(kind) is Literal:
         return "one of " + ", ".join(shown(choice) for choice in get_args(kind))
-    if kind is bool:
-        return "true or false"
-    if get_origin(kind) is tuple:
-        return "a list of rising numbers, all over 0 %"
-    if get_origin(kind) is dict:
-        return "a table of numbers"
-    if get_origin(kind) in (Union, UnionType):
-        return "a file name, a list of file names, or a glob, as text"
+    if kind in _KINDS or get_origin(kind) in _KINDS:
+        return _KINDS[kind if kind in _KINDS else get_origin(kind)]
     if any(getattr(item, "min_length", None) for item in field.metadata):
         return "text, not empty"
     return "text"

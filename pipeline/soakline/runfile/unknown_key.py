@@ -121,7 +121,9 @@ def unknown_section(name: str, file: str) -> InputProblem:
         mend = f"Nearest valid section: [{near[0]}]"
     else:
         mend = ""
-    allowed = "the sections " + ", ".join(f"[{p[0]}]" for p in models if len(p) == 1)
+    allowed = "the sections of a run file"
+    if not mend:
+        allowed += ": " + ", ".join(f"[{p[0]}]" for p in models if len(p) == 1)
     return InputProblem(file, name, "an unknown section", allowed, mend)
 
 
@@ -136,6 +138,8 @@ def unknown_key(path: KeyPath, file: str) -> InputProblem:
     models = dict(sections())
     section, wanted = path[:-1], path[-1]
     keys = list(models[section].model_fields)
-    allowed = f"in {_table(section)}: " + (", ".join(keys) or "no keys in this version")
     mend = _meant(wanted, section, models)
+    allowed = f"the keys of {_table(section)}"
+    if not mend:
+        allowed += ": " + (", ".join(keys) or "none in this version")
     return InputProblem(file, ".".join(path), "an unknown key", allowed, mend)

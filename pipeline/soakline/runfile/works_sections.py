@@ -6,9 +6,18 @@ from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from soakline import tables
-from soakline.runfile.keys import Keys, Name, Number, canonical_frequency, conflict, key
+from soakline.runfile.keys import (
+    FREQUENCY,
+    Keys,
+    Name,
+    Number,
+    Wording,
+    canonical_frequency,
+    conflict,
+    key,
+)
 
-Frequency = Annotated[str, AfterValidator(canonical_frequency)]
+Frequency = Annotated[str, AfterValidator(canonical_frequency), Wording(FREQUENCY)]
 
 
 class SectionKeys(Keys):
@@ -38,13 +47,17 @@ class RainKeys(Keys):
     """[rain]: the storms that are planned for."""
 
     table: Name = Field(title="rainfall depths by duration and frequency, CSV")
-    design: Frequency = key("10", "design storm as its column is headed: years, or AEP with %")
-    check: Frequency = key("100", "check storm as its column is headed: years, or AEP with %")
+    design: Frequency = key(
+        "10", "design storm as its column is headed: years, or an AEP; or design_years"
+    )
+    check: Frequency = key(
+        "100", "check storm as its column is headed: years, or an AEP; or check_years"
+    )
     design_years: Annotated[float, Number("years", 0, 10_000, above=True)] | None = key(
-        None, "the same as design, as a number of years"
+        None, "instead of design, as a number of years"
     )
     check_years: Annotated[float, Number("years", 0, 10_000, above=True)] | None = key(
-        None, "the same as check, as a number of years"
+        None, "instead of check, as a number of years"
     )
     uplift_pct: Annotated[float, Number("%", -50, 200)] = key(
         0, "added to every depth, for a changing climate"
@@ -96,9 +109,11 @@ class OverflowKeys(Keys):
     manning_n: Annotated[float, Number("s/m^(1/3)", 0.01, 0.5)] = key(
         0.035, "roughness of the route: short grass, for velocity"
     )
-    cover: Annotated[str, AfterValidator(_known_cover)] = key(
-        "grass-mixture", "cover of the route: a row of config/permissible_velocity.csv"
-    )
+    cover: Annotated[
+        str,
+        AfterValidator(_known_cover),
+        Wording('a cover of config/permissible_velocity.csv, such as "sod-grasses" or "bare-loam"'),
+    ] = key("grass-mixture", "cover of the route")
     soil: Literal["erodible", "erosion-resistant"] = key("erodible", "soil of the route")
     allow_property_edge: bool = key(False, "a route may leave over the property's edge")
     neighbour_consent: str = key("", "who agreed, and when, to take that water")
