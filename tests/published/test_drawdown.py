@@ -9,7 +9,7 @@ from soakline.section.soils import soil_for, soils
     ("depth_m", "ksat_mm_h", "hours"), [(0.5, 6.5, 76.9), (0.5, 3.4, 147.0), (0.5, 10.9, 45.9)]
 )
 def test_empty_time_through_the_base_alone(depth_m: float, ksat_mm_h: float, hours: float) -> None:
-    """t = d / K with K of Rawls, Brakensiek & Miller 1983 Table 4.3.1. D.
+    """Time t = d / K with K of Rawls, Brakensiek & Miller 1983 Table 4.3.1. D.
 
     Arithmetic that the trench's own emptying curve must agree with; a limit of 72 h (US EPA
     832-F-99-019, M) is passed by the last alone.

@@ -39,7 +39,7 @@ def test_channel_of_tr_55_example_3_1() -> None:
 
 
 def test_level_ground_has_no_normal_depth() -> None:
-    """d = (q n / √S)^0.6 has no value for S = 0."""
+    """Depth d = (q n / √S)^0.6 has no value for S = 0."""
     with pytest.raises(ValueError, match="slope"):
         sheet_depth_m(0.1, 0.0, 0.05)
     assert manning_velocity_ms(0.1, 0.0, 0.05) == 0.0
