@@ -1,0 +1,119 @@
+"""The commands and their options. Light on purpose: `--help` loads no library of the stages."""
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from soakline import __version__
+from soakline.command.signals import Ended, raise_on_signals
+
+app = typer.Typer(
+    help="Plan level, water-soaking trenches (swales) from a DEM and a boundary.",
+    no_args_is_help=True,
+    add_completion=False,
+    # Plain help answers in half the time, and errors of ours are told by `command/statuses.py`.
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+RunArgument = Annotated[Path, typer.Argument(metavar="RUN.toml", help="The run file.")]
+LogOption = Annotated[
+    Path | None,
+    typer.Option("--log", metavar="FILE.jsonl", help="Write every event as a line of JSON."),
+]
+QuietOption = Annotated[bool, typer.Option("--quiet", help="Show errors only.")]
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def soakline(
+    _: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Plan level, water-soaking trenches (swales) from a DEM and a boundary.
+
+    Exit status: 0 done; 1 a defect of ours; 2 input or usage refused, nothing written; 3 done, and
+    the plan has findings at stop; 130 or 143 ended by a signal.
+    """
+
+
+@app.command()
+def plan(
+    run_file: RunArgument,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.gpkg", help="The plan. Beside the run file by default."),
+    ] = None,
+    map_: Annotated[
+        Path | None,
+        typer.Option("--map", metavar="FILE.png", help="Draw the plan over a hillshade."),
+    ] = None,
+    log: LogOption = None,
+    quiet: QuietOption = False,
+) -> None:
+    """Read the run file and write the plan.
+
+    Prints the plan's path.
+    """
+    from soakline.command.plan import plan_command  # noqa: PLC0415
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    status = run_command(
+        lambda progress: plan_command(run_file, out, map_, progress), log, quiet, keep=(run_file,)
+    )
+    raise typer.Exit(status)
+
+
+@app.command()
+def check(
+    run_file: RunArgument,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print what was understood as JSON.")
+    ] = False,
+    log: LogOption = None,
+    quiet: QuietOption = False,
+) -> None:
+    """Read and check all that `plan` would; list every problem.
+
+    Nothing is written. Prints what was understood and what a plan would take.
+    """
+    from soakline.command.check import check_command  # noqa: PLC0415
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    status = run_command(
+        lambda progress: check_command(run_file, as_json, progress), log, quiet, keep=(run_file,)
+    )
+    raise typer.Exit(status)
+
+
+@app.command()
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or an empty folder.")],
+) -> None:
+    """Write a new run folder to fill in.
+
+    It holds a commented run file, an empty rain table and a README of what to replace.
+    """
+    from soakline.command.start import start_command  # noqa: PLC0415
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    raise typer.Exit(run_command(lambda _: start_command(folder), None, quiet=True))
+
+
+def main(command: Callable[[], object] = app) -> None:
+    """Run the console program; ends the process with the command's exit status."""
+    raise_on_signals()
+    try:
+        command()
+    except Ended as ended:
+        # A signal before the command's own handling began, or after it ended.
+        sys.exit(ended.status)

@@ -1,0 +1,89 @@
+"""Runs a command and turns whatever happens into an exit status and plain words."""
+
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+from soakline.command.event_log import EventLog
+from soakline.command.out_path import check_log_path
+from soakline.command.signals import Ended
+from soakline.command.terminal import Terminal
+from soakline.problems import InputProblem, InputRefused
+from soakline.stages.progress import Event, Progress
+
+DONE, DEFECT, REFUSED, AT_STOP = 0, 1, 2, 3
+
+
+def run_command(
+    command: Callable[[Progress], int],
+    log: Path | None,
+    quiet: bool,
+    keep: tuple[Path, ...] = (),
+) -> int:
+    """Run a command with terminal and log listening.
+
+    Parameters
+    ----------
+    command : the work; returns its exit status
+    log : file for the events, one JSON object a line; None for no log
+    quiet : show errors only
+    keep : files that the log must not replace
+
+    Returns
+    -------
+    exit status: 0 done, 1 a defect of ours, 2 refused, 3 at stop, 130 or 143 ended by a signal
+    """
+    with Terminal(quiet) as terminal:
+        try:
+            check_log_path(log, keep)
+            with EventLog(log) as event_log:
+                return _told(command, terminal, event_log)
+        except InputRefused as refused:  # the log itself
+            terminal.say(problem_list(refused.problems))
+            return REFUSED
+
+
+def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: EventLog) -> int:
+    def log_error(text: str) -> None:
+        event_log.write(Event("message", level="error", text=text))
+
+    try:
+        status = command(Progress((terminal.show, event_log.write)))
+        sys.stdout.flush()
+    except InputRefused as refused:
+        terminal.stop_bars()
+        for problem in refused.problems:
+            log_error(str(problem))
+        terminal.say(problem_list(refused.problems))
+        return REFUSED
+    except Ended as ended:
+        terminal.stop_bars()
+        log_error(f"ended by {ended}")
+        terminal.say(f"soakline: ended by {ended}; no plan was written")
+        return ended.status
+    except BrokenPipeError:
+        # Whoever read the results has seen enough. Python's last flush must not complain.
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return DONE
+    except Exception as defect:  # noqa: BLE001 - the last line of defence: told as a defect of ours
+        terminal.stop_bars()
+        log_error(traceback.format_exc())
+        what = " ".join(str(defect).split())[:300]
+        terminal.say(
+            f"soakline: a defect of ours, {type(defect).__name__}: {what} - "
+            "no fault of your input; run again with --log FILE.jsonl for the traceback"
+        )
+        return DEFECT
+    return status
+
+
+def problem_list(problems: list[InputProblem]) -> str:
+    """All problems as a numbered list."""
+    count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
+    lines = [f"soakline: {count} in the input; nothing was written"]
+    lines += [f"{number:3}. {problem}" for number, problem in enumerate(problems, 1)]
+    return "\n".join(lines)
