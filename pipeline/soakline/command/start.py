@@ -8,10 +8,8 @@ from soakline.command.statuses import DONE
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.template import run_file_template
 
-RAIN_TABLE = "duration_min,2,5,10,20,50,100\n" + "".join(
-    f"{minutes},,,,,,\n" for minutes in (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440, 2880)
-)
-"""Depths are left empty on purpose: a plan on invented rain would look like a real one."""
+RAIN_TABLE = "duration_min,2,5,10,20,50,100\n"
+"""No depths on purpose: a plan on invented rain would look like a real one."""
 
 README = """\
 # A soakline run folder
@@ -24,7 +22,9 @@ Put your own files here, then run `soakline check run.toml`: it lists what is st
 - `boundary.gpkg`: the property's outline as one or more polygons, with its CRS.
 - `rain.csv`: rainfall depths in mm for your place, from your weather service's table of depth,
   duration and frequency. Columns are headed by a return period in years (`10`) or an annual
-  exceedance probability (`10%`). Fill every cell; delete rows and columns you have no figures for.
+  exceedance probability (`10%`); delete those you have no figures for. Add a row for each duration,
+  usually 5, 10, 15, 30, 60, 120, 180, 360, 720, 1440 and 2880 minutes, and fill every cell:
+  `60,18.2,24.0,28.5,33.1,39.6,44.9`.
 - `run.toml`: every setting with its unit, range and default. Look first at the soil, the curve
   number, the annual rain and the height of the trees.
 - `features.gpkg`, if you have one: buildings, septic fields, wells, watercourses, dams, services,

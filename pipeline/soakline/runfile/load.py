@@ -33,15 +33,36 @@ def load_run_file(path: Path) -> RunFile:
     InputRefused
         With every problem found, each with key, value, range and unit.
     """
-    file = str(path)
-    content = _read(path, file)
-    text, raw = _parse(content, file)
-    problems = take_out_later_keys(raw, file)
-    run = _validate(raw, file, problems)
+    run, problems = load_what_holds(path)
     if problems or run is None:
         raise InputRefused(problems)
-    run.place(path, text, hashlib.sha256(content).hexdigest())
     return run
+
+
+def load_what_holds(path: Path) -> tuple[RunFile | None, list[InputProblem]]:
+    """Read a run file; hand on what is right in it besides what is not.
+
+    Parameters
+    ----------
+    path : the run file
+
+    Returns
+    -------
+    The run file with defaults in the place of refused keys, good for checking the files that it
+    names; None if a refused key is among those that say how to read them. And all problems.
+    """
+    file = str(path)
+    try:
+        content = _read(path, file)
+        text, raw = _parse(content, file)
+    except InputRefused as refused:
+        return None, refused.problems
+    problems = take_out_later_keys(raw, file)
+    run, refused_paths = _validate(raw, file, problems)
+    if run is None or any(path[0] in REQUIRED_SECTIONS for path in refused_paths):
+        return None, problems
+    run.place(path, text, hashlib.sha256(content).hexdigest())
+    return run, problems
 
 
 def _refuse(file: str, key: str, found: str, wanted: str, mend: str = "") -> InputRefused:
@@ -81,10 +102,13 @@ def _parse(content: bytes, file: str) -> tuple[str, dict[str, Any]]:
         raise _refuse(file, "", f"not readable as TOML ({error})", wanted) from None
 
 
-def _validate(raw: dict[str, Any], file: str, problems: list[InputProblem]) -> RunFile | None:
+def _validate(
+    raw: dict[str, Any], file: str, problems: list[InputProblem]
+) -> tuple[RunFile | None, set[KeyPath]]:
     """Check all keys, then, without the keys that failed, what must hold between keys.
 
-    Each round takes at least one key out, so the rounds end.
+    Each round takes at least one key out, so the rounds end. Returns what is left as a run file,
+    and the refused keys.
     """
     rest = copy.deepcopy(raw)
     for name in REQUIRED_SECTIONS:
@@ -105,7 +129,7 @@ def _validate(raw: dict[str, Any], file: str, problems: list[InputProblem]) -> R
                 _take_out(rest, path)
             if len(gone) == told:
                 break
-    return run
+    return run, gone
 
 
 def _key_path(error: ErrorDetails) -> KeyPath:
