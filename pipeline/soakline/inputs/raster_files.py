@@ -1,0 +1,168 @@
+"""Raster files as their headers tell them: opened safely, refused early, no cell read."""
+
+import re
+import warnings
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+import rasterio
+from affine import Affine
+from pyproj import CRS
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.io import DatasetReader
+
+from soakline.inputs.working_crs import crs_from_file
+from soakline.problems import InputProblem, InputRefused, ProblemCollector
+
+DEM_KEY = "property.dem"
+DRIVERS = ("GTiff", "AAIGrid", "HFA", "EHdr", "ENVI", "SAGA", "RST")
+"""Formats that are one local file of plain cells; a cloud-optimised GeoTIFF is a GTiff. Others
+(VRT, WMS, netCDF) can name further files or addresses: opening one reads what nobody gave."""
+DRIVERS_ALLOWED = "a local GeoTIFF, ASCII grid, HFA, EHdr, ENVI, SAGA or RST raster"
+COMPANIONS = frozenset(
+    f".{ending}"
+    for ending in (
+        *("xml", "tfw", "tifw", "wld", "prj", "hdr", "ovr", "msk"),
+        *("stx", "sgrd", "mgrd", "rdc", "rrd", "clr", "txt", "md"),
+    )
+)
+"""Endings of files that lie beside rasters and that a glob such as `tiles/*` catches too."""
+
+_ADDRESS = re.compile(r"^/vsi|://|^[A-Za-z][A-Za-z0-9_]+:", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """What the header of one raster tells.
+
+    Parameters
+    ----------
+    path : the file
+    rows, columns : number of cells
+    transform : from column and row to the CRS, in the CRS's own unit
+    crs : as in the file, heights included
+    height_unit : unit of the heights as the file states it, lower case; empty if it does not
+    block_rows : rows of the file's own blocks; reading whole ones decodes each once
+    """
+
+    path: Path
+    rows: int
+    columns: int
+    transform: Affine
+    crs: CRS
+    height_unit: str
+    block_rows: int
+
+    @property
+    def cells(self) -> int:
+        return self.rows * self.columns
+
+
+def is_address(name: str) -> bool:
+    """Tell whether a name is an address or a virtual path rather than a local file.
+
+    Examples
+    --------
+    >>> is_address("/vsicurl/http://example.org/dem.tif"), is_address("tiles/a.tif")
+    (True, False)
+    """
+    return bool(_ADDRESS.search(name))
+
+
+def require_local_file(path: Path, key: str, allowed: str) -> None:
+    """Refuse what is not a readable local file, before any library looks at it.
+
+    Raises
+    ------
+    InputRefused
+        Naming the file and why.
+    """
+    found = ""
+    if is_address(str(path)) or re.search(r"(^|/)(https?|ftp|s3|gs):/", str(path)):
+        found, allowed = "an address or a virtual path", "a file on this machine"
+    elif path.is_dir():
+        found = "a folder"
+    elif not path.exists():
+        found = "no such file"
+    else:
+        try:
+            with path.open("rb") as stream:
+                found = "" if stream.read(1) else "an empty file"
+        except OSError as error:
+            found = f"a file that cannot be read ({error.strerror})"
+    if found:
+        raise InputRefused([InputProblem(str(path), key, found, allowed)])
+
+
+def open_raster(path: Path) -> DatasetReader:
+    """Open a local raster with one of the allowed drivers.
+
+    Raises
+    ------
+    InputRefused
+        If it is not a local file or not a raster of an allowed format.
+    """
+    require_local_file(path, DEM_KEY, DRIVERS_ALLOWED)
+    for driver in DRIVERS:
+        # Each driver tells by the first bytes whether the file is its own, so trying all is cheap.
+        with warnings.catch_warnings(), suppress(RasterioError, OSError):
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            dataset: DatasetReader = rasterio.open(path.absolute(), driver=driver)
+            return dataset
+    found = "not a raster of an allowed format, or damaged"
+    raise InputRefused([InputProblem(str(path), DEM_KEY, found, DRIVERS_ALLOWED)])
+
+
+def read_header(path: Path) -> Tile:
+    """Read one raster's header.
+
+    Raises
+    ------
+    InputRefused
+        If the file is not one band of real numbers with a place on the earth.
+    """
+    with open_raster(path) as dataset:
+        file = str(path)
+        if dataset.count != 1:
+            mend = "Write the height band to a file of its own."
+            found = f"{dataset.count} bands"
+            raise InputRefused([InputProblem(file, DEM_KEY, found, "one band of heights", mend)])
+        if "complex" in dataset.dtypes[0]:
+            found = f"cells of type {dataset.dtypes[0]}"
+            raise InputRefused([InputProblem(file, DEM_KEY, found, "integer or real heights")])
+        crs = crs_from_file(dataset.crs.to_wkt() if dataset.crs else None, file, DEM_KEY)
+        if dataset.transform.is_identity or dataset.transform.determinant == 0:
+            found = "no cell size and corner"
+            problem = InputProblem(file, DEM_KEY, found, "a georeferenced raster")
+            raise InputRefused([problem])
+        return Tile(
+            path=path,
+            rows=dataset.height,
+            columns=dataset.width,
+            transform=dataset.transform,
+            crs=crs,
+            height_unit=(dataset.units[0] or "").strip().lower(),
+            block_rows=dataset.block_shapes[0][0],
+        )
+
+
+def read_headers(paths: Sequence[Path]) -> tuple[Tile, ...]:
+    """Read all tiles' headers; files that lie beside rasters are passed over.
+
+    Raises
+    ------
+    InputRefused
+        With the problems of every tile.
+    """
+    rasters = [p for p in paths if len(paths) == 1 or p.suffix.lower() not in COMPANIONS]
+    collector = ProblemCollector()
+    tiles: list[Tile] = []
+    for path in dict.fromkeys(rasters):
+        with collector.collecting():
+            tiles.append(read_header(path))
+    if not tiles and not collector.problems:
+        collector.add(InputProblem("run file", DEM_KEY, "no file", DRIVERS_ALLOWED))
+    collector.raise_if_any()
+    return tuple(tiles)
