@@ -49,8 +49,8 @@ CONTRACT = {
     "swale_storms": (
         None,
         (
-            "swale_id storm_id runoff_m3 received_m3 inflow_m3 stored_m3 infiltrated_m3 overflow_m3 "
-            "peak_spill_m3s max_level_m freeboard_m drain_down_h"
+            "swale_id storm_id runoff_m3 received_m3 inflow_m3 stored_m3 infiltrated_m3 "
+            "overflow_m3 peak_spill_m3s max_level_m freeboard_m drain_down_h"
         ),
     ),
     "quantities": (None, "item unit amount rate cost"),

@@ -1,0 +1,130 @@
+"""The plan's one file: every layer and table of the contract in a GeoPackage 1.3."""
+
+import sqlite3
+from collections.abc import Mapping
+from contextlib import closing
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from pyproj import CRS
+
+from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, LayerSchema
+from soakline.outputs.geopackage_tables import PlanDescription, write_descriptions
+from soakline.outputs.whole_file import written_whole
+from soakline.problems import InputProblem, InputRefused
+
+__all__ = ["PlanDescription", "write_plan"]
+
+Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
+
+_GDAL_GEOMETRY = {"LineStringZ": "LineString Z", "PointZ": "Point Z"}
+
+
+def write_plan(path: Path, layers: Layers, crs_wkt: str, describe: PlanDescription) -> None:
+    """Write the plan whole or not at all; a file that stands at `path` is replaced.
+
+    Parameters
+    ----------
+    path : ends in `.gpkg`; the folder exists
+    layers : every name of `columns.LAYERS` with its frame, built by `columns.frame`; rows are
+        written in their order
+    crs_wkt : the working CRS, which every layer has
+    describe : texts for the file's own metadata
+
+    Raises
+    ------
+    InputRefused
+        If the place cannot be written to, another program holds the old file, or the disk is full.
+        The old file is untouched then.
+    ValueError
+        If a layer is missing, unknown or not built to its schema.
+    """
+    if path.suffix != ".gpkg":
+        problem = InputProblem(str(path), "", f"a name ending in {path.suffix!r}", "NAME.gpkg")
+        raise InputRefused([problem])
+    _refuse_other_layers(layers, CRS.from_user_input(crs_wkt))
+    with written_whole(path, estimated_bytes(layers)) as temporary:
+        for schema in LAYERS:
+            _write_layer(temporary, schema, layers[schema.name])
+        with closing(sqlite3.connect(temporary, isolation_level=None)) as database:
+            # The temporary is thrown away if anything fails: it needs no journal of its own.
+            database.execute("PRAGMA journal_mode=OFF")
+            database.execute("PRAGMA synchronous=OFF")
+            database.execute("BEGIN")
+            write_descriptions(database, LAYERS, describe)
+            database.execute("COMMIT")
+        _check_written(temporary, layers)
+
+
+def estimated_bytes(layers: Layers) -> int:
+    """Upper estimate of the file's size: 0.5 MB for its frame, then its rows, bytes."""
+    total = 500_000
+    for layer in layers.values():
+        total += len(layer) * (40 + 10 * layer.shape[1])
+        for name in layer.columns:
+            if isinstance(layer[name].dtype, pd.StringDtype):
+                total += 4 * int(layer[name].str.len().sum())
+        if isinstance(layer, gpd.GeoDataFrame):
+            # Header, envelope and the box in the spatial index, then 24 bytes a vertex.
+            total += len(layer) * 160 + 24 * int(shapely.get_num_coordinates(layer.geometry).sum())
+    return total
+
+
+def _refuse_other_layers(layers: Layers, crs: CRS) -> None:
+    names = {schema.name for schema in LAYERS}
+    if names != set(layers):
+        missing, unknown = sorted(names - set(layers)), sorted(set(layers) - names)
+        raise ValueError(f"layers missing {missing}, unknown {unknown}")
+    for schema in LAYERS:
+        layer = layers[schema.name]
+        columns = [*schema.column_names, *([GEOMETRY_COLUMN] if schema.geometry else [])]
+        if list(layer.columns) != columns:
+            raise ValueError(f"{schema.name} has columns {list(layer.columns)}, not {columns}")
+        if schema.geometry and not crs.equals(layer.crs, ignore_axis_order=True):
+            raise ValueError(f"{schema.name} is not in the working CRS")
+
+
+def _write_layer(path: Path, schema: LayerSchema, layer: gpd.GeoDataFrame | pd.DataFrame) -> None:
+    creating = not path.exists()
+    geometry = (
+        {}
+        if schema.geometry is None
+        else {"geometry_type": _GDAL_GEOMETRY.get(schema.geometry, schema.geometry)}
+    )
+    pyogrio.write_dataframe(
+        layer,
+        path,
+        layer=schema.name,
+        driver="GPKG",
+        append=not creating,
+        # GDAL's own table of feature counts is no part of the standard.
+        dataset_options={"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"} if creating else None,
+        layer_options=(
+            {"FID": "fid"}
+            if schema.geometry is None
+            else {"FID": "fid", "GEOMETRY_NAME": GEOMETRY_COLUMN, "SPATIAL_INDEX": "YES"}
+        ),
+        **geometry,
+    )
+
+
+def _check_written(path: Path, layers: Layers) -> None:
+    """Read the file back by SQL, since a library may fail in silence when it closes a file."""
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
+
+        def rows(sql: str) -> list[tuple[object, ...]]:
+            return database.execute(sql).fetchall()
+
+        if rows("PRAGMA integrity_check") != [("ok",)] or rows("PRAGMA foreign_key_check"):
+            raise RuntimeError(f"{path.name} was written but does not hold together")
+        for schema in LAYERS:
+            tables = [schema.name]
+            if schema.geometry is not None:
+                tables.append(f"rtree_{schema.name}_{GEOMETRY_COLUMN}")
+            for table in tables:
+                # Names come from the list of layers, never from a user.
+                if rows(f'SELECT count(*) FROM "{table}"') != [(len(layers[schema.name]),)]:  # noqa: S608
+                    raise RuntimeError(f"{schema.name}: rows were lost in writing {path.name}")

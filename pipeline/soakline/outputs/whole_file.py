@@ -1,0 +1,191 @@
+"""Files that are written whole or not at all: under a temporary name, then renamed."""
+
+import errno
+import os
+import re
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from urllib.parse import quote
+
+from soakline.problems import InputProblem, InputRefused
+
+_SIDE_FILES = ("-journal", "-wal", "-shm")
+
+
+@contextmanager
+def written_whole(target: Path, needed_bytes: int) -> Iterator[Path]:
+    """Lend a temporary path beside `target`, which takes its place when the block ends well.
+
+    However the block fails, signals included, the temporary is removed and `target` stays as it
+    was. A kill leaves the temporary behind; the next run clears it.
+
+    Parameters
+    ----------
+    target : where the file shall stand; replaced whatever it holds
+    needed_bytes : estimate of the file's size, asked of the disk before the block runs
+
+    Yields
+    ------
+    Path of the temporary, which does not exist yet; it has the target's suffix
+
+    Raises
+    ------
+    InputRefused
+        If the place cannot be written to, another program holds the target, or the disk is full.
+    """
+    target = Path(os.path.realpath(target))  # a link keeps pointing: its file is what is replaced
+    refuse_unwritable(target)
+    _clear_dead_leftovers(target)
+    temporary = _temporary(target, os.getpid())
+    _remove_with_side_files(temporary)
+    if shutil.disk_usage(target.parent).free < needed_bytes:
+        raise _disk_full(target, needed_bytes)
+    try:
+        yield temporary
+        _flush_to_disk(temporary)
+        # Asked again: the writing took time, and what holds the file now would lose its ground.
+        _refuse_if_held(target)
+        _remove_side_files(target)
+        temporary.replace(target)
+        _flush_to_disk(target.parent)
+    except Exception as error:
+        if _disk_is_full(error, temporary, needed_bytes):
+            _remove_with_side_files(temporary)  # what is free is told as the user will find it
+            raise _disk_full(target, needed_bytes) from error
+        raise
+    finally:
+        _remove_with_side_files(temporary)
+
+
+def refuse_unwritable(target: Path) -> None:
+    """Refuse a place that could not be written to, before any long work is done for it.
+
+    Raises
+    ------
+    InputRefused
+        If the folder is missing or read-only, the target is no plain file, or is held by another
+        program.
+    """
+    folder = target.parent
+    if not folder.is_dir():
+        raise _refused(target, "no such folder", "a folder that exists", f"Create {folder}.")
+    if target.exists() and not target.is_file():
+        raise _refused(target, "a folder or device", "a file to write or replace")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise _refused(target, "a folder that may not be written to", "a writable folder")
+    _refuse_if_held(target)
+
+
+def _refused(target: Path, found: str, allowed: str, mend: str = "") -> InputRefused:
+    return InputRefused([InputProblem(str(target), "", found, allowed, mend)])
+
+
+def _disk_full(target: Path, needed_bytes: int) -> InputRefused:
+    free = shutil.disk_usage(target.parent).free
+    return _refused(
+        target,
+        f"{free} bytes free on its disk",
+        f"about {needed_bytes} bytes free to write it",
+        "Nothing was written. Make room, or write to another disk.",
+    )
+
+
+def _disk_is_full(error: Exception, temporary: Path, needed_bytes: int) -> bool:
+    """Whether a failure, or what it was raised from, comes of a full disk.
+
+    Libraries pass the system's error on as text, or lose it ("failed to commit"); then the disk
+    itself is asked whether the whole file could still go on it.
+    """
+    link: BaseException | None = error
+    while link is not None:
+        if isinstance(link, InputRefused):
+            return False
+        if isinstance(link, OSError) and link.errno in (errno.ENOSPC, errno.EDQUOT):
+            return True
+        if re.search("disk is full|no space left", str(link), re.IGNORECASE):
+            return True
+        link = link.__cause__ or link.__context__
+    written = temporary.stat().st_size if temporary.exists() else 0
+    left = shutil.disk_usage(temporary.parent).free
+    return isinstance(error, RuntimeError | sqlite3.Error) and left + written < needed_bytes
+
+
+def _refuse_if_held(target: Path) -> None:
+    """Refuse a target that another program holds open with an SQLite lock."""
+    if not _is_sqlite(target):
+        return
+    place = f"file:{quote(str(target))}?mode=rw"
+    try:
+        with closing(sqlite3.connect(place, uri=True, timeout=0, isolation_level=None)) as held:
+            # Without this, one who only keeps a file with a write-ahead log open is not seen.
+            held.execute("PRAGMA locking_mode=EXCLUSIVE")
+            held.execute("BEGIN EXCLUSIVE")
+            held.execute("ROLLBACK")
+    except sqlite3.DatabaseError as error:
+        # Any other failure is the old file's own, and it is to be replaced whatever it holds.
+        if error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            raise _refused(
+                target,
+                "a file that another program holds open",
+                "a file that no other program uses",
+                "Close it there, or write to another file.",
+            ) from error
+
+
+def _is_sqlite(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(16) == b"SQLite format 3\0"
+    except OSError:
+        return False
+
+
+def _temporary(target: Path, pid: int) -> Path:
+    # Hidden, and with the suffix at the end, since GDAL judges a file by it.
+    return target.with_name(f".{target.stem}.part-{pid}{target.suffix}")
+
+
+def _clear_dead_leftovers(target: Path) -> None:
+    """Remove temporaries of this target whose process is gone."""
+    pattern = re.compile(
+        re.escape(f".{target.stem}.part-") + r"(\d+)" + re.escape(target.suffix) + r"(-\w+)?"
+    )
+    for path in target.parent.iterdir():
+        match = pattern.fullmatch(path.name)
+        if match and not _is_alive(int(match[1])):
+            with suppress(OSError):
+                path.unlink()
+
+
+def _is_alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True  # somebody else's, but there
+    return True
+
+
+def _remove_with_side_files(path: Path) -> None:
+    with suppress(FileNotFoundError):
+        path.unlink()
+    _remove_side_files(path)
+
+
+def _remove_side_files(path: Path) -> None:
+    # A log left beside an old file would be played into the new one by whoever opens it next.
+    for ending in _SIDE_FILES:
+        with suppress(FileNotFoundError):
+            path.with_name(path.name + ending).unlink()
+
+
+def _flush_to_disk(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
