@@ -122,7 +122,7 @@ def _validate(
             told = len(gone)
             for error in refused.errors(include_url=False):
                 path = _key_path(error)
-                if path in gone or (error["type"] == "conflict" and _doubtful(error, path, gone)):
+                if _follows(error, path, gone):
                     continue
                 problems.append(_problem(error, path, _at(rest, path), file))
                 gone.add(path)
@@ -148,9 +148,11 @@ def _is_section(path: KeyPath) -> bool:
     return field is not None and allowed(field) == "a section"
 
 
-def _doubtful(error: ErrorDetails, path: KeyPath, gone: set[KeyPath]) -> bool:
-    """Whether a conflict may only stem from keys that were refused before."""
-    return any((*path, key) in gone for key in error.get("ctx", {}).get("keys", ()))
+def _follows(error: ErrorDetails, path: KeyPath, gone: set[KeyPath]) -> bool:
+    """Whether an error may only follow from a key, or its whole section, that was refused before."""
+    above = {path[:length] for length in range(1, len(path) + 1)}
+    together = {(*path, key) for key in error.get("ctx", {}).get("keys", ())}
+    return not gone.isdisjoint(above | together)
 
 
 def _take_out(rest: dict[str, Any], path: KeyPath) -> None:

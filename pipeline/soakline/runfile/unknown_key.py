@@ -47,11 +47,11 @@ UNITS = {
     "days": "days",
     "years": "years",
 }
-_SUFFIX = re.compile("^(.+)_(" + "|".join(sorted(UNITS, key=len, reverse=True)) + ")$")
+_SUFFIX = re.compile("^(.+?)_(" + "|".join(sorted(UNITS, key=len, reverse=True)) + ")$")
 
 
 def stem_and_unit(name: str) -> tuple[str, str]:
-    """Split a key into its name and its unit; the unit is empty if there is none.
+    """Split a key into its name and its unit, as long a one as there is; else an empty one.
 
     Examples
     --------

@@ -1,0 +1,40 @@
+"""The console program, as every test of a command runs it."""
+
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a run of the console program left behind."""
+
+    status: int
+    stdout: str
+    stderr: str
+
+
+Soakline = Callable[..., Ran]
+
+
+@pytest.fixture
+def soakline(tmp_path: Path) -> Soakline:
+    """Run `soakline` with arguments in a process of its own: status, stdout and stderr."""
+
+    def run(*arguments: str | Path, cwd: Path = tmp_path, timeout_s: float = 300) -> Ran:
+        ran = subprocess.run(
+            [sys.executable, "-m", "soakline", *map(str, arguments)],
+            cwd=cwd,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            timeout=timeout_s,
+            check=False,
+        )
+        return Ran(ran.returncode, ran.stdout, ran.stderr)
+
+    return run
