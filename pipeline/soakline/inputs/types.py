@@ -27,10 +27,18 @@ class Elevation:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Property:
-    """The land that is planned for."""
+    """The land that is planned for.
+
+    Parameters
+    ----------
+    name : as the run file has it, else the boundary file's name
+    area : in the working CRS, valid, without Z
+    covered_pct : share of the area on valid DEM cells, percent; at least 99
+    """
 
     name: str
     area: MultiPolygon
+    covered_pct: float = 100.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
