@@ -1,0 +1,93 @@
+"""The layers that a features GeoPackage may hold: geometry, columns, and what is read of them."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+ColumnKind = Literal["text", "number", "truth"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a layer.
+
+    Parameters
+    ----------
+    name : as in the file, letter case aside
+    kind : `text`, `number` or `truth` (true/false)
+    unit : of a number
+    low : least number allowed
+    above : `low` itself is not allowed
+    required : a row without a value is refused
+    """
+
+    name: str
+    kind: ColumnKind
+    unit: str = ""
+    low: float = 0.0
+    above: bool = False
+    required: bool = False
+
+    def allowed(self) -> str:
+        """What the column may hold, in words."""
+        if self.kind == "text":
+            return "text"
+        if self.kind == "truth":
+            return "true or false"
+        bound = "over" if self.above else "of at least"
+        empty = "" if self.required else ", or empty"
+        return f"a number {bound} {self.low:g} {self.unit}{empty}"
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer: geometry kinds allowed and the columns read."""
+
+    kinds: tuple[str, ...]
+    columns: tuple[Column, ...]
+
+
+_NAME = Column("name", "text")
+_WIDTH = Column("width_m", "number", "m")
+_ACCEPTS = Column("accepts_m3", "number", "m3")
+
+FEATURE_LAYERS: dict[str, Layer] = {
+    "buildings": Layer(("polygon", "point"), (_NAME,)),
+    "septic": Layer(("polygon", "point"), (_NAME,)),
+    "wells": Layer(("polygon", "point"), (_NAME,)),
+    "protected": Layer(("polygon", "point"), (_NAME,)),
+    "no_swales": Layer(("polygon", "point"), (_NAME,)),
+    "watercourses": Layer(("line",), (_NAME, _WIDTH)),
+    "services": Layer(("line",), (_NAME, _WIDTH)),
+    "tracks": Layer(("line",), (_NAME, _WIDTH)),
+    "dams": Layer(("polygon", "point"), (_NAME, Column("spillway", "truth"), _ACCEPTS)),
+    "safe_points": Layer(("point", "polygon"), (_NAME, Column("kind", "text"), _ACCEPTS)),
+    "landslip": Layer(("polygon",), (_NAME,)),
+    "saline": Layer(("polygon",), (_NAME,)),
+    "soils": Layer(
+        ("polygon",),
+        (
+            Column("texture", "text"),
+            Column("hydrologic_group", "text"),
+            Column("ksat_mm_h", "number", "mm/h"),
+            Column("rock_m", "number", "m"),
+            Column("watertable_m", "number", "m"),
+        ),
+    ),
+    "planting_blocks": Layer(
+        ("polygon",),
+        (
+            Column("mature_tree_height_m", "number", "m", above=True, required=True),
+            Column("species", "text"),
+        ),
+    ),
+}
+"""Layers that this version reads, in the order of the contract."""
+
+LAYERS_NOT_USED = ("land_cover", "hard_surfaces", "diversions", "given_swales")
+"""Layers that are known and are not used yet."""
+
+SOIL_COLUMNS_NOT_USED = ("texture", "hydrologic_group", "ksat_mm_h")
+"""Columns of `soils` that are read and not used yet."""
+
+PROGRAM_TABLES = frozenset({"layer_styles", "qgis_projects"})
+"""Tables that a GIS keeps in a GeoPackage for itself."""
