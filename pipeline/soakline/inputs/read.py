@@ -1,0 +1,208 @@
+"""All files of a run to typed values; every problem of every file told at once."""
+
+import hashlib
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, Protocol, TypeVar
+
+from pyproj import CRS
+
+from soakline.findings import Finding
+from soakline.grid import Grid
+from soakline.inputs.boundary import check_cover, read_boundary
+from soakline.inputs.defects import find_defects
+from soakline.inputs.elevation import ElevationPlan, plan_elevation, read_elevation
+from soakline.inputs.features import off_the_dem, read_features
+from soakline.inputs.rain_table import choose_columns, read_rain_table
+from soakline.inputs.types import Inputs, RainTable, SourceFile
+from soakline.inputs.working_crs import read_crs_key
+from soakline.problems import InputRefused, ProblemCollector
+from soakline.runfile.sections import RunFile
+
+HASH_BLOCK = 1 << 20
+SIDE_FILES: dict[str, tuple[str, ...]] = {".shp": (".dbf", ".prj", ".shx", ".cpg")}
+"""Files without which the one named means something else; only some formats have them."""
+RASTER_SIDE_FILES = (".prj", ".hdr", ".tfw", ".wld", ".aux.xml")
+
+Read = TypeVar("Read")
+
+
+class Listener(Protocol):
+    """Whoever is told how reading goes; `soakline.stages.progress.Progress` is one."""
+
+    def message(self, level: Literal["info", "caution", "stop"], text: str) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What the headers tell of a run's size, for estimates.
+
+    Parameters
+    ----------
+    grid : the working grid
+    source_cells : cells of all DEM files together
+    dem_bytes : size of the DEM files
+    warped : the DEM will be interpolated on to `grid`, which needs memory for both
+    """
+
+    grid: Grid
+    source_cells: int
+    dem_bytes: int
+    warped: bool
+
+
+def survey(run: RunFile) -> Survey:
+    """Learn the size of a run from the DEM's headers; no cell is read.
+
+    Raises
+    ------
+    InputRefused
+        If the DEM cannot be used.
+    """
+    plan = plan_elevation(run.dem_files(), read_crs_key(run.property.crs, str(run.file)))
+    tiles = [tile for tile, _, _ in plan.layout.tiles]
+    return Survey(
+        grid=plan.grid,
+        source_cells=sum(tile.cells for tile in tiles),
+        dem_bytes=sum(tile.path.stat().st_size for tile in tiles),
+        warped=plan.warped,
+    )
+
+
+def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None) -> Inputs:
+    """Read everything that a plan is made from.
+
+    Parameters
+    ----------
+    run : the run file
+    progress : is told what is read, and of each finding over a note
+    rain_table : read instead of the run file's table
+
+    Returns
+    -------
+    All inputs in the working CRS and in SI units.
+
+    Raises
+    ------
+    InputRefused
+        With the problems of all files; nothing is half read.
+
+    Notes
+    -----
+    What does not need the DEM is read first, since it is cheap; where the DEM is refused, the other
+    files are still checked, so that one run shows all there is to mend.
+    """
+    rain_path = rain_table or run.resolve(run.rain.table)
+    boundary_path = run.resolve(run.property.boundary)
+    features_path = run.resolve(run.property.features) if run.property.features else None
+    collector = ProblemCollector()
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        # Hashing leaves the interpreter free, so it costs no time beside the reading.
+        queued = _start_hashing(run, rain_path, pool)
+        plan = _attempt(collector, lambda: _plan(run))
+        crs = CRS.from_wkt(plan.grid.crs_wkt) if plan else None
+        rain = _attempt(collector, lambda: _read_rain(run, rain_path))
+        land = _attempt(
+            collector,
+            lambda: read_boundary(
+                boundary_path, run.property.boundary_layer, run.property.name, crs
+            ),
+        )
+        features = _attempt(collector, lambda: read_features(features_path, crs))
+        elevation = None
+        if plan:
+            progress.message("info", f"reading {plan.grid.cells:,} cells of elevation")
+            unit = run.property.vertical_unit
+            elevation = _attempt(collector, lambda: read_elevation(plan, unit))
+        cover = None
+        if land and elevation:
+            area, dem, file = land[0], elevation[0], str(boundary_path)
+            cover = _attempt(collector, lambda: check_cover(area, dem, file))
+        if not (rain and land and features and elevation and cover):
+            raise InputRefused(collector.problems)
+        sources = tuple(SourceFile(role, name, future.result()) for role, name, future in queued)
+    findings = (
+        *elevation[1],
+        *find_defects(elevation[0]),
+        *land[1],
+        *cover[1],
+        *features[1],
+        *off_the_dem(features[0], elevation[0]),
+        *rain[1],
+    )
+    for finding in findings:
+        if finding.severity != "note":
+            progress.message(finding.severity, finding.message)
+    return Inputs(elevation[0], cover[0], features[0], rain[0], sources, findings)
+
+
+def _attempt(collector: ProblemCollector, read: Callable[[], Read]) -> Read | None:
+    """What a reader gives; None where it refuses, its problems kept."""
+    try:
+        return read()
+    except InputRefused as refused:
+        collector.problems.extend(refused.problems)
+        return None
+
+
+def _read_rain(run: RunFile, path: Path) -> tuple[RainTable, tuple[Finding, ...]]:
+    """The rain table, once it is sure that the storms asked for are in it."""
+    table = read_rain_table(path)
+    return table, choose_columns(table, run.rain.design, run.rain.check, str(path)).findings
+
+
+def _plan(run: RunFile) -> ElevationPlan:
+    """What of the DEM the headers tell; problems of `crs` and `dem` at once."""
+    collector = ProblemCollector()
+    file = str(run.file)
+    asked = _attempt(collector, lambda: read_crs_key(run.property.crs, file))
+    plan = _attempt(collector, lambda: plan_elevation(run.dem_files(), asked))
+    if plan is None or collector.problems:
+        raise InputRefused(collector.problems)
+    return plan
+
+
+def _start_hashing(
+    run: RunFile, rain_path: Path, pool: ThreadPoolExecutor
+) -> list[tuple[str, str, "Future[str]"]]:
+    """Queue the hash of every file that exists, in the run file's order."""
+    named: list[tuple[str, Path, tuple[str, ...]]]
+    named = [("dem", path, RASTER_SIDE_FILES) for path in run.dem_files()]
+    boundary = run.resolve(run.property.boundary)
+    named.append(("boundary", boundary, SIDE_FILES.get(boundary.suffix.lower(), ())))
+    if run.property.features:
+        named.append(("features", run.resolve(run.property.features), ()))
+    named.append(("rain", rain_path, ()))
+    return [
+        (role, _shown(file, run.folder), pool.submit(sha256_of, file))
+        for role, path, endings in named
+        for file in (path, *_beside(path, endings))
+        if file.is_file()
+    ]
+
+
+def _beside(path: Path, endings: Sequence[str]) -> list[Path]:
+    # Both dem.prj and dem.tif.aux.xml are usual.
+    candidates = [path.with_suffix(ending) for ending in endings]
+    candidates += [path.with_name(path.name + ending) for ending in endings]
+    return [c for c in dict.fromkeys(candidates) if c != path and c.is_file()]
+
+
+def _shown(file: Path, folder: Path) -> str:
+    """The name as the run file would have it, so that a moved run folder gives the same record."""
+    return str(file.relative_to(folder)) if file.is_relative_to(folder) else str(file)
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file, hexadecimal, read in blocks; empty if it cannot be read."""
+    digest = hashlib.sha256()
+    try:
+        with path.open("rb") as stream:
+            while block := stream.read(HASH_BLOCK):
+                digest.update(block)
+    except OSError:
+        # Whoever reads the file tells why it cannot be read.
+        return ""
+    return digest.hexdigest()
