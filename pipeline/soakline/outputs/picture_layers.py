@@ -1,0 +1,290 @@
+"""How each layer of the plan is drawn on the map, and what the legend says of it."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeAlias
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import shapely
+from matplotlib import patheffects
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PathCollection, PolyCollection
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.path import Path as Outline
+
+from soakline.grid import FloatArray
+from soakline.outputs.hillshade import Bounds
+from soakline.outputs.picture_labels import place_labels
+from soakline.outputs.picture_panel import INK
+
+# Told apart by lightness as well as by hue, so that they hold for every kind of colour vision.
+_SWALE = "#3b1f5e"
+_ROUTE = "#d1620a"
+_WATER = "#1f6fa8"
+_SAFE = "#00695c"
+_RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
+
+# Reasons by what they mean to the reader; the hatch tells them apart without colour.
+_EXCLUDED = (
+    (
+        "Kept clear: edge, buildings, works",
+        ("boundary", "building", "septic", "well", "service", "track"),
+        "#8d8d8d",
+        "////",
+    ),
+    ("Kept clear: water", ("drainage_line", "watercourse", "dam", "wet"), "#7fb2d6", "...."),
+    (
+        "Unfit: steep, slipping, thin, salty",
+        ("too_steep", "landslip", "shallow_soil", "saline"),
+        "#c08457",
+        "\\\\\\\\",
+    ),
+    ("Protected or by wish", ("protected", "by_wish"), "#6f9e6f", "xxxx"),
+)
+
+_SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}
+
+_LABEL_POINTS = 6.5
+_MOST_LABELS = 120
+
+_HALO = patheffects.withStroke(linewidth=2.2, foreground="white")
+
+Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
+Shapes: TypeAlias = Sequence[Any] | npt.NDArray[Any] | gpd.GeoSeries
+
+
+class MapDrawing:
+    """A map in the making: draws on its axes and gathers the legend as it goes.
+
+    Parameters
+    ----------
+    axes : the map's, which are set to `bounds`
+    metres_per_inch : scale on paper
+    bounds : west, south, east, north, m
+    """
+
+    def __init__(self, axes: Axes, metres_per_inch: float, bounds: Bounds) -> None:
+        self.axes = axes
+        self.point_m = metres_per_inch / 72  # a printer's point on the ground
+        self.bounds = bounds
+        self.legend: list[Artist] = []
+        axes.set_xlim(bounds[0], bounds[2])
+        axes.set_ylim(bounds[1], bounds[3])
+        axes.set_xticks([])
+        axes.set_yticks([])
+        for spine in axes.spines.values():
+            spine.set(color="#555555", linewidth=0.8)
+
+    def ground(self, brightness: FloatArray, bounds: Bounds) -> None:
+        """Lay the hillshade, (rows, columns) of 0 to 1, over its bounds, m."""
+        west, south, east, north = bounds
+        self.axes.imshow(
+            brightness,
+            cmap=_RELIEF,
+            vmin=0.15,
+            vmax=0.95,
+            extent=(west, east, south, north),
+            interpolation="bilinear",
+            aspect="auto",
+            zorder=0,
+        )
+        self.axes.set_xlim(self.bounds[0], self.bounds[2])
+        self.axes.set_ylim(self.bounds[1], self.bounds[3])
+
+    def plan(self, layers: Layers) -> None:
+        """Draw every layer that the map shows, lowest first; those not there are passed over."""
+        shown = {name: layer for name, layer in layers.items() if len(layer)}
+        # Lines of a plan of thousands are drawn finer, else they would run into one another.
+        count = len(shown["swales"]) if "swales" in shown else 0
+        self.fine = float(np.clip((60 / max(count, 1)) ** 0.25, 0.45, 1.0))
+        if "swales" in shown:
+            self._swales(shown["swales"])
+        if "spillways" in shown:
+            self._spillways(shown["spillways"])
+        if "overflow_routes" in shown:
+            self._routes(shown["overflow_routes"])
+        if "drainage_lines" in shown:
+            self._drainage(shown["drainage_lines"])
+        if "hollows" in shown:
+            self._hollows(shown["hollows"])
+        if "safe_points" in shown:
+            self._safe_points(shown["safe_points"])
+        if "excluded_ground" in shown:
+            self._excluded(shown["excluded_ground"])
+        self._boundary(shown["property"])
+        if "swales" in shown:
+            self._swale_labels(shown)
+
+    def _swales(self, swales: gpd.GeoDataFrame) -> None:
+        lines = self._places(swales.geometry)
+        self._lines(lines, "white", 3.0 * self.fine, zorder=6, alpha=0.75)
+        self._lines(lines, _SWALE, 1.7 * self.fine, zorder=7)
+        self.legend.append(Line2D([], [], color=_SWALE, lw=1.9, label=_counted("Swale", swales)))
+
+    def _spillways(self, spillways: gpd.GeoDataFrame) -> None:
+        places = shapely.get_coordinates(spillways.geometry.array)
+        size = 4.2 * self.fine
+        self.axes.plot(*places.T, "D", color=_ROUTE, ms=size, mec="white", mew=0.6, zorder=9)
+        self.legend.append(
+            _point("D", _ROUTE, 5.5, _counted("Spillway", spillways)),
+        )
+
+    def _routes(self, routes: gpd.GeoDataFrame) -> None:
+        width = 1.2 * self.fine
+        dashes = (0, (3.2, 1.8))
+        lines = self._places(routes.geometry)
+        self._lines(lines, _ROUTE, width, zorder=8, linestyle=dashes)
+        heads = [_arrow_head(line, 5.5 * self.fine * self.point_m) for line in lines]
+        self.axes.add_collection(
+            PolyCollection([h for h in heads if h is not None], facecolor=_ROUTE, lw=0, zorder=8),
+            autolim=False,
+        )
+        self.legend.append(
+            Line2D(
+                [],
+                [],
+                color=_ROUTE,
+                lw=1.4,
+                linestyle=dashes,
+                marker=">",
+                markevery=[1],
+                markersize=5,
+                label=_counted("Overflow route", routes),
+            )
+        )
+
+    def _drainage(self, lines: gpd.GeoDataFrame) -> None:
+        order = lines["order_strahler"].fillna(1).to_numpy(dtype=float)
+        widths = np.minimum(0.9 + 0.65 * (order - 1), 3.5)
+        places = self._places(lines.geometry)
+        collection = LineCollection(
+            places, colors=_WATER, linewidths=widths, zorder=4, capstyle="round", joinstyle="round"
+        )
+        self.axes.add_collection(collection, autolim=False)
+        name = "Drainage line, wider by order" if len(set(order)) > 1 else "Drainage line"
+        self.legend.append(Line2D([], [], color=_WATER, lw=1.6, label=name))
+
+    def _hollows(self, hollows: gpd.GeoDataFrame) -> None:
+        for treatment, face, style in (("kept", "#9cc9e8", "-"), ("filled", "none", ":")):
+            some = hollows[(hollows["treatment"] == treatment).fillna(False).astype(bool)]
+            if len(some):
+                look: dict[str, Any] = {"facecolor": face, "edgecolor": _WATER, "linestyle": style}
+                self._areas(some.geometry, zorder=3, linewidth=0.9, **look)
+                self.legend.append(Patch(lw=0.9, label=f"Hollow, {treatment}", **look))
+
+    def _safe_points(self, safe_points: gpd.GeoDataFrame) -> None:
+        for kind, (marker, name) in _SAFE_KINDS.items():
+            some = safe_points[(safe_points["kind"] == kind).fillna(False).astype(bool)]
+            if len(some):
+                size = 11.0 if marker == "*" else 8.0
+                places = shapely.get_coordinates(some.geometry.array)
+                self.axes.plot(
+                    *places.T, marker, color=_SAFE, ms=size, mec="white", mew=0.9, zorder=10
+                )
+                self.legend.append(_point(marker, _SAFE, size, name))
+
+    def _excluded(self, excluded: gpd.GeoDataFrame) -> None:
+        for name, reasons, colour, hatch in _EXCLUDED:
+            some = excluded[excluded["reason"].isin(reasons)]
+            if len(some):
+                self._areas(some.geometry, zorder=1, facecolor=colour, linewidth=0, alpha=0.30)
+                look: dict[str, Any] = {"hatch": hatch, "edgecolor": colour, "linewidth": 0}
+                self._areas(some.geometry, zorder=1.5, facecolor="none", alpha=0.55, **look)
+                self.legend.append(Patch(facecolor=colour, alpha=0.5, label=name, **look))
+
+    def _boundary(self, land: gpd.GeoDataFrame) -> None:
+        west, south, east, north = self.bounds
+        shape = shapely.union_all(land.geometry.array)
+        around = shapely.box(west, south, east, north) - shape
+        self._areas([around], zorder=2, facecolor="white", alpha=0.5, linewidth=0)
+        edges = self._places(shapely.get_parts(shapely.boundary(shape)))
+        dashes = (0, (7, 2, 1.5, 2))
+        self._lines(edges, "white", 3.0, zorder=5, alpha=0.8)
+        self._lines(edges, INK, 1.3, zorder=5, linestyle=dashes)
+        self.legend.insert(
+            0, Line2D([], [], color=INK, lw=1.3, linestyle=dashes, label="Property boundary")
+        )
+
+    def _swale_labels(self, shown: Layers) -> None:
+        swales = shown["swales"]
+        points = [
+            shapely.get_coordinates(shown[name].geometry.array)
+            for name in ("spillways", "safe_points")
+            if name in shown
+        ]
+        labels = place_labels(
+            swales["swale_id"].fillna("").tolist(),
+            shapely.force_2d(swales.geometry.array).tolist(),
+            _LABEL_POINTS * self.point_m,
+            np.concatenate([np.empty((0, 2)), *points]),
+            _MOST_LABELS,
+            # The more swales, the more of them each label would hide.
+            apart_em=float(np.clip(len(swales) / 80 - 0.5, 0.2, 3.0)),
+        )
+        for label in labels:
+            self.axes.text(
+                label.easting,
+                label.northing,
+                label.text,
+                rotation=label.angle_deg,
+                rotation_mode="anchor",
+                ha="center",
+                va="center",
+                fontsize=_LABEL_POINTS,
+                color=_SWALE,
+                path_effects=[_HALO],
+                zorder=11,
+                clip_on=True,
+                parse_math=False,
+            )
+
+    def _places(self, shapes: Shapes) -> list[FloatArray]:
+        """(n, 2) vertices of each line, as many as the paper can show."""
+        lines = shapely.simplify(np.asarray(shapes, dtype=object), 0.2 * self.point_m)
+        return [shapely.get_coordinates(line) for line in lines]
+
+    def _lines(self, lines: list[FloatArray], colour: str, width: float, **look: Any) -> None:
+        collection = LineCollection(lines, colors=colour, linewidths=width, **look)
+        self.axes.add_collection(collection, autolim=False)
+
+    def _areas(self, shapes: Shapes, **look: Any) -> None:
+        thinned = shapely.simplify(np.asarray(shapes, dtype=object), 0.2 * self.point_m)
+        polygons = shapely.get_parts(thinned)
+        outlines = [_outline(p) for p in polygons if p.geom_type == "Polygon" and not p.is_empty]
+        self.axes.add_collection(PathCollection(outlines, **look), autolim=False)
+
+
+def _outline(polygon: shapely.Polygon) -> Outline:
+    # Holes wound the other way stay empty.
+    turned = shapely.orient_polygons(polygon)
+    rings = [turned.exterior, *turned.interiors]
+    return Outline.make_compound_path(*(Outline(ring.coords, closed=True) for ring in rings))
+
+
+def _arrow_head(line: FloatArray, length_m: float) -> FloatArray | None:
+    """(3, 2) corners of a head at the line's end, pointing the way it last ran."""
+    away = np.hypot(*(line - line[-1]).T)
+    behind = np.flatnonzero(away >= length_m)
+    start = line[behind[-1]] if behind.size else line[0]
+    run = line[-1] - start
+    if not run.any():
+        return None
+    along = run / np.hypot(*run) * length_m
+    across = np.array([-along[1], along[0]]) * 0.45
+    back = line[-1] - along
+    return np.array([line[-1], back + across, back - across])
+
+
+def _point(marker: str, colour: str, size: float, label: str) -> Line2D:
+    return Line2D(
+        [], [], marker=marker, color=colour, ms=size, mec="white", mew=0.8, lw=0, label=label
+    )
+
+
+def _counted(name: str, layer: pd.DataFrame) -> str:
+    return f"{name}s ({len(layer)})"

@@ -1,0 +1,88 @@
+"""What stands beside the map: legend, north arrow and scale bar, none of it over the ground."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon, Rectangle
+
+INK = "#222222"
+
+_LONGEST_BAR_IN = 1.9
+
+
+def draw_panel(
+    axes: Axes, size_in: tuple[float, float], legend: Sequence[Artist], metres_per_inch: float
+) -> None:
+    """Draw legend, north arrow and scale bar on axes of their own.
+
+    Parameters
+    ----------
+    axes : empty
+    size_in : its width and height on paper, inches
+    legend : one labelled artist a row
+    metres_per_inch : scale of the map beside it
+    """
+    width, height = size_in
+    axes.set_xlim(0, width)
+    axes.set_ylim(0, height)
+    axes.axis("off")
+    axes.legend(
+        handles=list(legend),
+        loc="upper left",
+        bbox_to_anchor=(0, 1),
+        borderaxespad=0,
+        borderpad=0,
+        frameon=False,
+        fontsize=9,
+        labelcolor=INK,
+        labelspacing=0.85,
+        handlelength=2.4,
+        handleheight=1.3,
+    )
+    _north_arrow(axes, 0.16, 0.62)
+    _scale_bar(axes, metres_per_inch)
+
+
+def bar_length_m(metres_per_inch: float) -> float:
+    """The longest bar of 1, 2 or 5 times a power of ten that fits the panel, m."""
+    longest = _LONGEST_BAR_IN * metres_per_inch
+    power = 10.0 ** np.floor(np.log10(longest))
+    return float(max(step * power for step in (1, 2, 5) if step * power <= longest))
+
+
+def _north_arrow(axes: Axes, x: float, y: float) -> None:
+    left = Polygon(
+        [(x, y + 0.5), (x - 0.12, y), (x, y + 0.12)], facecolor=INK, edgecolor=INK, lw=0.8
+    )
+    right = Polygon(
+        [(x, y + 0.5), (x + 0.12, y), (x, y + 0.12)], facecolor="white", edgecolor=INK, lw=0.8
+    )
+    axes.add_patch(left)
+    axes.add_patch(right)
+    axes.text(x, y + 0.53, "N", ha="center", va="bottom", fontsize=9, weight="bold", color=INK)
+
+
+def _scale_bar(axes: Axes, metres_per_inch: float) -> None:
+    length_m = bar_length_m(metres_per_inch)
+    half = length_m / metres_per_inch / 2
+    start, y, thick = 0.04, 0.22, 0.06
+    for part, colour in enumerate((INK, "white")):
+        bar = Rectangle(
+            (start + part * half, y), half, thick, facecolor=colour, edgecolor=INK, lw=0.8
+        )
+        axes.add_patch(bar)
+    for share in (0.0, 0.5, 1.0):
+        metres = share * length_m
+        text = f"{metres / 1000:g}" if length_m >= 2000 else f"{metres:g}"
+        unit = (" km" if length_m >= 2000 else " m") if share == 1 else ""
+        axes.text(
+            start + 2 * half * share,
+            y - 0.05,
+            text + unit,
+            ha="left" if share == 0 else "center",
+            va="top",
+            fontsize=8,
+            color=INK,
+        )
