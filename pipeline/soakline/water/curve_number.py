@@ -145,9 +145,8 @@ def curve_number_for(cover: str, group: str) -> float:
     numbers = tables.curve_numbers()
     if cover not in numbers:
         raise ValueError(f"no cover {cover!r}; there are {', '.join(numbers)}")
-    if group not in numbers[cover]:
+    if group not in "ABCD" or len(group) != 1:
         raise ValueError(f"hydrologic group is A, B, C or D, not {group!r}")
-    number = numbers[cover][group]
-    if np.isnan(number):
+    if group not in numbers[cover]:
         raise ValueError(f"no curve number is published for {cover} on group {group}")
-    return number
+    return numbers[cover][group]
