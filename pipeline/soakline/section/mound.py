@@ -1,0 +1,118 @@
+"""The mound: spoil laid on the downhill side, on its own sloping ground.
+
+Coordinates of a cross-section: the lip at 0, downhill positive; heights relative to the full-water level.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakline.grid import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class MoundShape:
+    """What every mound of a plan has in common.
+
+    Parameters
+    ----------
+    berm_m : level strip between lip and uphill toe, m
+    batter : horizontal per 1 vertical, both faces
+    least_crest_m : least width of the crest, m
+    """
+
+    berm_m: float
+    batter: float
+    least_crest_m: float
+
+
+def toe_m(
+    shape: MoundShape,
+    crest_height_m: FloatArray,
+    crest_width_m: FloatArray,
+    ground_above_m: FloatArray,
+    slope: FloatArray,
+) -> FloatArray:
+    """Distance from the lip to the downhill toe.
+
+    Parameters
+    ----------
+    shape : MoundShape
+    crest_height_m : settled crest above the level, m
+    crest_width_m : m
+    ground_above_m : ground less level at the lip, m
+    slope : fall of the ground away from the lip, rise over run; under 1 / batter
+
+    Returns
+    -------
+    m
+    """
+    rise = crest_height_m - (ground_above_m - slope * shape.berm_m)
+    crest_end = shape.berm_m + shape.batter * rise + crest_width_m
+    return (shape.batter * (crest_height_m - ground_above_m) + crest_end) / (
+        1.0 - slope * shape.batter
+    )
+
+
+def section_area_m2(
+    shape: MoundShape,
+    crest_height_m: FloatArray,
+    crest_width_m: FloatArray,
+    ground_above_m: FloatArray,
+    slope: FloatArray,
+) -> FloatArray:
+    """Area of the mound above its ground, per metre of length.
+
+    Parameters as in `toe_m`.
+
+    Returns
+    -------
+    m²; the area under face, crest and face, less that under the ground line
+    """
+    start = shape.berm_m
+    ground_at_start = ground_above_m - slope * start
+    run = shape.batter * (crest_height_m - ground_at_start)
+    crest_end = start + run + crest_width_m
+    toe = toe_m(shape, crest_height_m, crest_width_m, ground_above_m, slope)
+    ground_at_toe = ground_above_m - slope * toe
+    top = (
+        run * (ground_at_start + crest_height_m) / 2.0
+        + crest_width_m * crest_height_m
+        + (toe - crest_end) * (crest_height_m + ground_at_toe) / 2.0
+    )
+    return top - (toe - start) * (ground_at_start + ground_at_toe) / 2.0
+
+
+def crest_width_for_m(
+    shape: MoundShape,
+    crest_height_m: FloatArray,
+    area_m2: FloatArray,
+    ground_above_m: FloatArray,
+    slope: FloatArray,
+) -> FloatArray:
+    """Width of crest that a given area of spoil makes at a given crest height.
+
+    Parameters
+    ----------
+    area_m2 : spoil per metre of mound, m²
+    others : as in `toe_m`
+
+    Returns
+    -------
+    m, at least the least crest: spoil that is short is told by comparing `section_area_m2`
+
+    Notes
+    -----
+    The area is a quadratic in the crest's width c, a0 + a1 c + a2 c², because every crest metre
+    stands on ground that falls on; its coefficients come from the section at c = 0, 1 and 2.
+    """
+    at = [
+        section_area_m2(shape, crest_height_m, np.asarray(float(c)), ground_above_m, slope)
+        for c in range(3)
+    ]
+    a2 = (at[2] - 2.0 * at[1] + at[0]) / 2.0
+    a1 = at[1] - at[0] - a2
+    missing = np.maximum(area_m2 - at[0], 0.0)
+    # The stable form of the root: a2 goes to 0 on level ground.
+    width = 2.0 * missing / (a1 + np.sqrt(a1**2 + 4.0 * a2 * missing))
+    return np.maximum(width, shape.least_crest_m)

@@ -1,0 +1,119 @@
+"""The trench: a level trapezoid cut into sloping ground.
+
+Coordinates of a cross-section: the lip at 0, uphill positive; heights relative to the full-water level.
+Slopes are rise over run (0.08, not 8 %), batters horizontal per 1 vertical.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakline.grid import FloatArray
+
+# Past this product of batter and cross-slope the uphill batter hardly meets the hill any more.
+STEEPEST_BATTER_SLOPE = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Trench:
+    """Trapezoid below the full-water level.
+
+    Parameters
+    ----------
+    base_width_m, depth_m : width of the base and its depth below the level, m
+    batter : horizontal per 1 vertical, both sides
+    """
+
+    base_width_m: float
+    depth_m: float
+    batter: float
+
+    @property
+    def top_width_m(self) -> float:
+        """Width of the water when full, m."""
+        return self.base_width_m + 2.0 * self.batter * self.depth_m
+
+    @property
+    def area_m2(self) -> float:
+        """Water held per metre of length, m²; A = d (b + m d)."""
+        return self.depth_m * (self.base_width_m + self.batter * self.depth_m)
+
+    def volume_below_m3(self, depth_m: float | FloatArray, length_m: float | FloatArray) -> FloatArray:
+        """Water in a trench with battered ends, filled to a depth.
+
+        Parameters
+        ----------
+        depth_m : of the water above the base, m
+        length_m : of the lip, which is the length of the full water surface, m
+
+        Returns
+        -------
+        m³
+
+        Notes
+        -----
+        Both ends slope in at the same batter: the width at height y is b + 2 m y and the length
+        L − 2 m (d − y); their product is integrated from the base up.
+        """
+        b, d, m = self.base_width_m, self.depth_m, self.batter
+        y = np.asarray(depth_m, dtype=float)
+        base_length = np.asarray(length_m, dtype=float) - 2.0 * m * d
+        linear = 2.0 * m * (b + base_length)
+        return b * base_length * y + linear * y**2 / 2.0 + 4.0 * m * m * y**3 / 3.0
+
+    def capacity_m3(self, length_m: float | FloatArray) -> FloatArray:
+        """Water held when full, m³, ends battered."""
+        return self.volume_below_m3(self.depth_m, length_m)
+
+
+def daylight_m(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
+    """Distance from the lip to where the uphill batter meets the hill.
+
+    Parameters
+    ----------
+    trench : Trench
+    ground_above_m : (n,) ground less level at the lip, m
+    slope : (n,) cross-slope, rise over run
+
+    Returns
+    -------
+    (n,) m, x = (T + m e) / (1 − s m)
+
+    Raises
+    ------
+    ValueError
+        If batter times slope reaches 0.6 anywhere: the cut would run far up the hill.
+    """
+    if np.any(trench.batter * np.asarray(slope) >= STEEPEST_BATTER_SLOPE):
+        raise ValueError("batter times cross-slope must stay under 0.6")
+    return (trench.top_width_m + trench.batter * ground_above_m) / (1.0 - slope * trench.batter)
+
+
+def cut_area_m2(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
+    """Area cut per metre of length, wedge above the level included.
+
+    Parameters
+    ----------
+    trench : Trench
+    ground_above_m : (n,) ground less level at the lip, e, m
+    slope : (n,) cross-slope s, rise over run
+
+    Returns
+    -------
+    (n,) m², A + e x + s x² / 2 − m (e + s x)² / 2 with x of `daylight_m`; for e = 0 this is
+    A + T² s / (2 (1 − s m))
+
+    Examples
+    --------
+    >>> cut_area_m2(Trench(1.5, 0.5, 1.5), np.array([0.0]), np.array([0.08])).round(4)
+    array([1.5341])
+    """
+    e, s = np.asarray(ground_above_m), np.asarray(slope)
+    x = daylight_m(trench, e, s)
+    return trench.area_m2 + e * x + s * x**2 / 2.0 - trench.batter * (e + s * x) ** 2 / 2.0
+
+
+def face_height_m(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
+    """Height of the uphill cut face from base to daylight, m: d + e + s x."""
+    x = daylight_m(trench, ground_above_m, slope)
+    return trench.depth_m + ground_above_m + slope * x

@@ -1,0 +1,167 @@
+"""What drains to each swale: the cells that meet its lip first going downhill."""
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+import numpy.typing as npt
+
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP, VOID
+from soakline.terrain.flow import Uint8Array
+from soakline.terrain.paths import LabelArray, first_intercept
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _burn_line(burnt: LabelArray, row: FloatArray, column: FloatArray, label: int) -> None:
+    """Mark every cell that a line passes through; rows and columns are fractional."""
+    rows, columns = burnt.shape
+    for i in range(row.size - 1):
+        # In cell units with cell (r, c) covering [r, r + 1): one edge is crossed at a time, so the
+        # marked cells always share an edge and no diagonal step slips between two of them.
+        y0, x0 = row[i] + 0.5, column[i] + 0.5
+        y1, x1 = row[i + 1] + 0.5, column[i + 1] + 0.5
+        r, c = int(np.floor(y0)), int(np.floor(x0))
+        last_r, last_c = int(np.floor(y1)), int(np.floor(x1))
+        dy, dx = y1 - y0, x1 - x0
+        step_r = 1 if dy > 0 else -1
+        step_c = 1 if dx > 0 else -1
+        next_r = np.inf if dy == 0 else ((r + (1 if dy > 0 else 0)) - y0) / dy
+        next_c = np.inf if dx == 0 else ((c + (1 if dx > 0 else 0)) - x0) / dx
+        for _ in range(abs(last_r - r) + abs(last_c - c) + 1):
+            if 0 <= r < rows and 0 <= c < columns and burnt[r, c] == 0:
+                burnt[r, c] = label
+            if next_r < next_c:
+                next_r += 1.0 / abs(dy)
+                r += step_r
+            else:
+                next_c += np.inf if dx == 0 else 1.0 / abs(dx)
+                c += step_c
+        if 0 <= last_r < rows and 0 <= last_c < columns and burnt[last_r, last_c] == 0:
+            burnt[last_r, last_c] = label
+
+
+def burn_lines(lines: list[FloatArray], grid: Grid) -> LabelArray:
+    """Cells that each line passes through, 4-connected.
+
+    Parameters
+    ----------
+    lines : (k, 2) easting and northing of each, m
+    grid : Grid
+
+    Returns
+    -------
+    (rows, columns) int32; i + 1 on line i, 0 elsewhere; a cell shared by two belongs to the first
+    """
+    burnt = np.zeros(grid.shape, np.int32)
+    for i, line in enumerate(lines):
+        row, column = grid.row_column(line[:, 0], line[:, 1])
+        _burn_line(burnt, row, column, i + 1)
+    return burnt
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Catchments:
+    """Cells by the line that they drain to.
+
+    Parameters
+    ----------
+    burnt : (rows, columns) int32; cells of the lines themselves, i + 1 on line i
+    label : (rows, columns) int32; i + 1 where line i is met first, −1 where none is, 0 outside
+    area_m2 : (lines,) m²
+    bypass_m2 : area that meets no line, m²
+    """
+
+    burnt: LabelArray
+    label: LabelArray
+    area_m2: FloatArray
+    bypass_m2: float
+
+
+def catchments_of(
+    lines: list[FloatArray], direction: Uint8Array, valid: BoolArray, grid: Grid
+) -> Catchments:
+    """First-intercept catchments of lines.
+
+    Parameters
+    ----------
+    lines : (k, 2) easting and northing of each, m
+    direction : (rows, columns) uint8
+    valid : (rows, columns) bool; only these cells have an area
+    grid : Grid
+
+    Returns
+    -------
+    Catchments; areas and bypass sum to the valid area exactly
+    """
+    burnt = burn_lines(lines, grid)
+    label = first_intercept(direction, burnt)
+    label[~valid] = 0
+    counts = np.bincount(label.ravel() + 1, minlength=len(lines) + 2)
+    area = grid.cell_area_m2
+    return Catchments(burnt, label, counts[2:] * area, float(counts[0]) * area)
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _edge_fed(
+    direction: Uint8Array, surface_m: GroundArray, burnt: LabelArray, label: LabelArray
+) -> npt.NDArray[np.int8]:
+    """Mark the ways from cells that higher ground on the grid's rim would feed, down to a line."""
+    rows, columns = direction.shape
+    fed = np.zeros((rows, columns), np.int8)
+    for start_row in range(rows):
+        for start_column in range(columns):
+            if direction[start_row, start_column] != END:
+                continue
+            for k in range(8):
+                row, column = start_row + ROW_STEP[k], start_column + COLUMN_STEP[k]
+                if not (0 <= row < rows and 0 <= column < columns):
+                    continue
+                if direction[row, column] >= END or label[row, column] <= 0:
+                    continue
+                if not surface_m[start_row, start_column] > surface_m[row, column]:
+                    continue
+                while fed[row, column] == 0:
+                    fed[row, column] = 1
+                    step = direction[row, column]
+                    if burnt[row, column] > 0 or step == END or step == VOID:
+                        break
+                    row += ROW_STEP[step]
+                    column += COLUMN_STEP[step]
+    return fed
+
+
+def share_cut_off(
+    catchments: Catchments, direction: Uint8Array, surface_m: GroundArray
+) -> FloatArray:
+    """Share of each catchment that drains along ways which the DEM's edge cuts off above.
+
+    Parameters
+    ----------
+    catchments : Catchments
+    direction : (rows, columns) uint8
+    surface_m : (rows, columns) float32; the filled DEM, m
+
+    Returns
+    -------
+    (lines,) 0 to 1: what enters the lip along ways that higher ground on the rim would feed, so
+    that more land than the DEM shows may drain there
+
+    Notes
+    -----
+    Cells on the rim end, so nothing flows in from them; where the rim is higher than the cell
+    beside it, water from beyond the DEM would.
+    """
+    count = catchments.area_m2.size
+    fed = _edge_fed(direction, surface_m, catchments.burnt, catchments.label)
+    if count == 0 or not fed.any():
+        return np.zeros(count)
+    # Burn the fed ways under a second label: what meets them is the land that shares their fate.
+    second = np.where((fed == 1) & (catchments.burnt == 0), catchments.label + count, 0)
+    label = first_intercept(direction, np.where(second > 0, second, catchments.burnt))
+    cells = np.bincount(
+        np.where(catchments.label > 0, label, 0).ravel(), minlength=2 * count + 1
+    ).astype(float)
+    total = cells[1 : count + 1] + cells[count + 1 : 2 * count + 1]
+    share: FloatArray = cells[count + 1 : 2 * count + 1] / np.maximum(total, 1.0)
+    return share

@@ -1,0 +1,256 @@
+"""From levels to lines: every piece of level line that a swale can be dug along."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from soakline.grid import BoolArray, FloatArray, GroundArray
+from soakline.siting.conflicts import meeting_stations
+from soakline.siting.contours import level_lines
+from soakline.siting.lip import AIM_M, evenly, lay_lip, point_step_m
+from soakline.siting.stations import (
+    BLOCKED,
+    OPEN,
+    Siteable,
+    Stations,
+    cells_of,
+    runs_of,
+    stations_along,
+)
+from soakline.terrain.ground import sample
+
+# The mound turns uphill round the end of the trench: room beyond the lip's end.
+END_ROOM_M = 1.5
+# Between the ends of two lips on one level line; leaves 2 m between the mounds' ends.
+END_GAP_M = 5.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LipLine:
+    """A downhill lip, uphill side on the left.
+
+    Parameters
+    ----------
+    level_m : full-water level, m
+    interval_m : tree height that the series of levels was laid for, m
+    coordinates : (k, 2) easting and northing, m; a closed one repeats its start
+    closed : whether it still is a whole ring
+    """
+
+    level_m: float
+    interval_m: float
+    coordinates: FloatArray
+    closed: bool
+
+    @property
+    def length_m(self) -> float:
+        return float(np.hypot(*np.diff(self.coordinates, axis=0).T).sum())
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LevelSeries:
+    """Levels laid at one interval over a part of the land.
+
+    Parameters
+    ----------
+    levels_m : (n,) falling, m
+    interval_m : m
+    where : (rows, columns) bool; ground that the series is for
+    """
+
+    levels_m: FloatArray
+    interval_m: float
+    where: BoolArray
+
+
+@dataclass(frozen=True, slots=True)
+class PlacingLimits:
+    """Keys of the run file that shape the pieces; m."""
+
+    min_length_m: float
+    max_length_m: float
+    gap_limit_m: float
+    ground_tolerance_m: float
+
+
+def _uphill_left(points: FloatArray, ground_m: GroundArray, siteable: Siteable) -> FloatArray:
+    """The points in the order that has the higher ground on their left."""
+    stations = stations_along(points, max(1.0, len(points) / 25.0))
+    side = 2.0 * siteable.grid.cell_m
+    votes = 0.0
+    for sign in (1.0, -1.0):
+        beside = sample(
+            ground_m,
+            siteable.grid,
+            stations.easting_m + sign * side * stations.left_east,
+            stations.northing_m + sign * side * stations.left_north,
+        )
+        votes += sign * float(np.nansum(beside))
+    return points if votes >= 0 else points[::-1]
+
+
+def _opened_at(points: FloatArray, index: int) -> FloatArray:
+    """A closed chain of points started elsewhere."""
+    ring = points[:-1]
+    rolled = np.roll(ring, -index, axis=0)
+    return np.vstack([rolled, rolled[:1]])
+
+
+def _is_closed(points: FloatArray) -> bool:
+    return len(points) > 3 and bool(np.array_equal(points[0], points[-1]))
+
+
+def _raw_lines(
+    series: LevelSeries, siteable: Siteable, ground_m: GroundArray, limits: PlacingLimits
+) -> Iterator[LipLine]:
+    """Lips over the runs of each level line that the ground allows."""
+    grid = siteable.grid
+    step_m = point_step_m(grid.cell_m)
+    everywhere = bool(series.where.all())
+    wanted = series.where & (siteable.state == OPEN)
+    traced = level_lines(ground_m, grid, series.levels_m + AIM_M, wanted)
+    for level_m, lines in zip(series.levels_m, traced, strict=True):
+        for line in lines:
+            points = evenly(line, step_m)
+            if len(points) * step_m < limits.min_length_m:
+                continue
+            state = siteable.of_lip(points[:, 0], points[:, 1])
+            if not everywhere:
+                cell = cells_of(grid, points[:, 0], points[:, 1])
+                state[~series.where.ravel()[cell]] = BLOCKED
+            if not (state == OPEN).any():
+                continue
+            closed = _is_closed(points)
+            if closed and (state != OPEN).any():
+                start = int(np.flatnonzero(state != OPEN)[0])
+                points = _opened_at(points, start)
+                state = np.append(np.roll(state[:-1], -start), state[start])
+                closed = False
+            for first, last in runs_of(state, step_m, limits.gap_limit_m):
+                if (last - first) * step_m < limits.min_length_m:
+                    continue
+                run = _uphill_left(points[first : last + 1], ground_m, siteable)
+                lip = lay_lip(run, ground_m, grid, float(level_m), limits.ground_tolerance_m)
+                yield LipLine(float(level_m), series.interval_m, lip, closed)
+
+
+def _between(line: FloatArray, start_m: float, end_m: float) -> FloatArray:
+    """The part of a line between two distances along it."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    inside = (along > start_m + 1e-6) & (along < end_m - 1e-6)
+    at = np.concatenate([[start_m], along[inside], [end_m]])
+    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
+
+
+def _split(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
+    """Equal pieces no longer than allowed, ends apart; a short ring stays whole."""
+    length = line.length_m
+    if line.closed and length <= limits.max_length_m:
+        yield line
+        return
+    if line.closed:
+        count = int(np.ceil(length / (limits.max_length_m + END_GAP_M) - 1e-9))
+        piece = length / count - END_GAP_M
+    else:
+        count = int(np.ceil((length + END_GAP_M) / (limits.max_length_m + END_GAP_M) - 1e-9))
+        piece = (length - (count - 1) * END_GAP_M) / count
+    for i in range(count):
+        start = i * (piece + END_GAP_M)
+        part = _between(line.coordinates, start, min(start + piece, length))
+        yield LipLine(line.level_m, line.interval_m, part, False)
+
+
+def _trimmed(
+    lines: list[LipLine], siteable: Siteable, limits: PlacingLimits
+) -> Iterator[LipLine]:
+    """Lines cut back to where their footprints are clear of exclusions and of each other."""
+    if not lines:
+        return
+    own = [stations_along(line.coordinates) for line in lines]
+    index = np.repeat(np.arange(len(lines)), [s.along_m.size for s in own])
+    together = Stations(
+        *(
+            np.concatenate([getattr(s, name) for s in own])
+            for name in ("easting_m", "northing_m", "along_m", "left_east", "left_north")
+        )
+    )
+    state = siteable.of_lip(together.easting_m, together.northing_m)
+    joins = index[1:] != index[:-1]
+    step_blocked = siteable.footprint_blocked(together) & ~joins
+    hard = np.zeros(index.size, dtype=bool)
+    hard[:-1] |= step_blocked
+    hard[1:] |= step_blocked
+    hard |= state == BLOCKED
+    uphill, downhill = siteable.reach_at(together.easting_m, together.northing_m)
+    closed = np.array([line.closed for line in lines])
+
+    # Blocked ground is cut out first, so that it cannot win a conflict.
+    live = np.flatnonzero(~hard)
+    meets = meeting_stations(
+        Stations(*(getattr(together, n)[live] for n in Stations.__slots__)),
+        index[live],
+        closed,
+        uphill[live],
+        downhill[live],
+    )
+    hard[live[meets]] = True
+    state[hard] = BLOCKED
+
+    starts = np.searchsorted(index, np.arange(len(lines) + 1))
+    for i, line in enumerate(lines):
+        here = slice(starts[i], starts[i + 1])
+        along, ground, cut = own[i].along_m, state[here], hard[here]
+        if line.closed and not (ground != OPEN).any():
+            yield line
+            continue
+        coordinates = line.coordinates
+        if line.closed:
+            at = int(np.flatnonzero(ground != OPEN)[0])
+            ring = shapely.linestrings(coordinates)
+            length = float(along[-1])
+            tail = _between(coordinates, float(along[at]), length)
+            head = _between(coordinates, 0.0, float(along[at])) if at else tail[-1:]
+            coordinates = np.vstack([tail, head[1:]])
+            ground = np.append(np.roll(ground[:-1], -at), ground[at])
+            cut = np.append(np.roll(cut[:-1], -at), cut[at])
+            along = np.linspace(0.0, float(shapely.length(ring)), along.size)
+        step = float(along[1] - along[0])
+        for first, last in runs_of(ground, step, limits.gap_limit_m):
+            # Beside excluded ground the mound's end needs room of its own.
+            from_m = along[first] + (END_ROOM_M if first > 0 and cut[first - 1] else 0.0)
+            to_m = along[last] - (END_ROOM_M if last + 1 < along.size and cut[last + 1] else 0.0)
+            if to_m - from_m >= limits.min_length_m:
+                part = _between(coordinates, float(from_m), float(to_m))
+                yield LipLine(line.level_m, line.interval_m, part, False)
+
+
+def place_lines(
+    all_series: tuple[LevelSeries, ...],
+    siteable: Siteable,
+    ground_m: GroundArray,
+    limits: PlacingLimits,
+) -> list[LipLine]:
+    """Every piece of every level line along which a swale fits.
+
+    Parameters
+    ----------
+    all_series : levels by part of the land
+    siteable : Siteable
+    ground_m : (rows, columns) float32, m
+    limits : PlacingLimits
+
+    Returns
+    -------
+    lines, highest level first, then from west to east; rings that are whole still closed
+    """
+    raw = [
+        line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)
+    ]
+    pieces = [
+        piece for line in _trimmed(raw, siteable, limits) for piece in _split(line, limits)
+    ]
+    pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
+    return sorted(pieces, key=lambda p: (-p.level_m, *p.coordinates[0], *p.coordinates[-1]))
+

@@ -1,0 +1,211 @@
+"""Stations along lips: where footprints fit, and the runs of line that are left."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.section.reach import FootprintReach
+from soakline.siting.excluded import ExcludedGround, GeometryArray, buffered, burn
+
+STATION_M = 2.0
+
+# Ground under a station of the lip.
+OPEN, STEEP, BLOCKED = 0, 1, 2
+
+Int8Array = npt.NDArray[np.int8]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Stations:
+    """Points along one line, evenly spaced.
+
+    Parameters
+    ----------
+    easting_m, northing_m : (n,) m
+    along_m : (n,) distance from the line's start, m
+    left_east, left_north : (n,) unit vector to the left, which is uphill
+    """
+
+    easting_m: FloatArray
+    northing_m: FloatArray
+    along_m: FloatArray
+    left_east: FloatArray
+    left_north: FloatArray
+
+
+def stations_along(line: FloatArray, step_m: float = STATION_M) -> Stations:
+    """Stations of a line at an even step, both ends included.
+
+    Parameters
+    ----------
+    line : (k, 2) m
+    step_m : longest step, m
+
+    Returns
+    -------
+    Stations; the direction at each is the mean over one step to both sides
+    """
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    count = max(2, int(np.ceil(along[-1] / step_m)) + 1)
+    at = np.linspace(0.0, along[-1], count)
+    easting = np.interp(at, along, line[:, 0])
+    northing = np.interp(at, along, line[:, 1])
+    east, north = np.gradient(easting), np.gradient(northing)
+    size = np.maximum(np.hypot(east, north), 1e-12)
+    return Stations(easting, northing, at, -north / size, east / size)
+
+
+def quads(stations: Stations, uphill_m: FloatArray, downhill_m: FloatArray) -> GeometryArray:
+    """Strip of the footprint between each station and the next.
+
+    Parameters
+    ----------
+    stations : Stations, n of them
+    uphill_m, downhill_m : (n,) reach on both sides of the lip, m
+
+    Returns
+    -------
+    (n − 1,) polygons
+    """
+    up = np.column_stack(
+        [
+            stations.easting_m + uphill_m * stations.left_east,
+            stations.northing_m + uphill_m * stations.left_north,
+        ]
+    )
+    down = np.column_stack(
+        [
+            stations.easting_m - downhill_m * stations.left_east,
+            stations.northing_m - downhill_m * stations.left_north,
+        ]
+    )
+    corners = np.stack([down[:-1], down[1:], up[1:], up[:-1]], axis=1)
+    out: GeometryArray = shapely.polygons(corners)
+    return out
+
+
+def cells_of(grid: Grid, easting: FloatArray, northing: FloatArray) -> npt.NDArray[np.int64]:
+    """Flat index of the cell that holds each place; −1 outside."""
+    row, column = grid.row_column(easting, northing)
+    r, c = np.rint(row).astype(np.int64), np.rint(column).astype(np.int64)
+    inside = (r >= 0) & (r < grid.rows) & (c >= 0) & (c < grid.columns)
+    return np.where(inside, r * grid.columns + c, -1)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Siteable:
+    """Where lips and footprints may lie, ready to be asked station by station.
+
+    Parameters
+    ----------
+    grid : Grid
+    state : (rows, columns) int8; OPEN, STEEP (may be bridged) or BLOCKED for a lip
+    near_exclusion : (rows, columns) bool; only here must the footprint be tested
+    slope_pct : (rows, columns) %
+    excluded : ExcludedGround
+    reach : FootprintReach
+    """
+
+    grid: Grid
+    state: Int8Array
+    near_exclusion: BoolArray
+    slope_pct: GroundArray
+    excluded: ExcludedGround
+    reach: FootprintReach
+
+    def of_lip(self, easting: FloatArray, northing: FloatArray) -> Int8Array:
+        """State of the ground under places on a lip."""
+        cell = cells_of(self.grid, easting, northing)
+        return np.where(cell < 0, BLOCKED, self.state.ravel()[cell]).astype(np.int8)
+
+    def reach_at(self, easting: FloatArray, northing: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Uphill and downhill reach of the footprint at places on a lip, m."""
+        slope = self.slope_pct.ravel()[cells_of(self.grid, easting, northing)].astype(float)
+        return self.reach.at(np.nan_to_num(slope))
+
+    def footprint_blocked(self, stations: Stations) -> BoolArray:
+        """Steps between stations whose footprint meets excluded ground; (n − 1,) bool."""
+        uphill, downhill = self.reach_at(stations.easting_m, stations.northing_m)
+        cell = cells_of(self.grid, stations.easting_m, stations.northing_m)
+        near = self.near_exclusion.ravel()[cell] | (cell < 0)
+        asked = np.flatnonzero(near[:-1] | near[1:])
+        blocked = np.zeros(stations.along_m.size - 1, dtype=bool)
+        if asked.size == 0:
+            return blocked
+        strips = quads(stations, uphill, downhill)[asked]
+        outside = ~shapely.covers(self.excluded.inner, strips)
+        pairs = shapely.STRtree(strips).query(self.excluded.polygons, predicate="intersects")
+        outside[pairs[1]] = True
+        blocked[asked] = outside
+        return blocked
+
+
+def siteable_ground(
+    excluded: ExcludedGround,
+    slope_pct: GroundArray,
+    max_slope_pct: float,
+    reach: FootprintReach,
+    grid: Grid,
+) -> Siteable:
+    """Prepare the ground for asking.
+
+    Parameters
+    ----------
+    excluded : ExcludedGround
+    slope_pct : (rows, columns) %
+    max_slope_pct : %; ground up to a tenth steeper may be bridged
+    reach : FootprintReach
+    grid : Grid
+
+    Returns
+    -------
+    Siteable
+    """
+    inside = burn(np.array([excluded.inner]), grid)
+    bridgeable = slope_pct <= 1.1 * max_slope_pct
+    state = np.full(grid.shape, BLOCKED, np.int8)
+    state[inside & bridgeable] = STEEP
+    state[inside & ~excluded.too_steep & ~np.isnan(slope_pct)] = OPEN
+    state[excluded.wet] = BLOCKED
+    state[burn(excluded.polygons, grid)] = BLOCKED
+
+    shapely.prepare(excluded.inner)
+    room = float(max(reach.uphill_m.max(), reach.downhill_m.max())) + STATION_M + grid.cell_m
+    near = burn(buffered(excluded.polygons, room), grid, all_touched=True)
+    near |= ~burn(np.array([shapely.buffer(excluded.inner, -room)]), grid)
+    return Siteable(grid, state, near, slope_pct, excluded, reach)
+
+
+def runs_of(state: Int8Array, step_m: float, gap_limit_m: float) -> list[tuple[int, int]]:
+    """Runs of stations that a lip may pass, short steep gaps bridged.
+
+    Parameters
+    ----------
+    state : (n,) OPEN, STEEP or BLOCKED
+    step_m : between stations, m
+    gap_limit_m : longest steep gap that is bridged, m
+
+    Returns
+    -------
+    first and last station of each run; both are OPEN
+
+    Examples
+    --------
+    >>> runs_of(np.array([0, 0, 1, 0, 2, 0, 1, 1, 1, 0], dtype=np.int8), 1.0, 3.0)
+    [(0, 3), (5, 5), (9, 9)]
+    """
+    open_at = np.flatnonzero(state == OPEN)
+    if open_at.size == 0:
+        return []
+    blocked_before = np.cumsum(state == BLOCKED)
+    step = np.diff(open_at)
+    joined = (blocked_before[open_at[1:]] == blocked_before[open_at[:-1]]) & (
+        (step == 1) | (step * step_m <= gap_limit_m)
+    )
+    breaks = np.flatnonzero(~joined)
+    firsts = open_at[np.concatenate([[0], breaks + 1])]
+    lasts = open_at[np.concatenate([breaks, [open_at.size - 1]])]
+    return [(int(a), int(b)) for a, b in zip(firsts, lasts, strict=True)]

@@ -1,0 +1,176 @@
+"""Drainage lines: where water runs often enough that no swale may stand in its way."""
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+import numpy.typing as npt
+
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
+from soakline.terrain.dispersive import valley_blocks
+from soakline.terrain.flow import CountArray, Flow, Uint8Array
+
+# A head of a line shorter than this many blocks is a cell beside the axis that joined it late.
+_STUB_BLOCKS = 6
+_BLOCK_M = 5.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DrainageLine:
+    """One reach between heads, confluences and the edge.
+
+    Parameters
+    ----------
+    easting_m, northing_m : (n,) cell centres, drawn downhill; the last one is shared with the reach
+        below
+    order_strahler : Strahler 1957
+    contributing_m2 : area behind the lower end
+    """
+
+    easting_m: FloatArray
+    northing_m: FloatArray
+    order_strahler: int
+    contributing_m2: float
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _channels(
+    direction: Uint8Array,
+    upstream: CountArray,
+    order: npt.NDArray[np.int64],
+    valley: BoolArray,
+    size: int,
+    channel: BoolArray,
+) -> None:
+    """Mark confirmed cells and everything below them; `order` holds candidates from the top down."""
+    columns = direction.shape[1]
+    for cell in order:
+        row, column = cell // columns, cell % columns
+        if not channel[row, column] and not valley[row // size, column // size]:
+            continue
+        channel[row, column] = True
+        k = direction[row, column]
+        if k < END:
+            channel[row + ROW_STEP[k], column + COLUMN_STEP[k]] = True
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _strahler(
+    direction: Uint8Array, order: npt.NDArray[np.int64], channel: BoolArray
+) -> tuple[npt.NDArray[np.int8], npt.NDArray[np.int8]]:
+    """Strahler number and number of channel donors of each channel cell.
+
+    Strahler 1957: two of the highest number raise it by one; more of them raise it once.
+    """
+    rows, columns = direction.shape
+    number = np.zeros((rows, columns), np.int8)
+    same = np.zeros((rows, columns), np.int8)
+    donors = np.zeros((rows, columns), np.int8)
+    for cell in order:
+        row, column = cell // columns, cell % columns
+        if not channel[row, column]:
+            continue
+        if donors[row, column] == 0:
+            number[row, column] = 1
+        elif same[row, column] > 1:
+            number[row, column] += 1
+        k = direction[row, column]
+        if k == END:
+            continue
+        r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
+        donors[r, c] += 1
+        if number[row, column] > number[r, c]:
+            number[r, c] = number[row, column]
+            same[r, c] = 1
+        elif number[row, column] == number[r, c]:
+            same[r, c] += 1
+    return number, donors
+
+
+def _reaches(
+    direction: Uint8Array, channel_cells: npt.NDArray[np.int64], donors: npt.NDArray[np.int8]
+) -> list[npt.NDArray[np.int64]]:
+    """Cells of each reach, from a head or a confluence down to the next confluence or the edge."""
+    columns = direction.shape[1]
+    step = ROW_STEP * columns + COLUMN_STEP
+    flat_direction = direction.ravel()
+    flat_donors = donors.ravel()
+    reaches = []
+    for start in channel_cells[flat_donors[channel_cells] != 1]:
+        cells = [int(start)]
+        while flat_direction[cells[-1]] != END:
+            cells.append(cells[-1] + int(step[flat_direction[cells[-1]]]))
+            if flat_donors[cells[-1]] > 1:
+                break
+        if len(cells) > 1:
+            reaches.append(np.array(cells, dtype=np.int64))
+    return reaches
+
+
+def drainage_lines(
+    ground_m: GroundArray, flow: Flow, grid: Grid, least_m2: float
+) -> tuple[tuple[DrainageLine, ...], BoolArray]:
+    """Reaches with at least the given area behind them, where the ground truly gathers water.
+
+    Parameters
+    ----------
+    ground_m : (rows, columns) float32, m
+    flow : Flow of the DEM
+    grid : Grid
+    least_m2 : contributing area at which a line begins, m²
+
+    Returns
+    -------
+    the reaches, largest contributing area first; and (rows, columns) bool, the cells they pass
+    """
+    least_cells = max(1, int(np.ceil(least_m2 / grid.cell_area_m2 - 1e-9)))
+    candidates = np.flatnonzero(flow.upstream_cells >= least_cells)
+    channel = np.zeros(grid.shape, dtype=bool)
+    if candidates.size == 0:
+        return (), channel
+    # A cell always has fewer cells behind it than the one below it: this is an order downstream.
+    rank = np.argsort(flow.upstream_cells.ravel()[candidates], kind="stable")
+    order = candidates[rank]
+    valley, size = valley_blocks(ground_m, grid, least_m2, _BLOCK_M)
+    _channels(flow.direction, flow.upstream_cells, order, valley, size, channel)
+
+    stub_cells = _STUB_BLOCKS * size
+    while True:
+        number, donors = _strahler(flow.direction, order, channel)
+        cells = order[channel.ravel()[order]]
+        reaches = _reaches(flow.direction, cells, donors)
+        stubs = [
+            reach
+            for reach in reaches
+            if donors.ravel()[reach[0]] == 0
+            and donors.ravel()[reach[-1]] > 1
+            and reach.size <= stub_cells
+        ]
+        if not stubs:
+            break
+        # Two stubs may meet where neither is the main line: take the shortest of each confluence.
+        shortest: dict[int, npt.NDArray[np.int64]] = {}
+        for stub in stubs:
+            end = int(stub[-1])
+            if end not in shortest or stub.size < shortest[end].size:
+                shortest[end] = stub
+        for stub in shortest.values():
+            channel.ravel()[stub[:-1]] = False
+
+    lines = []
+    for reach in reaches:
+        row, column = np.divmod(reach, grid.columns)
+        easting, northing = grid.easting_northing(row.astype(float), column.astype(float))
+        # The last cell of a reach is a confluence, which has other water in it already.
+        last = reach[-1] if donors.ravel()[reach[-1]] < 2 else reach[-2]
+        lines.append(
+            DrainageLine(
+                easting,
+                northing,
+                int(number.ravel()[last]),
+                float(flow.upstream_cells.ravel()[last]) * grid.cell_area_m2,
+            )
+        )
+    lines.sort(key=lambda line: (-line.contributing_m2, line.easting_m[0], line.northing_m[0]))
+    return tuple(lines), channel

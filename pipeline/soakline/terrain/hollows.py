@@ -1,0 +1,108 @@
+"""Hollows: filled for the flow, and the larger ones kept as places where water may end."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import richdem as rd
+from scipy import ndimage
+
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.quiet import quiet_streams
+
+_OUTSIDE_M = -9999.0  # below any ground on earth: water may leave here
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class FilledGround:
+    """A surface on which every cell drains.
+
+    Parameters
+    ----------
+    filled_m : (rows, columns) float32, m; holes inside the DEM carry the level at which they spill
+    valid : (rows, columns) bool; cells with a height of their own
+    domain : (rows, columns) bool; valid cells and the holes among them
+    """
+
+    filled_m: GroundArray
+    valid: BoolArray
+    domain: BoolArray
+
+
+def fill_hollows(surface_m: GroundArray) -> FilledGround:
+    """Lowest surface at or above the given one from which every cell drains.
+
+    Parameters
+    ----------
+    surface_m : (rows, columns) float32, m; NaN where not valid
+
+    Returns
+    -------
+    FilledGround
+
+    Notes
+    -----
+    Priority flood (Barnes, Lehman & Mulla 2014, Computers & Geosciences 62), by richdem. A hole that
+    does not reach the edge is flooded like a pond: water enters it and leaves over its lowest shore.
+    """
+    valid = ~np.isnan(surface_m)
+    filled = np.where(valid, surface_m, np.float32(_OUTSIDE_M))
+    with quiet_streams():
+        raster = rd.rdarray(
+            filled, no_data=_OUTSIDE_M, geotransform=(0.0, 1.0, 0.0, 0.0, 0.0, -1.0)
+        )
+        rd.FillDepressions(raster, epsilon=False, in_place=True)
+    filled = np.asarray(raster)
+    return FilledGround(filled, valid, valid | (filled > _OUTSIDE_M))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Hollows:
+    """Closed hollows, one entry each in the arrays, in raster order of their first cell.
+
+    Parameters
+    ----------
+    label : (rows, columns) int32; 0 outside, i + 1 in hollow i
+    depth_m, volume_m3, area_m2, level_m : (n,) greatest depth, volume to the spill level, surface, and
+        the spill level
+    kept : (n,) bool; water may end here
+    """
+
+    label: npt.NDArray[np.int32]
+    depth_m: FloatArray
+    volume_m3: FloatArray
+    area_m2: FloatArray
+    level_m: FloatArray
+    kept: BoolArray
+
+
+def find_hollows(
+    dem_m: GroundArray, filled: FilledGround, grid: Grid, least_depth_m: float, least_area_m2: float
+) -> Hollows:
+    """Hollows of the DEM, measured; those both deep and wide enough are kept.
+
+    Parameters
+    ----------
+    dem_m : (rows, columns) float32, m
+    filled : FilledGround of the same DEM
+    grid : Grid
+    least_depth_m, least_area_m2 : a hollow over both is kept
+
+    Returns
+    -------
+    Hollows
+    """
+    raised = filled.valid & (filled.filled_m > dem_m)
+    label, count = ndimage.label(raised, structure=np.ones((3, 3), dtype=int))
+    cells = np.flatnonzero(raised)
+    which = label.ravel()[cells] - 1
+    level = filled.filled_m.ravel()[cells].astype(np.float64)
+    depth = level - dem_m.ravel()[cells]
+    deepest = np.zeros(count)
+    np.maximum.at(deepest, which, depth)
+    spill = np.zeros(count)
+    spill[which] = level  # every cell of a hollow is filled to the same level
+    area = np.bincount(which, minlength=count) * grid.cell_area_m2
+    volume = np.bincount(which, weights=depth, minlength=count) * grid.cell_area_m2
+    kept = (deepest > least_depth_m) & (area > least_area_m2)
+    return Hollows(label.astype(np.int32, copy=False), deepest, volume, area, spill, kept)
