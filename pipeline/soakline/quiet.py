@@ -2,6 +2,7 @@
 
 import contextlib
 import ctypes
+import fcntl
 import os
 import sys
 from collections.abc import Iterator
@@ -18,11 +19,39 @@ def _flush() -> None:
         ctypes.CDLL(None).fflush(None)
 
 
-def _copy(descriptor: int) -> int | None:
+def copy_of(descriptor: int) -> int | None:
+    """Copy a descriptor to a number over 2, so that it never stands for a standard stream.
+
+    Returns
+    -------
+    The copy; None if the descriptor is closed
+    """
     try:
-        return os.dup(descriptor)
-    except OSError:  # closed: nothing to restore
+        return fcntl.fcntl(descriptor, fcntl.F_DUPFD_CLOEXEC, 3)
+    except OSError:
         return None
+
+
+def nowhere() -> int:
+    """Open the null device for writing, under a number over 2."""
+    opened = os.open(os.devnull, os.O_WRONLY)
+    try:
+        return fcntl.fcntl(opened, fcntl.F_DUPFD_CLOEXEC, 3)
+    finally:
+        os.close(opened)
+
+
+def hold_standard_streams() -> None:
+    """Open the null device for each standard stream that is closed.
+
+    Otherwise the next file opened, a plan perhaps, would get its number, and whatever a library
+    prints would be written into it.
+    """
+    for descriptor in (0, 1, 2):
+        try:
+            os.fstat(descriptor)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # gets the lowest free number: this one
 
 
 @contextmanager
@@ -40,11 +69,11 @@ def quiet_streams() -> Iterator[None]:
     ...     _ = os.write(1, b"not seen")
     """
     _flush()
-    kept = {descriptor: _copy(descriptor) for descriptor in (1, 2)}
-    nowhere = os.open(os.devnull, os.O_WRONLY)
+    kept = {descriptor: copy_of(descriptor) for descriptor in (1, 2)}
+    sink = nowhere()
     try:
         for descriptor in kept:
-            os.dup2(nowhere, descriptor)
+            os.dup2(sink, descriptor)
         yield
     finally:
         # C buffers what it prints: emptied now it goes nowhere, later it would be seen.
@@ -55,6 +84,4 @@ def quiet_streams() -> Iterator[None]:
             else:
                 os.dup2(copy, descriptor)
                 os.close(copy)
-        # If 1 or 2 was closed, the null device may have been given that very number.
-        if nowhere not in kept:
-            os.close(nowhere)
+        os.close(sink)

@@ -9,9 +9,9 @@ import typer
 
 from soakline import __version__
 from soakline.command.signals import Ended, raise_on_signals
+from soakline.quiet import hold_standard_streams
 
 app = typer.Typer(
-    help="Plan level, water-soaking trenches (swales) from a DEM and a boundary.",
     no_args_is_help=True,
     add_completion=False,
     # Plain help answers in half the time, and errors of ours are told by `command/statuses.py`.
@@ -112,6 +112,7 @@ def start(
 def main(command: Callable[[], object] = app) -> None:
     """Run the console program; ends the process with the command's exit status."""
     raise_on_signals()
+    hold_standard_streams()
     try:
         command()
     except Ended as ended:

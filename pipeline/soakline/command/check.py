@@ -1,8 +1,9 @@
 """`soakline check`: everything that `plan` would read and check, and no plan."""
 
 import json
-import sys
 from pathlib import Path
+
+from typer import echo
 
 from soakline.command.statuses import DONE
 from soakline.problems import ProblemCollector
@@ -42,8 +43,5 @@ def check_command(run_file: Path, as_json: bool, progress: Progress) -> int:
         inputs = read_inputs(run, progress)
     collector.raise_if_any()
     facts = understood(run, inputs, survey(run))
-    if as_json:
-        sys.stdout.write(json.dumps(facts, indent=2, ensure_ascii=False) + "\n")
-    else:
-        sys.stdout.write(as_text(facts))
+    echo(json.dumps(facts, indent=2, ensure_ascii=False) if as_json else as_text(facts))
     return DONE

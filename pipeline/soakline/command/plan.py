@@ -1,7 +1,8 @@
 """`soakline plan`: checks where the plan goes, then hands over to the stages."""
 
-import sys
 from pathlib import Path
+
+from typer import echo
 
 from soakline.command.out_path import check_out_paths, plan_path
 from soakline.command.statuses import AT_STOP, DONE
@@ -46,5 +47,5 @@ def plan_command(
     from soakline.stages.plan import make_plan  # noqa: PLC0415
 
     outcome = make_plan(run, target, progress, map_file)
-    sys.stdout.write(f"{outcome.path}\n")
+    echo(outcome.path)
     return AT_STOP if outcome.stops else DONE

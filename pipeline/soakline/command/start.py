@@ -1,8 +1,9 @@
 """`soakline start`: a new run folder to fill in."""
 
-import sys
 from contextlib import suppress
 from pathlib import Path
+
+from typer import echo
 
 from soakline.command.statuses import DONE
 from soakline.problems import InputProblem, InputRefused
@@ -61,7 +62,7 @@ def start_command(folder: Path) -> int:
             with suppress(OSError):
                 file.unlink(missing_ok=True)
         raise _refuse(folder, f"not writable ({error.strerror})") from None
-    sys.stdout.write(f"{folder / 'run.toml'}\n")
+    echo(folder / "run.toml")
     return DONE
 
 

@@ -52,7 +52,8 @@ def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: Eve
 
     try:
         status = command(Progress((terminal.show, event_log.write)))
-        sys.stdout.flush()
+        if sys.stdout is not None:  # it is, where the caller closed it
+            sys.stdout.flush()
     except InputRefused as refused:
         terminal.stop_bars()
         for problem in refused.problems:

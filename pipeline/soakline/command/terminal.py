@@ -16,15 +16,15 @@ from rich.progress import (
 )
 from rich.text import Text
 
+from soakline.quiet import copy_of, nowhere
 from soakline.stages.progress import Event
 
 
 def _copy_of_stderr() -> IO[str]:
     """A stream on a copy of descriptor 2, which `soakline.quiet` does not switch off."""
-    try:
-        copy = os.dup(2)
-    except OSError:  # closed by whoever started us: nobody listens
-        copy = os.open(os.devnull, os.O_WRONLY)
+    copy = copy_of(2)
+    if copy is None:  # closed: nobody listens
+        copy = nowhere()
     return os.fdopen(copy, "w", encoding="utf-8", errors="replace", buffering=1)
 
 

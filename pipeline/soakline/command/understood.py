@@ -100,7 +100,7 @@ def as_text(facts: Understood) -> str:
         rows = _estimate(values) if topic == "estimate" else _rows(values)
         for row, (name, text) in enumerate(rows or [("none", "")]):
             lines.append(f"{topic if row == 0 else '':<10} {name:<22} {text}".rstrip())
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines)
 
 
 _UNITS = {"m": "m", "m2": "m²", "pct": "%", "min": "min", "mm_h": "mm/h"}

@@ -149,7 +149,7 @@ def _is_section(path: KeyPath) -> bool:
 
 
 def _follows(error: ErrorDetails, path: KeyPath, gone: set[KeyPath]) -> bool:
-    """Whether an error may only follow from a key, or its whole section, that was refused before."""
+    """Whether an error may only follow from a key, or its whole section, that was refused."""
     above = {path[:length] for length in range(1, len(path) + 1)}
     together = {(*path, key) for key in error.get("ctx", {}).get("keys", ())}
     return not gone.isdisjoint(above | together)

@@ -1,0 +1,73 @@
+"""`soakline check` on a good run folder; bad files are tested with their readers."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from soakline.command.estimate import estimate
+from tests.terrain_analytic.ground import plane, sample
+from tests.terrain_analytic.run_folder import write_run
+
+
+@pytest.fixture
+def run_file(tmp_path: Path) -> Path:
+    dem, grid = sample(plane(slope_pct=8.0), width_m=200.0, height_m=240.0, cell_m=2.0)
+    run = {
+        "property": {"name": "hill"},
+        "section": {"depth_m": 0.6},
+        "spacing": {"mature_tree_height_m": 9},
+    }
+    return write_run(tmp_path / "farm", dem, grid, run=run)
+
+
+def test_check_tells_what_was_understood(soakline, run_file):
+    before = sorted(run_file.parent.iterdir())
+    ran = soakline("check", run_file)
+    assert ran.status == 0
+    lines = [" ".join(line.split()) for line in ran.stdout.splitlines()]
+    for line in (
+        "rows 120",
+        "columns 100",
+        "cell 2 m",
+        "warped no",
+        "property name hill",
+        "area 32,000 m²",
+        "covered 100 %",
+        "design 10",
+        "check 100",
+        "spacing rule tree-height",
+        "mature tree height 9 m",
+        "depth 0.6 m",
+        "soil texture loam",
+        "estimate cells 12,000",
+    ):
+        assert line in lines
+    assert sorted(run_file.parent.iterdir()) == before
+
+
+def test_check_as_json_holds_the_same_figures(soakline, run_file):
+    facts = json.loads(soakline("check", run_file, "--json").stdout)
+    assert facts["elevation"]["cell_m"] == 2.0
+    assert facts["elevation"]["warped"] is False
+    assert facts["property"] == {"name": "hill", "area_m2": 32000.0, "parts": 1, "covered_pct": 100}
+    assert facts["rain"]["frequencies"] == ["2", "5", "10", "20", "50", "100"]
+    assert facts["estimate"]["cells"] == 12_000
+
+
+def test_check_lists_problems_of_run_file_and_files_together(soakline, run_file):
+    (run_file.parent / "rain.csv").unlink()
+    run_file.write_text(run_file.read_text() + "\n[soil]\ntexture = 'mud'\n")
+    ran = soakline("check", run_file)
+    assert (ran.status, ran.stdout) == (2, "")
+    assert "2 problems" in ran.stderr
+    assert "soil.texture" in ran.stderr
+    assert "rain.table" in ran.stderr
+
+
+def test_estimates_keep_to_the_budgets():
+    """Method, section 0: 25 M cells in 60 s and 5 GiB, 100 M in 4 min and 14 GiB."""
+    assert estimate(25_000_000).seconds <= 60
+    assert estimate(25_000_000).memory_bytes <= 5 * 2**30
+    assert estimate(100_000_000).seconds <= 240
+    assert estimate(100_000_000).memory_bytes <= 14 * 2**30
