@@ -1,0 +1,287 @@
+"""Every bad input, as a user meets it: refused with status 2 and words that name file and key,
+nothing written, an earlier plan untouched to the byte.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+import pytest
+from rasterio.transform import from_origin
+from shapely import LineString, Polygon, box
+
+from tests.commands.running import Run, loaded_program, run_anew
+from tests.inputs.files import NORTH_M, UTM, WEST_M, tilted_m, write_layer, write_raster
+
+RUN_TOML = """\
+[property]
+name = "Hill"
+dem = "dem.tif"
+boundary = "boundary.gpkg"
+features = "features.gpkg"
+
+[siting]
+max_slope_pct = 15
+
+[rain]
+table = "rain.csv"
+"""
+RAIN = "duration_min,2,10,100\n5,6,10,16\n60,23,38,62\n1440,62,105,180\n"
+EARLIER = b"a plan of last week"
+LAND = box(WEST_M + 10, NORTH_M - 50, WEST_M + 70, NORTH_M - 10)
+TRACK = LineString([(WEST_M + 5, NORTH_M - 5), (WEST_M + 60, NORTH_M - 30)])
+
+BOTH = ("check", "plan")
+# Both commands stand on the same readers; `plan` joins as soon as its stages are there.
+READING = BOTH if find_spec("soakline.stages.plan") else ("check",)
+
+Spoil = Callable[[Path], object]
+
+
+@dataclass(frozen=True)
+class Bad:
+    """One bad input: how a good run folder is spoilt, and what the words must name."""
+
+    spoil: Spoil
+    names: tuple[str, ...]
+
+
+def run_toml(old: str, new: str) -> Spoil:
+    """Change the run file."""
+
+    def spoil(folder: Path) -> None:
+        assert old in RUN_TOML
+        (folder / "run.toml").write_text(RUN_TOML.replace(old, new), encoding="utf-8")
+
+    return spoil
+
+
+def rain(old: str, new: str) -> Spoil:
+    """Change the rain table."""
+
+    def spoil(folder: Path) -> None:
+        assert old in RAIN
+        (folder / "rain.csv").write_text(RAIN.replace(old, new), encoding="utf-8")
+
+    return spoil
+
+
+def dem(heights: np.ndarray, crs: str | None = UTM) -> Spoil:
+    """Put another DEM in the place of the good one."""
+    return lambda folder: write_raster(folder / "dem.tif", heights, crs=crs, nodata=-9999)
+
+
+def boundary(*shapes: Polygon | LineString, crs: str | None = UTM) -> Spoil:
+    """Put another boundary in the place of the good one."""
+
+    def spoil(folder: Path) -> None:
+        (folder / "boundary.gpkg").unlink()
+        write_layer(folder / "boundary.gpkg", "land", list(shapes), crs=crs)
+
+    return spoil
+
+
+def content(name: str, text: str) -> Spoil:
+    """Fill a file with something else."""
+    return lambda folder: (folder / name).write_text(text, encoding="utf-8")
+
+
+def away(name: str) -> Spoil:
+    """Take a file away."""
+    return lambda folder: (folder / name).unlink()
+
+
+def cut(name: str) -> Spoil:
+    """Cut a file short, as a broken download does."""
+
+    def spoil(folder: Path) -> None:
+        whole = (folder / name).read_bytes()
+        (folder / name).write_bytes(whole[: len(whole) // 2])
+
+    return spoil
+
+
+def features(layer: str, shape: Polygon | LineString, **columns: list[object]) -> Spoil:
+    """Put another features file in the place of the good one."""
+
+    def spoil(folder: Path) -> None:
+        (folder / "features.gpkg").unlink()
+        write_layer(folder / "features.gpkg", layer, [shape], **columns)
+
+    return spoil
+
+
+def holed(cells: int) -> np.ndarray:
+    """A DEM with so many nodata cells inside the boundary."""
+    heights = tilted_m()
+    heights[20:40, 30 : 30 + cells // 20] = -9999
+    return heights
+
+
+def infinite() -> np.ndarray:
+    heights = tilted_m()
+    heights[15:45, 15:65] = np.inf
+    return heights
+
+
+def moved(east_m: float) -> Polygon:
+    west, south, east, north = LAND.bounds
+    return box(west + east_m, south, east + east_m, north)
+
+
+BAD_FILES = {
+    "missing DEM": Bad(away("dem.tif"), ("dem.tif: property.dem", "no such file")),
+    "missing boundary": Bad(away("boundary.gpkg"), ("boundary.gpkg: property.boundary", "no such")),
+    "missing features": Bad(away("features.gpkg"), ("features.gpkg: property.features", "no such")),
+    "missing rain": Bad(away("rain.csv"), ("rain.csv: rain.table", "no such file")),
+    "not a raster": Bad(content("dem.tif", "text"), ("dem.tif: property.dem", "not a raster")),
+    "DEM cut short": Bad(cut("dem.tif"), ("dem.tif: property.dem", "damaged")),
+    "boundary cut short": Bad(cut("boundary.gpkg"), ("boundary.gpkg: property.boundary",)),
+    "several bands": Bad(dem(np.stack([tilted_m()] * 3)), ("dem.tif: property.dem", "3 bands")),
+    "DEM without CRS": Bad(dem(tilted_m(), None), ("dem.tif: property.dem", "no CRS")),
+    "nodata inside": Bad(dem(holed(60)), ("boundary.gpkg: property.boundary", "97.50 %", "99 %")),
+    "all NaN": Bad(
+        dem(np.full((60, 80), np.nan, np.float32)), ("dem.tif: property.dem", "no valid cell")
+    ),
+    "all infinite": Bad(
+        dem(np.full((60, 80), np.inf, np.float32)), ("dem.tif: property.dem", "no valid cell")
+    ),
+    "infinite inside": Bad(dem(infinite()), ("boundary.gpkg: property.boundary", "% of the prop")),
+    "constant": Bad(
+        dem(np.full((60, 80), 7.0, np.float32)), ("dem.tif: property.dem", "the same height, 7 m")
+    ),
+    "one cell": Bad(dem(tilted_m(1, 1)), ("dem.tif: property.dem", "1 x 1", "3 x 3 cells")),
+    "millimetres": Bad(
+        dem(tilted_m() * 1000), ("dem.tif: property.dem", "100000", "9000 m", "vertical_unit")
+    ),
+    "boundary outside": Bad(
+        boundary(moved(5000)), ("boundary.gpkg: property.boundary", "outside the DEM", "605010.0")
+    ),
+    "boundary partly outside": Bad(
+        boundary(moved(40)), ("boundary.gpkg: property.boundary", "50.00 %", "99 %")
+    ),
+    "boundary empty": Bad(boundary(), ("boundary.gpkg: property.boundary", "no polygon")),
+    "boundary no polygons": Bad(
+        boundary(TRACK), ("boundary.gpkg: property.boundary", "line", "polygons")
+    ),
+    "boundary without CRS": Bad(
+        boundary(LAND, crs=None), ("boundary.gpkg: property.boundary", "no CRS")
+    ),
+    "negative width": Bad(
+        features("tracks", TRACK, width_m=[-4.0]), ("features.gpkg", "tracks", "width_m", "-4 m")
+    ),
+    "block without height": Bad(
+        features("planting_blocks", LAND, species=["oak"]),
+        ("features.gpkg", "planting_blocks, feature 1", "mature_tree_height_m", "no value"),
+    ),
+    "rain as text": Bad(rain("38", "wet"), ("rain.csv: rain.table, row 3, column 10", '"wet"')),
+    "rain with a gap": Bad(rain("38", ""), ("rain.csv: rain.table, row 3, column 10", "empty")),
+    "rain falls with duration": Bad(
+        rain("16", "63"), ("rain.csv: rain.table, row 3, column 100", "62 mm", "rise with duration")
+    ),
+    "rain falls with rarity": Bad(
+        rain("38", "22"), ("rain.csv: rain.table, row 3, column 10", "22 mm", "rise with rarity")
+    ),
+    "no design column": Bad(rain(",10,", ",11,"), ("rain.csv: rain.design", '"10"', "2, 11, 100")),
+    "working CRS in degrees": Bad(
+        run_toml('name = "Hill"', 'crs = "EPSG:4326"'), ("run.toml: property.crs", "EPSG:4326")
+    ),
+    "missing layer": Bad(
+        run_toml('name = "Hill"', 'boundary_layer = "farm"'),
+        ("boundary.gpkg: property.boundary_layer", '"farm"', '"land"'),
+    ),
+}
+
+BAD_RUN_FILES = {
+    "unknown key": Bad(
+        run_toml("max_slope_pct", "max_slope"), ("run.toml: siting.max_slope", "max_slope_pct")
+    ),
+    "wrong type": Bad(run_toml("= 15", '= "15"'), ("run.toml: siting.max_slope_pct", '"15"')),
+    "wrong unit": Bad(
+        run_toml('name = "Hill"', 'vertical_unit = "yd"'),
+        ("run.toml: property.vertical_unit", '"yd"', '"us-ft"'),
+    ),
+    "negative height": Bad(
+        run_toml("[rain]", "[spacing]\nmature_tree_height_m = -8.0\n[rain]"),
+        ("run.toml: spacing.mature_tree_height_m", "-8", " m"),
+    ),
+    "zero slope limit": Bad(
+        run_toml("= 15", "= 0"), ("run.toml: siting.max_slope_pct", "found 0", "%")
+    ),
+    "not TOML": Bad(run_toml("[rain]", "[rain"), ("run.toml",)),
+}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A good run folder with an earlier plan in it."""
+    folder = tmp_path / "farm"
+    folder.mkdir()
+    write_raster(folder / "dem.tif", tilted_m(), from_origin(WEST_M, NORTH_M, 1.0, 1.0))
+    write_layer(folder / "boundary.gpkg", "land", [LAND])
+    write_layer(folder / "features.gpkg", "tracks", [TRACK], width_m=[4.0])
+    (folder / "rain.csv").write_text(RAIN, encoding="utf-8")
+    (folder / "run.toml").write_text(RUN_TOML, encoding="utf-8")
+    (folder / "run.gpkg").write_bytes(EARLIER)
+    return folder
+
+
+def held(folder: Path) -> dict[str, bytes]:
+    """Every file below a folder with its bytes."""
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
+
+
+@pytest.fixture(scope="module")
+def run_loaded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Run]:
+    with loaded_program(tmp_path_factory.mktemp("words")) as run:
+        yield run
+
+
+def refused(
+    run: Run, folder: Path, names: tuple[str, ...], commands: tuple[str, ...], *options: str
+) -> None:
+    """Run the commands and look at what they did."""
+    before = held(folder.parent)
+    for command in commands:
+        status, stdout, stderr = run(folder.parent, [command, "farm/run.toml", *options])
+        assert (command, status, stdout) == (command, 2, ""), stderr
+        assert "1 problem in the input" in stderr
+        assert "Traceback" not in stderr
+        message = next(line for line in stderr.splitlines() if line.startswith("  1. "))
+        for name in names:
+            assert name in message
+        assert "allowed: " in message
+    assert held(folder.parent) == before
+
+
+@pytest.mark.parametrize("case", BAD_RUN_FILES)
+def test_a_bad_run_file_is_refused(run_loaded: Run, folder: Path, case: str) -> None:
+    BAD_RUN_FILES[case].spoil(folder)
+    refused(run_loaded, folder, BAD_RUN_FILES[case].names, BOTH)
+
+
+@pytest.mark.parametrize("case", BAD_FILES)
+def test_a_bad_file_is_refused(run_loaded: Run, folder: Path, case: str) -> None:
+    BAD_FILES[case].spoil(folder)
+    refused(run_loaded, folder, BAD_FILES[case].names, READING)
+
+
+@pytest.mark.parametrize("case", ["DEM cut short", "boundary outside", "rain as text"])
+def test_a_program_started_anew_refuses_alike(folder: Path, case: str) -> None:
+    BAD_FILES[case].spoil(folder)
+    refused(run_anew, folder, BAD_FILES[case].names, READING)
+
+
+@pytest.mark.parametrize("out", ["absent/plan.gpkg", "rain.csv/plan.gpkg"])
+def test_a_place_that_cannot_be_written_is_refused(run_loaded: Run, folder: Path, out: str) -> None:
+    refused(run_loaded, folder, ("--out",), ("plan",), "--out", f"farm/{out}")
+
+
+def test_the_good_folder_itself_is_accepted(run_loaded: Run, folder: Path) -> None:
+    """Else every refusal above could have another reason."""
+    status, _, stderr = run_loaded(folder, ["check", "run.toml"])
+    assert status == 0, stderr
+    assert (folder / "run.gpkg").read_bytes() == EARLIER
