@@ -60,8 +60,7 @@ def test_whatever_stood_there_is_replaced(target: Path, layers: Layers) -> None:
 def test_a_link_keeps_pointing_to_the_file_that_is_replaced(target: Path) -> None:
     link = target.with_name("link.gpkg")
     link.symlink_to(target)
-    with written_whole(link, 0) as temporary:
-        temporary.write_bytes(b"new")
+    write_new(link)
     assert link.is_symlink()
     assert target.read_bytes() == b"new"
 
@@ -111,28 +110,40 @@ def start_writing(target: Path) -> "subprocess.Popen[str]":
     return writer
 
 
-def test_leftovers_of_a_killed_run_go_with_the_next_and_those_of_a_live_one_stay(
-    target: Path,
-) -> None:
-    with start_writing(target) as killed:
-        killed.kill()
-    with start_writing(target) as alive:
-        try:
-            left = {path.name for path in target.parent.iterdir()}
-            mine = {f".plan.part-{alive.pid}.gpkg{end}" for end in ("", "-journal")}
-            assert left == {"plan.gpkg", *mine}
-            assert target.read_bytes() == EARLIER
-        finally:
-            alive.send_signal(signal.SIGINT)
+def write_new(target: Path) -> None:
+    with written_whole(target, 0) as temporary:
+        temporary.write_bytes(b"new")
+
+
+def test_an_interrupted_run_clears_up_after_itself(target: Path) -> None:
+    with start_writing(target) as writer:
+        writer.send_signal(signal.SIGINT)
     assert_untouched(target)
+
+
+def test_leftovers_of_a_killed_run_go_with_the_next(target: Path) -> None:
+    with start_writing(target) as writer:
+        writer.kill()
+    left = {f".plan.part-{writer.pid}.gpkg{end}" for end in ("", "-journal")}
+    assert {path.name for path in target.parent.iterdir()} == {"plan.gpkg", *left}
+    assert target.read_bytes() == EARLIER
+    write_new(target)
+    assert_untouched(target, b"new")
+
+
+def test_what_a_living_run_is_writing_stays(target: Path) -> None:
+    with start_writing(target) as writer:
+        write_new(target)
+        left = {f".plan.part-{writer.pid}.gpkg{end}" for end in ("", "-journal")}
+        assert {path.name for path in target.parent.iterdir()} == {"plan.gpkg", *left}
+        writer.kill()
 
 
 def test_leftovers_of_other_files_stay(target: Path) -> None:
     others = [target.with_name(name) for name in (".plan2.part-1.gpkg", ".plan.part-x.gpkg")]
     for other in others:
         other.write_bytes(b"")
-    with written_whole(target, 0) as temporary:
-        temporary.write_bytes(b"new")
+    write_new(target)
     assert all(other.exists() for other in others)
 
 
@@ -226,15 +237,13 @@ def test_a_file_that_is_taken_hold_of_meanwhile_is_refused(target: Path) -> None
 def test_a_log_left_beside_the_old_file_is_not_played_into_the_new_one(target: Path) -> None:
     for ending in ("-wal", "-shm", "-journal"):
         target.with_name(target.name + ending).write_bytes(b"stale")
-    with written_whole(target, 0) as temporary:
-        temporary.write_bytes(b"new")
+    write_new(target)
     assert_untouched(target, b"new")
 
 
 def test_a_broken_sqlite_file_is_replaced(target: Path) -> None:
     target.write_bytes(b"SQLite format 3\0" + b"\xff" * 200)
-    with written_whole(target, 0) as temporary:
-        temporary.write_bytes(b"new")
+    write_new(target)
     assert target.read_bytes() == b"new"
 
 
