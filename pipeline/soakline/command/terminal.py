@@ -105,7 +105,7 @@ class Terminal:
             )
             self._bars.start()
         if event.kind == "started":
-            # Without a total the bar only moves to and fro: true until the stage tells its share.
+            # Without a total the bar only swings: true until the stage tells its share.
             self._tasks[event.stage] = self._bars.add_task(
                 event.stage, total=None, cells=_cells(event.cells)
             )
