@@ -1,9 +1,10 @@
 """From levels to lines: every piece of level line that a swale can be dug along."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from soakline.grid import BoolArray, FloatArray, GroundArray
@@ -25,6 +26,18 @@ from soakline.terrain.ground import sample
 END_ROOM_M = 1.5
 # Between the ends of two lips on one level line; leaves 2 m between the mounds' ends.
 END_GAP_M = 5.0
+# A line keeps this share of its interval from lines that belong to another part of the land.
+_SEAM_SHARE = 0.95
+
+IndexArray = npt.NDArray[np.int64]
+
+
+def part_of(line: FloatArray, start_m: float, end_m: float) -> FloatArray:
+    """The part of a line between two distances along it."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    inside = (along > start_m + 1e-6) & (along < end_m - 1e-6)
+    at = np.concatenate([[start_m], along[inside], [end_m]])
+    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -37,12 +50,20 @@ class LipLine:
     interval_m : tree height that the series of levels was laid for, m
     coordinates : (k, 2) easting and northing, m; a closed one repeats its start
     closed : whether it still is a whole ring
+    group : part of the land whose series it belongs to
     """
 
     level_m: float
     interval_m: float
     coordinates: FloatArray
     closed: bool
+    group: int = 0
+
+    def part(self, start_m: float, end_m: float) -> "LipLine":
+        """The piece between two distances along the line, no ring any more."""
+        return replace(
+            self, coordinates=part_of(self.coordinates, start_m, end_m), closed=False
+        )
 
     @property
     def length_m(self) -> float:
@@ -58,11 +79,13 @@ class LevelSeries:
     levels_m : (n,) falling, m
     interval_m : m
     where : (rows, columns) bool; ground that the series is for
+    group : part of the land; lines of different parts keep the lower one's interval from each other
     """
 
     levels_m: FloatArray
     interval_m: float
     where: BoolArray
+    group: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +114,12 @@ def _uphill_left(points: FloatArray, ground_m: GroundArray, siteable: Siteable) 
     return points if votes >= 0 else points[::-1]
 
 
-def _opened_at(points: FloatArray, index: int) -> FloatArray:
-    """A closed chain of points started elsewhere."""
-    ring = points[:-1]
-    rolled = np.roll(ring, -index, axis=0)
-    return np.vstack([rolled, rolled[:1]])
+def opened_at(ring: FloatArray, along_m: float) -> FloatArray:
+    """A closed line started at another place, along it from its present start; m."""
+    if along_m <= 0.0:
+        return ring
+    length = float(np.hypot(*np.diff(ring, axis=0).T).sum())
+    return np.vstack([part_of(ring, along_m, length), part_of(ring, 0.0, along_m)[1:]])
 
 
 def _is_closed(points: FloatArray) -> bool:
@@ -125,7 +149,7 @@ def _raw_lines(
             closed = _is_closed(points)
             if closed and (state != OPEN).any():
                 start = int(np.flatnonzero(state != OPEN)[0])
-                points = _opened_at(points, start)
+                points = np.vstack([points[start:-1], points[: start + 1]])
                 state = np.append(np.roll(state[:-1], -start), state[start])
                 closed = False
             for first, last in runs_of(state, step_m, limits.gap_limit_m):
@@ -133,15 +157,7 @@ def _raw_lines(
                     continue
                 run = _uphill_left(points[first : last + 1], ground_m, siteable)
                 lip = lay_lip(run, ground_m, grid, float(level_m), limits.ground_tolerance_m)
-                yield LipLine(float(level_m), series.interval_m, lip, closed)
-
-
-def _between(line: FloatArray, start_m: float, end_m: float) -> FloatArray:
-    """The part of a line between two distances along it."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    inside = (along > start_m + 1e-6) & (along < end_m - 1e-6)
-    at = np.concatenate([[start_m], along[inside], [end_m]])
-    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
+                yield LipLine(float(level_m), series.interval_m, lip, closed, series.group)
 
 
 def _split(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
@@ -158,8 +174,44 @@ def _split(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
         piece = (length - (count - 1) * END_GAP_M) / count
     for i in range(count):
         start = i * (piece + END_GAP_M)
-        part = _between(line.coordinates, start, min(start + piece, length))
-        yield LipLine(line.level_m, line.interval_m, part, False)
+        yield line.part(start, min(start + piece, length))
+
+
+def _too_close_below(
+    lines: list[LipLine], index: IndexArray, stations: Stations, siteable: Siteable
+) -> BoolArray:
+    """Stations of a line with a line of another part of the land less than its interval above."""
+    close = np.zeros(index.size, dtype=bool)
+    group = np.array([line.group for line in lines])
+    if np.all(group == group[0]):
+        return close
+    interval = np.array([line.interval_m for line in lines])
+    level = np.array([line.level_m for line in lines])
+    cell = cells_of(siteable.grid, stations.easting_m, stations.northing_m)
+    slope = np.maximum(np.nan_to_num(siteable.slope_pct.ravel()[cell]), 0.2) / 100.0
+    reach = _SEAM_SHARE * interval[index] / slope
+    ends = np.stack(
+        [
+            np.column_stack([stations.easting_m, stations.northing_m]),
+            np.column_stack(
+                [
+                    stations.easting_m + reach * stations.left_east,
+                    stations.northing_m + reach * stations.left_north,
+                ]
+            ),
+        ],
+        axis=1,
+    )
+    tree = shapely.STRtree([shapely.linestrings(line.coordinates) for line in lines])
+    own, other = tree.query(shapely.linestrings(ends), predicate="intersects")
+    rise = level[other] - level[index[own]]
+    too_close = (
+        (group[other] != group[index[own]])
+        & (rise > 0.0)
+        & (rise < _SEAM_SHARE * interval[index[own]])
+    )
+    close[own[too_close]] = True
+    return close
 
 
 def _trimmed(
@@ -196,6 +248,7 @@ def _trimmed(
         downhill[live],
     )
     hard[live[meets]] = True
+    hard |= _too_close_below(lines, index, together, siteable)
     state[hard] = BLOCKED
 
     starts = np.searchsorted(index, np.arange(len(lines) + 1))
@@ -205,25 +258,18 @@ def _trimmed(
         if line.closed and not (ground != OPEN).any():
             yield line
             continue
-        coordinates = line.coordinates
         if line.closed:
             at = int(np.flatnonzero(ground != OPEN)[0])
-            ring = shapely.linestrings(coordinates)
-            length = float(along[-1])
-            tail = _between(coordinates, float(along[at]), length)
-            head = _between(coordinates, 0.0, float(along[at])) if at else tail[-1:]
-            coordinates = np.vstack([tail, head[1:]])
+            line = replace(line, coordinates=opened_at(line.coordinates, float(along[at])))
             ground = np.append(np.roll(ground[:-1], -at), ground[at])
             cut = np.append(np.roll(cut[:-1], -at), cut[at])
-            along = np.linspace(0.0, float(shapely.length(ring)), along.size)
         step = float(along[1] - along[0])
         for first, last in runs_of(ground, step, limits.gap_limit_m):
             # Beside excluded ground the mound's end needs room of its own.
             from_m = along[first] + (END_ROOM_M if first > 0 and cut[first - 1] else 0.0)
             to_m = along[last] - (END_ROOM_M if last + 1 < along.size and cut[last + 1] else 0.0)
             if to_m - from_m >= limits.min_length_m:
-                part = _between(coordinates, float(from_m), float(to_m))
-                yield LipLine(line.level_m, line.interval_m, part, False)
+                yield line.part(float(from_m), float(to_m))
 
 
 def place_lines(

@@ -1,0 +1,192 @@
+"""Layers and tables of the event: spillways, routes, safe points, storms."""
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from soakline.ids import (
+    dam_id,
+    given_point_id,
+    hollow_id,
+    line_id,
+    outlet_id,
+    route_id,
+    spillway_id,
+    swale_id,
+)
+from soakline.outputs.columns import SCHEMAS, frame
+from soakline.overflow.routes import Route
+from soakline.siting.ends import End
+from soakline.terrain.paths import path_down
+
+if TYPE_CHECKING:
+    from soakline.stages.designed import Designed
+
+
+def end_id(end: End) -> str | None:
+    """Id of what a route ends on; none at the property's edge."""
+    naming = {
+        "swale": swale_id,
+        "drainage_line": line_id,
+        "dam": dam_id,
+        "hollow": hollow_id,
+        "safe_point": given_point_id,
+    }
+    return naming[end.kind](end.index) if end.kind in naming else None
+
+
+def numbered(routes: list[Route]) -> list[tuple[int, Route]]:
+    """Each route with the number of its sill along the lip."""
+    seen: dict[int, int] = {}
+    out = []
+    for route in routes:
+        number = seen.get(route.swale, 0)
+        seen[route.swale] = number + 1
+        out.append((number, route))
+    return out
+
+
+def spillway_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+    """The `spillways` layer."""
+    rows, points = [], []
+    for number, route in numbered(plan.overflow.routes):
+        i = route.swale
+        rows.append(
+            {
+                "spillway_id": spillway_id(i, number),
+                "swale_id": swale_id(i),
+                "sill_level_m": float(plan.figures.sill_level_m[i]),
+                "sill_length_m": route.sill.length_m,
+                "check_head_m": float(plan.figures.check_head_m[i]),
+                "peak_m3s": route.sill.peak_m3s,
+            }
+        )
+        points.append(shapely.points(route.coordinates[0]))
+    return frame(SCHEMAS["spillways"], rows, points, crs)
+
+
+def route_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+    """The `overflow_routes` layer."""
+    rows, lines = [], []
+    for number, route in numbered(plan.overflow.routes):
+        rows.append(
+            {
+                "route_id": route_id(route.swale, number),
+                "swale_id": swale_id(route.swale),
+                "spillway_id": spillway_id(route.swale, number),
+                "to_kind": route.end.kind,
+                "to_id": end_id(route.end),
+                "length_m": route.length_m,
+                "drop_m": route.drop_m,
+                "max_slope_pct": route.max_slope_pct,
+                "peak_m3s": route.peak_m3s,
+                "velocity_ms": route.velocity_ms,
+                "permissible_ms": route.permissible_ms,
+                "lining": route.lining,
+            }
+        )
+        lines.append(shapely.linestrings(route.coordinates))
+    return frame(SCHEMAS["overflow_routes"], rows, lines, crs)
+
+
+def _leaves_property(plan: "Designed", cell: int) -> tuple[float, float] | None:
+    """Where a drainage line fed at a cell leaves the property; None where it ends inside."""
+    grid = plan.terrain.grid
+    cells = path_down(
+        plan.terrain.flow.direction,
+        cell // grid.columns,
+        cell % grid.columns,
+        ~plan.property_cells,
+        grid.cells,
+    )
+    if plan.property_cells.ravel()[cells[-1]]:
+        return None
+    row, column = np.divmod(cells[-2:], grid.columns)
+    easting, northing = grid.easting_northing(row.astype(float), column.astype(float))
+    way = shapely.linestrings(easting, northing)
+    crossing = shapely.intersection(way, plan.inputs.property.area.boundary)
+    if shapely.is_empty(crossing):
+        return float(easting[0]), float(northing[0])
+    point = shapely.get_coordinates(crossing)[0]
+    return float(point[0]), float(point[1])
+
+
+def safe_point_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+    """The `safe_points` layer: given points, dams that routes reach, outlets of fed lines."""
+    rows: list[dict[str, Any]] = []
+    points = []
+    for i, place in enumerate(plan.inputs.features.safe_points.itertuples()):
+        rows.append(
+            {"safe_id": given_point_id(i), "name": place.name, "kind": "given", "source": "given"}
+        )
+        points.append(shapely.force_2d(shapely.point_on_surface(place.geometry)))
+    dams = plan.inputs.features.dams
+    reached: set[int] = set()
+    outlets: set[tuple[float, float]] = set()
+    for route in plan.overflow.routes:
+        if route.end.kind == "dam" and route.end.index not in reached:
+            reached.add(route.end.index)
+            rows.append(
+                {
+                    "safe_id": dam_id(route.end.index),
+                    "name": dams["name"].iloc[route.end.index],
+                    "kind": "dam",
+                    "source": "given",
+                }
+            )
+            points.append(shapely.points(route.coordinates[-1, :2]))
+        if route.end.kind == "drainage_line":
+            place = _leaves_property(plan, route.end_cell)
+            if place is not None and place not in outlets:
+                rows.append(
+                    {
+                        "safe_id": outlet_id(len(outlets)),
+                        "name": None,
+                        "kind": "outlet",
+                        "source": "derived",
+                    }
+                )
+                outlets.add(place)
+                points.append(shapely.points(*place))
+    return frame(SCHEMAS["safe_points"], rows, points, crs)
+
+
+def storm_table(plan: "Designed") -> pd.DataFrame:
+    """The `storms` table."""
+    rows = [
+        {
+            "storm_id": storm.storm_id,
+            "frequency": storm.frequency,
+            "aep_pct": storm.aep_pct,
+            "duration_min": storm.duration_min,
+            "depth_mm": storm.depth_mm,
+            "pattern": storm.pattern,
+            "purpose": storm.purpose,
+        }
+        for storm in plan.storms
+    ]
+    return frame(SCHEMAS["storms"], rows)
+
+
+def swale_storm_table(plan: "Designed") -> pd.DataFrame:
+    """The `swale_storms` table."""
+    swales, storms = len(plan.placed.lines), len(plan.storms)
+    balance, results = plan.overflow.balance, plan.results
+    columns = {
+        "swale_id": np.repeat([swale_id(i) for i in range(swales)], storms),
+        "storm_id": np.tile([storm.storm_id for storm in plan.storms], swales),
+        "runoff_m3": balance.runoff_m3.ravel(),
+        "received_m3": balance.received_m3.ravel(),
+        "inflow_m3": balance.inflow_m3.ravel(),
+        "stored_m3": balance.stored_m3.ravel(),
+        "infiltrated_m3": balance.infiltrated_m3.ravel(),
+        "overflow_m3": balance.overflow_m3.ravel(),
+        "peak_spill_m3s": results.peak_spill_m3s.ravel(),
+        "max_level_m": results.max_level_m.ravel(),
+        "freeboard_m": results.freeboard_m.ravel(),
+        "drain_down_h": results.drain_down_h.ravel(),
+    }
+    return frame(SCHEMAS["swale_storms"], columns)

@@ -1,0 +1,176 @@
+"""How fast spilled water runs down its way: Manning over the ground's own cross-profile."""
+
+import numba
+import numpy as np
+
+
+from soakline.grid import FloatArray, GroundArray
+from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
+from soakline.terrain.flow import Uint8Array
+from soakline.terrain.ground import bilinear
+from soakline.terrain.paths import LabelArray
+
+REACH_M = 5.0
+
+_PROFILE_POINTS = 9
+_GENTLEST = 0.001  # ground that ponds still passes water on
+_DEEPEST_M = 3.0
+_HALVINGS = 24
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def normal_velocity_ms(
+    bed_m: FloatArray, spacing_m: float, slope: float, flow_m3s: float, manning_n: float
+) -> float:
+    """Velocity of steady uniform flow in a cross-profile with upright ends.
+
+    Parameters
+    ----------
+    bed_m : (n,) heights of the bed at even spacing across the flow, m
+    spacing_m : m
+    slope : along the flow, m/m, positive
+    flow_m3s : m³/s
+    manning_n : s/m^(1/3)
+
+    Returns
+    -------
+    m/s; 0 where nothing flows
+
+    Notes
+    -----
+    Manning, V = R^(2/3) S^(1/2) / n, with the depth at which V times the wetted area is the flow
+    (Chow 1959). The upright ends keep water within the width that it has spread to; they add no
+    wetted perimeter.
+    """
+    if flow_m3s <= 0.0:
+        return 0.0
+    lowest = bed_m.min()
+    below, above = 0.0, _DEEPEST_M
+    velocity = 0.0
+    for _ in range(_HALVINGS):
+        depth = 0.5 * (below + above)
+        area, perimeter = 0.0, 0.0
+        for i in range(bed_m.size - 1):
+            left = lowest + depth - bed_m[i]
+            right = lowest + depth - bed_m[i + 1]
+            if left <= 0.0 and right <= 0.0:
+                continue
+            rise = bed_m[i + 1] - bed_m[i]
+            side = np.sqrt(spacing_m * spacing_m + rise * rise)
+            if left > 0.0 and right > 0.0:
+                area += 0.5 * (left + right) * spacing_m
+                perimeter += side
+            else:
+                wet = max(left, right)
+                share = wet / abs(rise)
+                area += 0.5 * wet * share * spacing_m
+                perimeter += share * side
+        if area > 0.0:
+            velocity = (area / perimeter) ** (2.0 / 3.0) * np.sqrt(slope) / manning_n
+        if area * velocity < flow_m3s:
+            below = depth
+        else:
+            above = depth
+    return velocity
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def reach_velocities(
+    row: FloatArray,
+    column: FloatArray,
+    ground_m: GroundArray,
+    cell_m: float,
+    flow_m3s: FloatArray,
+    width_m: float,
+    manning_n: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Slope and velocity of each reach between stations of a way.
+
+    Parameters
+    ----------
+    row, column : (n,) fractional, stations about 5 m apart, downhill
+    ground_m : (rows, columns) float32, m
+    cell_m : m
+    flow_m3s : (n − 1,) flow in each reach, m³/s
+    width_m : length of the sill: the width that water leaves with and does not spread beyond, m
+    manning_n : s/m^(1/3)
+
+    Returns
+    -------
+    (n − 1,) slope, m/m, not negative; (n − 1,) velocity, m/s
+    """
+    reaches = row.size - 1
+    slope = np.zeros(reaches)
+    velocity = np.zeros(reaches)
+    bed = np.zeros(_PROFILE_POINTS)
+    spacing = width_m / (_PROFILE_POINTS - 1)
+    for i in range(reaches):
+        east = (column[i + 1] - column[i]) * cell_m
+        north = -(row[i + 1] - row[i]) * cell_m
+        length = max(np.hypot(east, north), 1e-6)
+        upper = bilinear(ground_m, row[i], column[i])
+        lower = bilinear(ground_m, row[i + 1], column[i + 1])
+        if not (np.isnan(upper) or np.isnan(lower)):
+            slope[i] = max(upper - lower, 0.0) / length
+        # The water leaves the sill as a level sheet; further down the ground gathers it.
+        middle = bilinear(ground_m, row[i + 1], column[i + 1])
+        for j in range(_PROFILE_POINTS):
+            bed[j] = 0.0
+            if i > 0 and not np.isnan(middle):
+                off = (j - (_PROFILE_POINTS - 1) / 2.0) * spacing / cell_m
+                at = bilinear(
+                    ground_m,
+                    row[i + 1] - off * east / length,
+                    column[i + 1] - off * north / length,
+                )
+                bed[j] = middle if np.isnan(at) else at
+        velocity[i] = normal_velocity_ms(
+            bed, spacing, max(slope[i], _GENTLEST), flow_m3s[i], manning_n
+        )
+    return slope, velocity
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def way_stations(
+    direction: Uint8Array,
+    goal: LabelArray,
+    sill_row: float,
+    sill_column: float,
+    start: int,
+    cell_m: float,
+    spacing_m: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Stations of a way along the cells' directions, from the sill to the end that it meets.
+
+    Parameters
+    ----------
+    direction : (rows, columns) uint8
+    goal : (rows, columns) int32; a way stops where it is not 0
+    sill_row, sill_column : fractional place of the sill
+    start : flat index of the first cell below the lip
+    cell_m, spacing_m : m
+
+    Returns
+    -------
+    rows and columns, (n,), n ≥ 2
+    """
+    columns = direction.shape[1]
+    rows_out = [sill_row]
+    columns_out = [sill_column]
+    row, column = start // columns, start % columns
+    since = np.hypot(row - sill_row, column - sill_column) * cell_m
+    while True:
+        k = direction[row, column]
+        last = goal[row, column] != 0 or k == END or k == VOID
+        if last or since >= spacing_m - 1e-9:
+            rows_out.append(float(row))
+            columns_out.append(float(column))
+            since = 0.0
+        if last:
+            break
+        since += DISTANCE_CELLS[k] * cell_m
+        row += ROW_STEP[k]
+        column += COLUMN_STEP[k]
+    return np.array(rows_out), np.array(columns_out)
+
+

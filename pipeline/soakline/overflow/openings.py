@@ -1,0 +1,46 @@
+"""Rings round a knoll, opened where the water leaves best."""
+
+import numpy as np
+
+from soakline.grid import FloatArray
+from soakline.overflow.sills import SillRules, Ways, ranked_exits, wanted_sill_m
+from soakline.siting.exits import Exit
+from soakline.siting.place import LipLine, opened_at
+
+LEAST_OPENING_M = 6.0
+
+
+def open_rings(
+    exits: list[list[Exit]], ways: Ways, own_peak_m3s: FloatArray, rules: SillRules
+) -> list[LipLine]:
+    """Each closed lip with a gap at its best exit.
+
+    Parameters
+    ----------
+    exits : places to try, by swale
+    ways : Ways; its lines may hold rings
+    own_peak_m3s : (swales,) peak bound of each swale's own catchment
+    rules : SillRules
+
+    Returns
+    -------
+    the lips in their order, none closed; the gap is twice the sill's length and at least 6 m
+    """
+    lines = []
+    for i, line in enumerate(ways.lines):
+        if not line.closed:
+            lines.append(line)
+            continue
+        ranked = ranked_exits(exits[i], float(own_peak_m3s[i]), ways, rules)
+        at = ranked[0].along_m if ranked else 0.0
+        length = line.length_m
+        gap = max(LEAST_OPENING_M, 2.0 * wanted_sill_m(float(own_peak_m3s[i]), rules))
+        gap = min(gap, length / 2.0)
+        start = (at + gap / 2.0) % length
+        ring = opened_at(line.coordinates, start)
+        lines.append(
+            LipLine(line.level_m, line.interval_m, ring, False, line.group).part(
+                0.0, float(np.hypot(*np.diff(ring, axis=0).T).sum()) - gap
+            )
+        )
+    return lines

@@ -1,0 +1,224 @@
+"""Overflow routes as they are drawn and judged: line, fall, velocity, what the cover bears."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from soakline.grid import FloatArray
+from soakline.overflow.hydraulics import REACH_M, reach_velocities
+from soakline.overflow.sills import Outlets, Sill, SillRules, Ways
+from soakline.overflow.velocity import SoilResistance, permissible_ms
+from soakline.siting.ends import End
+from soakline.siting.excluded import GeometryArray
+from soakline.siting.stations import stations_along
+from soakline.terrain.ground import sample
+from soakline.terrain.paths import path_down
+
+# A way along cell centres is drawn straighter by at most this many cells.
+_STRAIGHTEN_CELLS = 0.75
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class EndShapes:
+    """Geometry of every kind of end, on which routes finish.
+
+    Parameters
+    ----------
+    swales, drainage_lines, dams, hollows, safe_points : by index of their kind
+    area : the property
+    """
+
+    swales: GeometryArray
+    drainage_lines: GeometryArray
+    dams: GeometryArray
+    hollows: GeometryArray
+    safe_points: GeometryArray
+    area: shapely.Geometry
+
+    def of(self, end: End) -> shapely.Geometry:
+        """Line, point or rim that a route to this end finishes on."""
+        if end.kind == "property_edge":
+            return self.area.boundary
+        by_kind = {
+            "swale": self.swales,
+            "drainage_line": self.drainage_lines,
+            "dam": self.dams,
+            "hollow": self.hollows,
+            "safe_point": self.safe_points,
+        }
+        shape = by_kind[end.kind][end.index]
+        return shape.boundary if shapely.area(shape) > 0 else shape
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Route:
+    """The way from one sill to its end.
+
+    Parameters
+    ----------
+    swale : index of the swale that spills
+    sill : Sill
+    end : where it arrives
+    end_cell : flat index of the last cell
+    coordinates : (n, 3) easting, northing and a height that never rises, m
+    peak_m3s : greatest flow on the way, routes that join it included
+    velocity_ms, max_slope_pct : greatest over reaches of 5 m
+    permissible_ms : what the cover bears at the reach that comes nearest to it or exceeds it most;
+        0 where the ground is steeper than the table goes
+    lining : `grass` where the cover holds, else `lining needed`
+    """
+
+    swale: int
+    sill: Sill
+    end: End
+    end_cell: int
+    coordinates: FloatArray
+    peak_m3s: float
+    velocity_ms: float
+    max_slope_pct: float
+    permissible_ms: float
+    lining: str
+
+    @property
+    def length_m(self) -> float:
+        return float(np.hypot(*np.diff(self.coordinates[:, :2], axis=0).T).sum())
+
+    @property
+    def drop_m(self) -> float:
+        return float(self.coordinates[0, 2] - self.coordinates[-1, 2])
+
+
+def _drawn(
+    sill: Sill, cells: npt.NDArray[np.int64], end_shape: shapely.Geometry, ways: Ways
+) -> FloatArray:
+    """Line from the sill along the cells to the end, heights from the ground, never rising."""
+    grid = ways.grid
+    line = ways.lines[sill.way.swale]
+    stations = stations_along(line.coordinates, 1.0)
+    start = np.array(
+        [
+            np.interp(sill.way.along_m, stations.along_m, stations.easting_m),
+            np.interp(sill.way.along_m, stations.along_m, stations.northing_m),
+        ]
+    )
+    row, column = np.divmod(cells, grid.columns)
+    centres = np.column_stack(grid.easting_northing(row.astype(float), column.astype(float)))
+    last = shapely.get_coordinates(
+        shapely.shortest_line(end_shape, shapely.points(centres[-1]))
+    )[0]
+    points = np.vstack([start, centres[:-1], last]) if len(centres) > 1 else np.vstack([start, last])
+    straight = shapely.simplify(
+        shapely.linestrings(points), _STRAIGHTEN_CELLS * grid.cell_m, preserve_topology=False
+    )
+    xy = shapely.get_coordinates(straight)
+    height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
+    height[0] = line.level_m
+    height[np.isnan(height)] = np.inf
+    return np.column_stack([xy, np.minimum.accumulate(height)])
+
+
+def _judged(
+    velocity_ms: FloatArray, slope: FloatArray, cover: str, soil: SoilResistance
+) -> tuple[float, str]:
+    """Permissible velocity at the reach that asks most of the cover, and the lining."""
+    worst, permissible, lining = -np.inf, 0.0, "grass"
+    for v, s in zip(velocity_ms, slope, strict=True):
+        allowed = permissible_ms(cover, soil, 100.0 * float(s))
+        if allowed is None:
+            return 0.0, "lining needed"
+        if v / allowed > worst:
+            worst, permissible = v / allowed, allowed
+    if worst > 1.0:
+        lining = "lining needed"
+    return permissible, lining
+
+
+def _stations_of(coordinates: FloatArray) -> FloatArray:
+    """Points every 5 m along a line, both ends included; (n, 2)."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(coordinates[:, :2], axis=0).T))])
+    count = max(2, round(along[-1] / REACH_M) + 1)
+    at = np.linspace(0.0, along[-1], count)
+    return np.column_stack([np.interp(at, along, coordinates[:, i]) for i in (0, 1)])
+
+
+def draw_routes(
+    outlets: Outlets,
+    ways: Ways,
+    shapes: EndShapes,
+    rules: SillRules,
+    cover: str,
+    soil: SoilResistance,
+) -> list[Route]:
+    """Every route of the chain, drawn downhill and judged at the peaks that it carries.
+
+    Parameters
+    ----------
+    outlets : Outlets
+    ways : Ways
+    shapes : EndShapes
+    rules : SillRules
+    cover, soil : rows of the table of permissible velocities
+
+    Returns
+    -------
+    routes by swale, then along the lip
+
+    Notes
+    -----
+    Where two routes meet their peaks add from there on.
+    """
+    grid = ways.grid
+    stop = ways.end_map.goal != 0
+    sills = [sill for own in outlets.sills for sill in sorted(own, key=lambda s: s.start_m)]
+    paths = [_path(ways, sill.way.start_cell, stop) for sill in sills]
+    if not paths:
+        return []
+    every = np.concatenate(paths)
+    cells, where = np.unique(every, return_inverse=True)
+    carried = np.bincount(
+        where, weights=np.repeat([s.peak_m3s for s in sills], [p.size for p in paths])
+    )
+    routes = []
+    for sill, path in zip(sills, paths, strict=True):
+        end = (
+            ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
+        )
+        coordinates = _drawn(sill, path, shapes.of(end), ways)
+        points = _stations_of(coordinates)
+        row, column = grid.row_column(points[:, 0], points[:, 1])
+        # Flow of a reach: that of the path's cell at the same share of the way.
+        at = np.rint(np.linspace(0, path.size - 1, len(points))[1:]).astype(int)
+        flow = carried[np.searchsorted(cells, path[at])]
+        slope, velocity = reach_velocities(
+            row, column, ways.ground_m, grid.cell_m, flow, sill.length_m, rules.manning_n
+        )
+        permissible, lining = _judged(velocity, slope, cover, soil)
+        routes.append(
+            Route(
+                swale=sill.way.swale,
+                sill=sill,
+                end=end,
+                end_cell=int(path[-1]),
+                coordinates=coordinates,
+                peak_m3s=float(flow.max()),
+                velocity_ms=float(velocity.max()),
+                max_slope_pct=float(100.0 * slope.max()),
+                permissible_ms=permissible,
+                lining=lining,
+            )
+        )
+    return routes
+
+
+def _path(ways: Ways, start: int, stop: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
+    """Cells of a way; the buffer grows until it holds the whole way."""
+    most = 1024
+    while True:
+        cells: npt.NDArray[np.int64] = path_down(
+            ways.direction, start // ways.grid.columns, start % ways.grid.columns, stop, most
+        )
+        if cells.size < most:
+            return cells
+        most *= 8

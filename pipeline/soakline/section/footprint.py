@@ -1,0 +1,190 @@
+"""The ground that trench and mound take, as polygons that do not overlap."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from soakline.grid import FloatArray
+from soakline.section.mound import MoundShape, toe_m
+from soakline.section.trench import Trench, daylight_m
+
+# The mound's end turns uphill beside the trench at most this far.
+LONGEST_RETURN_M = 6.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LipStations:
+    """Stations along a lip with the ground beside it.
+
+    Parameters
+    ----------
+    easting_m, northing_m : (n,) m
+    along_m : (n,) m
+    left_east, left_north : (n,) unit vector uphill
+    ground_above_m : (n,) ground less level at the lip, m
+    slope : (n,) cross-slope, rise over run, not negative
+    """
+
+    easting_m: FloatArray
+    northing_m: FloatArray
+    along_m: FloatArray
+    left_east: FloatArray
+    left_north: FloatArray
+    ground_above_m: FloatArray
+    slope: FloatArray
+
+    def beside(self, uphill_m: FloatArray | float) -> FloatArray:
+        """Points at a distance uphill of the lip (downhill negative); (n, 2)."""
+        return np.column_stack(
+            [
+                self.easting_m + uphill_m * self.left_east,
+                self.northing_m + uphill_m * self.left_north,
+            ]
+        )
+
+    def between(self, start_m: float, end_m: float) -> "LipStations":
+        """The stations of a part of the lip, with new ones at its ends."""
+        inside = (self.along_m > start_m + 1e-6) & (self.along_m < end_m - 1e-6)
+        at = np.concatenate([[start_m], self.along_m[inside], [end_m]])
+        names = [n for n in LipStations.__slots__ if n != "along_m"]
+        values = {n: np.interp(at, self.along_m, getattr(self, n)) for n in names}
+        return LipStations(along_m=at, **values)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Footprint:
+    """Ground works of one swale in plan; parts may be empty."""
+
+    ponded: shapely.Geometry
+    cut_slope: shapely.Geometry
+    berm: shapely.Geometry
+    mound: shapely.Geometry
+
+    @property
+    def whole(self) -> shapely.Geometry:
+        return shapely.union_all([self.ponded, self.cut_slope, self.berm, self.mound])
+
+
+def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> shapely.Geometry:
+    """Ground between two distances from the lip, uphill positive.
+
+    Where a tight bend would fold the outline over, strips between stations are made one by one and
+    joined.
+
+    Parameters
+    ----------
+    stations : LipStations, n of them
+    near_m, far_m : (n,) m
+
+    Returns
+    -------
+    polygon or multipolygon
+    """
+    near, far = stations.beside(near_m), stations.beside(far_m)
+    whole = shapely.Polygon(np.vstack([near, far[::-1]]))
+    if whole.is_valid:
+        return whole
+    rings = np.stack([near[:-1], near[1:], far[1:], far[:-1]], axis=1)
+    pieces = shapely.polygons(rings)
+    folded = ~shapely.is_valid(pieces)
+    pieces[folded] = shapely.convex_hull(pieces[folded])
+    return shapely.union_all(pieces)
+
+
+def _only_area(geometry: shapely.Geometry) -> shapely.Geometry:
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-4)]
+    return shapely.multipolygons(parts) if parts.size else shapely.Polygon()
+
+
+def _end_return(
+    stations: LipStations,
+    at: int,
+    outward: float,
+    shape: MoundShape,
+    crest_height_m: float,
+    head_m: float,
+    toe: float,
+) -> shapely.Geometry:
+    """The mound turned uphill round one end of the trench, tapering to nothing.
+
+    It runs until natural ground reaches the level plus the head of the check storm.
+    """
+    slope = max(float(stations.slope[at]), 1e-6)
+    above = float(stations.ground_above_m[at])
+    width = 2.0 * shape.batter * max(crest_height_m - above, 0.0) + shape.least_crest_m
+    uphill = min(LONGEST_RETURN_M, max(0.0, (head_m - above) / slope))
+    ahead = outward * np.array([stations.left_north[at], -stations.left_east[at]])
+    left = np.array([stations.left_east[at], stations.left_north[at]])
+    lip = np.array([stations.easting_m[at], stations.northing_m[at]])
+    width = min(width, 1.5)
+    ring = [
+        lip - toe * left,
+        lip + uphill * left,
+        lip + width * ahead,
+        lip + width * ahead - toe * left,
+    ]
+    return shapely.make_valid(shapely.Polygon(ring))
+
+
+def footprint(
+    stations: LipStations,
+    trench: Trench,
+    shape: MoundShape,
+    crest_height_m: float,
+    crest_width_m: float,
+    head_m: float,
+    gaps_m: list[tuple[float, float]],
+) -> Footprint:
+    """Polygons of ponded ground, cut slope, berm and mound.
+
+    Parameters
+    ----------
+    stations : LipStations
+    trench : Trench
+    shape : MoundShape
+    crest_height_m, crest_width_m : of the settled mound; a height of 0 means that spoil is spread
+        and no mound stands
+    head_m : over the sill in the check storm, m
+    gaps_m : stretches of the lip without mound (sills), m along the lip
+
+    Returns
+    -------
+    Footprint
+    """
+    zero = np.zeros_like(stations.slope)
+    full = zero + trench.top_width_m
+    daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.slope), full)
+    ponded = _only_area(strip(stations, zero, full))
+    cut = _only_area(shapely.difference(strip(stations, full, daylight), ponded))
+    dug = shapely.union(ponded, cut)
+    berm = mound = shapely.Polygon()
+    length = float(stations.along_m[-1])
+    if shape.berm_m > 0:
+        berm = _only_area(shapely.difference(strip(stations, zero - shape.berm_m, zero), dug))
+    if crest_height_m > 0:
+        pieces = []
+        bare = sorted(gaps_m)
+        edges = [0.0, *(edge for gap in bare for edge in gap), length]
+        for start, end in zip(edges[::2], edges[1::2], strict=True):
+            if end - start < 0.1:
+                continue
+            part = stations.between(start, end)
+            height = np.full_like(part.slope, crest_height_m)
+            toe = toe_m(
+                shape, height, np.full_like(height, crest_width_m), part.ground_above_m, part.slope
+            )
+            pieces.append(strip(part, zero[:1] - toe, np.full_like(toe, -shape.berm_m)))
+            for at, edge, outward in ((0, 0.0, -1.0), (-1, length, 1.0)):
+                if abs((start if at == 0 else end) - edge) < 0.1:
+                    pieces.append(
+                        _end_return(
+                            part, at, outward, shape, crest_height_m, head_m, float(toe[at])
+                        )
+                    )
+        if pieces:
+            mound = _only_area(
+                shapely.difference(shapely.union_all(pieces), shapely.union(dug, berm))
+            )
+    return Footprint(ponded, cut, berm, mound)

@@ -1,0 +1,88 @@
+"""Ground works of one swale, all together: pegs, volumes, footprint."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakline.grid import FloatArray
+from soakline.section.earthworks import Earthworks, earthworks
+from soakline.section.footprint import Footprint, footprint
+from soakline.section.mound import MoundShape
+from soakline.section.pegs import Pegs
+from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench
+
+# Room for the mound was kept as if at least this share of the lip carried it.
+LEAST_MOUNDED_SHARE = 0.8
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SwaleWorks:
+    """Pegs, volumes and footprint of one swale.
+
+    Parameters
+    ----------
+    pegs : Pegs
+    volumes : Earthworks
+    footprint : Footprint
+    slope_pct : mean slope across the line, %
+    """
+
+    pegs: Pegs
+    volumes: Earthworks
+    footprint: Footprint
+    slope_pct: float
+
+
+def works_of(
+    pegs: Pegs,
+    trench: Trench,
+    shape: MoundShape,
+    crest_height_m: float,
+    head_m: float,
+    sills_m: list[tuple[float, float]],
+    spoil_factor: float,
+) -> SwaleWorks:
+    """Ground works along the pegs of one swale.
+
+    Parameters
+    ----------
+    pegs : Pegs
+    trench : Trench
+    shape : MoundShape
+    crest_height_m : settled crest above the level; 0 where spoil is spread, m
+    head_m : over the sills in the check storm, m
+    sills_m : stretches of the lip that stay free of the mound, m
+    spoil_factor : settled spoil per volume cut
+
+    Returns
+    -------
+    SwaleWorks
+    """
+    stations = pegs.stations
+    # A peg on a bridged step may be steeper than the trench can be cut: the run as a whole is not.
+    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / max(trench.batter, 1e-6)
+    slope: FloatArray = np.minimum(stations.slope, min(steepest, 0.9 / shape.batter))
+    stations = type(stations)(
+        stations.easting_m,
+        stations.northing_m,
+        stations.along_m,
+        stations.left_east,
+        stations.left_north,
+        stations.ground_above_m,
+        slope,
+    )
+    length = float(stations.along_m[-1])
+    mounded = length - sum(end - start for start, end in sills_m)
+    volumes = earthworks(
+        stations,
+        trench,
+        shape,
+        crest_height_m,
+        mounded,
+        LEAST_MOUNDED_SHARE * length,
+        spoil_factor,
+    )
+    plan = footprint(
+        stations, trench, shape, crest_height_m, volumes.crest_width_m, head_m, sills_m
+    )
+    return SwaleWorks(pegs, volumes, plan, 100.0 * float(np.mean(stations.slope)))

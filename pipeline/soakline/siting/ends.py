@@ -1,0 +1,132 @@
+"""Where spilled water may arrive, marked cell by cell."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from soakline.grid import BoolArray, FloatArray, Grid
+from soakline.siting.excluded import GeometryArray, burn
+from soakline.siting.stations import cells_of
+from soakline.terrain.hollows import Hollows
+from soakline.terrain.paths import LabelArray
+
+EndKind = Literal["swale", "drainage_line", "dam", "hollow", "safe_point", "property_edge"]
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """A place where a route may end.
+
+    Parameters
+    ----------
+    kind : EndKind
+    index : which of its kind; 0 for the property's edge
+    """
+
+    kind: EndKind
+    index: int
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class EndMap:
+    """Ends on the grid.
+
+    Parameters
+    ----------
+    goal : (rows, columns) int32; i + 1 where `ends[i]` is met, 0 elsewhere. Swales come first, in
+        their order
+    ends : every end
+    """
+
+    goal: LabelArray
+    ends: tuple[End, ...]
+
+    def number_of(self, end: End) -> int:
+        """Value in `goal` of an end."""
+        return self.ends.index(end) + 1
+
+
+def _near_points(points: GeometryArray, grid: Grid) -> BoolArray:
+    """Cells of points and the four beside each."""
+    mask = np.zeros(grid.shape, dtype=bool)
+    x, y = shapely.get_x(points), shapely.get_y(points)
+    for east, north in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)):
+        cell = cells_of(grid, x + east * grid.cell_m, y + north * grid.cell_m)
+        mask.ravel()[cell[cell >= 0]] = True
+    return mask
+
+
+def _cells_met(geometry: shapely.Geometry, grid: Grid) -> BoolArray:
+    one = np.array([geometry], dtype=object)
+    return _near_points(one, grid) if geometry.geom_type == "Point" else burn(one, grid, True)
+
+
+def end_map(
+    burnt: LabelArray,
+    swales: int,
+    drainage_cells: list[npt.NDArray[np.int64]],
+    dams: GeometryArray,
+    hollows: Hollows,
+    safe_points: GeometryArray,
+    area: shapely.Geometry,
+    grid: Grid,
+) -> EndMap:
+    """Mark every end; where two share a cell the first of swale, dam, hollow, given point and
+    drainage line holds it, and outside the property the edge holds all.
+
+    Parameters
+    ----------
+    burnt : (rows, columns) int32; cells of the lips, i + 1 on swale i
+    swales : how many there are
+    drainage_cells : flat indices of each drainage line's cells
+    dams, safe_points : polygons or points
+    hollows : Hollows; the kept ones are ends
+    area : the property
+    grid : Grid
+
+    Returns
+    -------
+    EndMap
+    """
+    ends = [End("swale", i) for i in range(swales)]
+    goal = burnt.copy()
+    flat = goal.ravel()
+
+    def mark(mask: BoolArray, end: End) -> None:
+        ends.append(end)
+        goal[mask & (goal == 0)] = len(ends)
+
+    for i, dam in enumerate(dams):
+        mark(_cells_met(dam, grid), End("dam", i))
+    kept = np.flatnonzero(hollows.kept)
+    if kept.size:
+        number = np.zeros(hollows.kept.size + 1, np.int32)
+        number[kept + 1] = len(ends) + 1 + np.arange(kept.size)
+        own = number[hollows.label]
+        np.copyto(goal, own, where=(goal == 0) & (own > 0))
+        ends += [End("hollow", int(i)) for i in kept]
+    for i, point in enumerate(safe_points):
+        mark(_cells_met(point, grid), End("safe_point", i))
+    for i, cells in enumerate(drainage_cells):
+        ends.append(End("drainage_line", i))
+        free = cells[flat[cells] == 0]
+        flat[free] = len(ends)
+    ends.append(End("property_edge", 0))
+    goal[~burn(np.array([area], dtype=object), grid)] = len(ends)
+    return EndMap(goal, tuple(ends))
+
+
+def end_levels_m(
+    ends: tuple[End, ...], swale_level_m: FloatArray, hollow_level_m: FloatArray
+) -> FloatArray:
+    """Level at which each end holds water; −inf where it lets it go."""
+    level = np.full(len(ends), -np.inf)
+    for i, end in enumerate(ends):
+        if end.kind == "swale":
+            level[i] = swale_level_m[end.index]
+        elif end.kind == "hollow":
+            level[i] = hollow_level_m[end.index]
+    return level

@@ -1,0 +1,249 @@
+"""Where each swale could spill: stretches of lip fit for a sill, and the way down from each."""
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+import numpy.typing as npt
+
+from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.siting.ends import EndMap
+from soakline.siting.lip import SILL_BAND_M
+from soakline.siting.place import LipLine
+from soakline.siting.stations import Stations, cells_of, stations_along
+from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP, VOID
+from soakline.terrain.flow import Uint8Array
+from soakline.terrain.ground import sample
+from soakline.terrain.paths import LabelArray
+
+# Marks of cells that a way passes.
+FORBIDDEN, TRACK = 1, 2
+
+_SAMPLE_M = 1.0
+_INNER_SPACING_M = 30.0
+# Within this of the lip's end a stretch counts as lying at the end.
+_AT_END_M = 3.0
+_FALLS_WITHIN_M = 3.0
+_DEEPEST_CUT_M = 0.15
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Stretch:
+    """A run of lip that can carry a sill.
+
+    Parameters
+    ----------
+    start_m, end_m : along the lip, m
+    cut_in : ground stands higher over the level than a sill wants, so that it must be cut through
+    """
+
+    start_m: float
+    end_m: float
+    cut_in: bool
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Exit:
+    """One place where a swale could spill, and where the water would arrive.
+
+    Parameters
+    ----------
+    swale : index
+    along_m : on the lip, m
+    stretch : that it lies on
+    at_end : whether it lies at an end of the swale
+    start_cell : flat index of the first cell below the lip
+    goal : number of the end met, 0 where none is met
+    way_m : length of the way, m
+    forbidden, crosses_track : what the way passes
+    """
+
+    swale: int
+    along_m: float
+    stretch: Stretch
+    at_end: bool
+    start_cell: int
+    goal: int
+    way_m: float
+    forbidden: bool
+    crosses_track: bool
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _walk(
+    direction: Uint8Array,
+    goal: LabelArray,
+    marks: Uint8Array,
+    starts: npt.NDArray[np.int64],
+) -> tuple[npt.NDArray[np.int32], FloatArray, Uint8Array]:
+    """End, length in cells and marks of the way down from each start."""
+    columns = direction.shape[1]
+    found = np.zeros(starts.size, np.int32)
+    way = np.zeros(starts.size)
+    passed = np.zeros(starts.size, np.uint8)
+    for i in range(starts.size):
+        row, column = starts[i] // columns, starts[i] % columns
+        while True:
+            passed[i] |= marks[row, column]
+            if goal[row, column] != 0:
+                found[i] = goal[row, column]
+                break
+            k = direction[row, column]
+            if k == END or k == VOID:
+                break
+            way[i] += 1.0 if k % 2 == 0 else 1.4142135623730951
+            row += ROW_STEP[k]
+            column += COLUMN_STEP[k]
+    return found, way, passed
+
+
+def _runs(fit: npt.NDArray[np.bool_], along_m: FloatArray, cut_in: bool) -> list[Stretch]:
+    edges = np.diff(np.concatenate([[0], fit.astype(np.int8), [0]]))
+    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    return [
+        Stretch(float(along_m[a]), float(along_m[b]), cut_in)
+        for a, b in zip(firsts, lasts, strict=True)
+        if along_m[b] - along_m[a] >= 1.0
+    ]
+
+
+def sill_stretches(
+    stations: Stations, level_m: float, ground_m: GroundArray, grid: Grid
+) -> list[Stretch]:
+    """Stretches of a lip where ground lies 0 to 0.05 m over the level and falls at once below.
+
+    Parameters
+    ----------
+    stations : Stations of the lip, about 1 m apart
+    level_m : m
+    ground_m : (rows, columns) float32, m
+    grid : Grid
+
+    Returns
+    -------
+    stretches of 1 m and more; where there is none, those with up to 0.15 m to cut through
+    """
+    above = sample(ground_m, grid, stations.easting_m, stations.northing_m) - level_m
+    below_m = max(_FALLS_WITHIN_M, 1.5 * grid.cell_m)
+    below = sample(
+        ground_m,
+        grid,
+        stations.easting_m - below_m * stations.left_east,
+        stations.northing_m - below_m * stations.left_north,
+    )
+    falls = below < level_m
+    fit = _runs((above >= 0.0) & (above <= SILL_BAND_M) & falls, stations.along_m, cut_in=False)
+    if fit:
+        return fit
+    return _runs((above >= 0.0) & (above <= _DEEPEST_CUT_M) & falls, stations.along_m, cut_in=True)
+
+
+def _places(stretch: Stretch, length_m: float, closed: bool) -> list[tuple[float, bool]]:
+    """Places to try on a stretch: both of its ends, and some between."""
+    inner = int((stretch.end_m - stretch.start_m) // _INNER_SPACING_M)
+    between = np.linspace(stretch.start_m, stretch.end_m, inner + 2)
+    return [
+        (float(at), not closed and (at <= _AT_END_M or at >= length_m - _AT_END_M))
+        for at in between
+    ]
+
+
+def _first_below(
+    stations: Stations, at: npt.NDArray[np.int64], burnt: LabelArray, own: int, grid: Grid
+) -> npt.NDArray[np.int64]:
+    """First cell on the downhill side that is not the lip's own; −1 where there is none near."""
+    start = np.full(at.size, -1, dtype=np.int64)
+    for steps in (1.0, 1.5, 2.0, 2.5, 3.0):
+        reach = steps * grid.cell_m
+        cell = cells_of(
+            grid,
+            stations.easting_m[at] - reach * stations.left_east[at],
+            stations.northing_m[at] - reach * stations.left_north[at],
+        )
+        take = (start < 0) & (cell >= 0) & (burnt.ravel()[cell] != own)
+        start[take] = cell[take]
+    return start
+
+
+def exits_at(
+    line: LipLine,
+    swale: int,
+    places: list[tuple[Stretch, float, bool]],
+    burnt: LabelArray,
+    end_map: EndMap,
+    direction: Uint8Array,
+    marks: Uint8Array,
+    grid: Grid,
+) -> list[Exit]:
+    """Exits at given places of a lip.
+
+    Parameters
+    ----------
+    line : the lip
+    swale : its index
+    places : stretch, distance along the lip in m, and whether it counts as an end of the swale
+    burnt : (rows, columns) int32, cells of the lips
+    end_map : EndMap
+    direction : (rows, columns) uint8
+    marks : (rows, columns) uint8; FORBIDDEN and TRACK where a way may not pass or crosses a track
+    grid : Grid
+
+    Returns
+    -------
+    the exits; ways back into the own swale are left out
+    """
+    stations = stations_along(line.coordinates, _SAMPLE_M)
+    nearest = np.abs(stations.along_m[:, None] - np.array([at for _, at, _ in places])).argmin(0)
+    start = _first_below(stations, nearest, burnt, swale + 1, grid)
+    goal, way, passed = _walk(direction, end_map.goal, marks, np.maximum(start, 0))
+    return [
+        Exit(
+            swale=swale,
+            along_m=at,
+            stretch=stretch,
+            at_end=at_end,
+            start_cell=int(start[j]),
+            goal=int(goal[j]),
+            way_m=float(way[j]) * grid.cell_m,
+            forbidden=bool(passed[j] & FORBIDDEN),
+            crosses_track=bool(passed[j] & TRACK),
+        )
+        for j, (stretch, at, at_end) in enumerate(places)
+        if start[j] >= 0 and goal[j] != swale + 1
+    ]
+
+
+def find_exits(
+    lines: list[LipLine],
+    burnt: LabelArray,
+    end_map: EndMap,
+    direction: Uint8Array,
+    marks: Uint8Array,
+    ground_m: GroundArray,
+    grid: Grid,
+) -> list[list[Exit]]:
+    """Every place to try on every lip.
+
+    Parameters
+    ----------
+    lines : lips, in the order of their numbers
+    ground_m : (rows, columns) float32, m
+    others : as in `exits_at`
+
+    Returns
+    -------
+    for each lip its exits along the lip
+    """
+    exits: list[list[Exit]] = []
+    for i, line in enumerate(lines):
+        stations = stations_along(line.coordinates, _SAMPLE_M)
+        length = float(stations.along_m[-1])
+        places = [
+            (stretch, at, at_end)
+            for stretch in sill_stretches(stations, line.level_m, ground_m, grid)
+            for at, at_end in _places(stretch, length, line.closed)
+        ]
+        exits.append(
+            exits_at(line, i, places, burnt, end_map, direction, marks, grid) if places else []
+        )
+    return exits

@@ -1,0 +1,68 @@
+"""Spacing as built, measured between the lines and not assumed."""
+
+import numpy as np
+import shapely
+
+from soakline.grid import FloatArray
+from soakline.siting.excluded import GeometryArray
+from soakline.siting.place import LipLine
+from soakline.siting.stations import stations_along
+
+_PEG_M = 10.0
+_LEAST, _MOST = 0.25, 1.5
+
+
+def spacing_above(
+    lines: list[LipLine], tree_height_m: FloatArray, slope_pct: FloatArray, drainage: GeometryArray
+) -> tuple[FloatArray, FloatArray]:
+    """Distance and level difference to the next swale uphill.
+
+    Parameters
+    ----------
+    lines : LipLine
+    tree_height_m : (lines,) H of each, m
+    slope_pct : (lines,) mean slope across each, %
+    drainage : drainage lines as drawn
+
+    Returns
+    -------
+    (lines,) mean distance in plan and (lines,) mean level difference, m; NaN where fewer than half of
+    the pegs, 10 m apart, find a swale 0.25 H to 1.5 H higher within 1.5 H / tan(slope) with no
+    drainage line between
+    """
+    count = len(lines)
+    empty = np.full(count, np.nan)
+    if count < 2:
+        return empty, empty.copy()
+    own = [stations_along(line.coordinates, _PEG_M) for line in lines]
+    index = np.repeat(np.arange(count), [s.along_m.size for s in own])
+    pegs = shapely.points(
+        np.concatenate([s.easting_m for s in own]), np.concatenate([s.northing_m for s in own])
+    )
+    level = np.array([line.level_m for line in lines])
+    lips = np.empty(count, dtype=object)
+    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
+    reach = _MOST * tree_height_m * 100.0 / np.maximum(slope_pct, 0.1)
+    peg, other = shapely.STRtree(lips).query(pegs, predicate="dwithin", distance=reach[index])
+    rise = level[other] - level[index[peg]]
+    height = tree_height_m[index[peg]]
+    fits = (rise >= _LEAST * height - 1e-9) & (rise <= _MOST * height + 1e-9)
+    peg, other, rise = peg[fits], other[fits], rise[fits]
+    distance = shapely.distance(pegs[peg], lips[other])
+    order = np.lexsort((other, distance, peg))
+    peg, other, rise, distance = peg[order], other[order], rise[order], distance[order]
+    first = np.concatenate([[True], peg[1:] != peg[:-1]]) if peg.size else np.zeros(0, bool)
+    peg, other, rise, distance = peg[first], other[first], rise[first], distance[first]
+    if drainage.size and peg.size:
+        straight = shapely.shortest_line(pegs[peg], lips[other])
+        crossed, _ = shapely.STRtree(drainage).query(straight, predicate="intersects")
+        clear = np.ones(peg.size, dtype=bool)
+        clear[crossed] = False
+        peg, rise, distance = peg[clear], rise[clear], distance[clear]
+    found = np.bincount(index[peg], minlength=count)
+    asked = np.bincount(index, minlength=count)
+    enough = (found > 0) & (found * 2 >= asked)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        spacing = np.bincount(index[peg], weights=distance, minlength=count) / found
+        interval = np.bincount(index[peg], weights=rise, minlength=count) / found
+    return np.where(enough, spacing, np.nan), np.where(enough, interval, np.nan)

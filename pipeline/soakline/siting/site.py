@@ -1,0 +1,226 @@
+"""Siting in one step: conditioned ground and features in, lips with their catchments out."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from soakline.findings import Finding
+from soakline.grid import BoolArray
+from soakline.inputs.types import Features, Property
+from soakline.runfile.sections import SitingKeys, SpacingKeys
+from soakline.section.reach import FootprintReach
+from soakline.siting.catchments import Catchments, catchments_of
+from soakline.siting.ends import EndMap, end_map
+from soakline.siting.excluded import (
+    ExcludedGround,
+    GeometryArray,
+    buffered,
+    burn,
+    excluded_ground,
+)
+from soakline.siting.exits import FORBIDDEN, TRACK, Exit, find_exits
+from soakline.siting.place import LipLine, PlacingLimits, place_lines
+from soakline.siting.spacing import level_series
+from soakline.siting.stations import OPEN, Siteable, cells_of, siteable_ground
+from soakline.terrain.condition import Terrain
+from soakline.terrain.flow import Uint8Array
+
+# Ways of water keep off these, with their setbacks; other exclusions only limit where swales stand.
+_FORBIDDEN_TO_WATER = ("building", "septic", "well", "landslip", "saline", "protected")
+_SMALL_PROPERTY_M2 = 10_000.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Site:
+    """Where swales may lie on a property.
+
+    Parameters
+    ----------
+    excluded : ExcludedGround
+    siteable : Siteable
+    marks : (rows, columns) uint8; ground that ways of water may not pass, and tracks
+    limits : PlacingLimits
+    allowed_m2 : property less all excluded ground
+    """
+
+    excluded: ExcludedGround
+    siteable: Siteable
+    marks: Uint8Array
+    limits: PlacingLimits
+    allowed_m2: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Placed:
+    """Lips on the ground and where their water comes from and may go.
+
+    Parameters
+    ----------
+    lines : highest first
+    catchments : Catchments of the lines
+    end_map : EndMap
+    exits : for each line, places where it could spill
+    """
+
+    lines: list[LipLine]
+    catchments: Catchments
+    end_map: EndMap
+    exits: list[list[Exit]]
+
+
+def geometry_of(layer: object) -> GeometryArray:
+    """Geometries of a frame as an object array."""
+    return np.asarray(layer.geometry.array, dtype=object)  # type: ignore[attr-defined]
+
+
+def survey_site(
+    terrain: Terrain,
+    land: Property,
+    features: Features,
+    keys: SitingKeys,
+    depth_m: float,
+    reach: FootprintReach,
+) -> Site:
+    """Excluded ground and all that placing needs to ask of it.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    land : Property
+    features : Features
+    keys : the run file's `[siting]`
+    depth_m : of the trench, m
+    reach : FootprintReach
+
+    Returns
+    -------
+    Site
+    """
+    grid = terrain.grid
+    excluded = excluded_ground(
+        land.area,
+        features,
+        terrain.drainage_line,
+        kept_surface(terrain),
+        terrain.slope_pct,
+        terrain.flow.direction,
+        grid,
+        keys.setback_m,
+        keys.max_slope_pct,
+        depth_m,
+        keys.cross_tracks,
+    )
+    siteable = siteable_ground(excluded, terrain.slope_pct, keys.max_slope_pct, reach, grid)
+    forbidden = np.array([reason in _FORBIDDEN_TO_WATER for reason in excluded.polygon_reason])
+    marks = np.zeros(grid.shape, np.uint8)
+    marks[burn(excluded.polygons[forbidden.astype(bool)], grid, all_touched=True)] |= FORBIDDEN
+    tracks = features.tracks
+    half = np.maximum(tracks["width_m"].astype(float).fillna(0.0).to_numpy() / 2.0, 0.1)
+    marks[burn(buffered(geometry_of(tracks), half), grid, all_touched=True)] |= TRACK
+    small = shapely.area(land.area) < _SMALL_PROPERTY_M2
+    least = keys.min_length_m or (3.0 if small else 20.0)
+    limits = PlacingLimits(least, keys.max_length_m, keys.gap_limit_m, keys.ground_tolerance_m)
+    taken = sum(area for _, _, area in excluded.parts)
+    return Site(excluded, siteable, marks, limits, float(shapely.area(land.area)) - taken)
+
+
+def kept_surface(terrain: Terrain) -> BoolArray:
+    """Water surface of the kept hollows, (rows, columns)."""
+    kept: BoolArray = np.append(False, terrain.hollows.kept)[terrain.hollows.label]
+    return kept
+
+
+def ways_from(
+    lines: list[LipLine], terrain: Terrain, site: Site, land: Property, features: Features
+) -> Placed:
+    """Catchments, ends and exits of lips.
+
+    Parameters
+    ----------
+    lines : LipLine, in the order of their numbers
+    others : as for placing
+
+    Returns
+    -------
+    Placed
+    """
+    grid = terrain.grid
+    catchments = catchments_of(
+        [line.coordinates for line in lines], terrain.flow.direction, terrain.valid, grid
+    )
+    ends = end_map(
+        catchments.burnt,
+        len(lines),
+        [cells_of(grid, line.easting_m, line.northing_m) for line in terrain.drainage],
+        geometry_of(features.dams),
+        terrain.hollows,
+        geometry_of(features.safe_points),
+        land.area,
+        grid,
+    )
+    exits = find_exits(
+        lines,
+        catchments.burnt,
+        ends,
+        terrain.flow.direction,
+        site.marks,
+        terrain.ground_m,
+        grid,
+    )
+    return Placed(lines, catchments, ends, exits)
+
+
+def place(
+    terrain: Terrain,
+    site: Site,
+    features: Features,
+    spacing: SpacingKeys,
+    min_catchment_m2: float,
+    interval_m: float,
+) -> tuple[list[LipLine], tuple[Finding, ...]]:
+    """Lips by the spacing rule, those fed by too little left out.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    site : Site
+    features : planting blocks carry their own tree height
+    spacing : the run file's `[spacing]`
+    min_catchment_m2 : m²
+    interval_m : vertical interval outside the blocks, m
+
+    Returns
+    -------
+    lips, highest first, and what was left out
+    """
+    series = level_series(
+        terrain.ground_m,
+        terrain.slope_pct,
+        terrain.flow.direction,
+        site.siteable.state == OPEN,
+        terrain.grid,
+        interval_m,
+        interval_m / spacing.mature_tree_height_m,
+        features,
+        spacing.max_spacing_m,
+    )
+    lines = place_lines(series, site.siteable, terrain.ground_m, site.limits)
+    catchments = catchments_of(
+        [line.coordinates for line in lines], terrain.flow.direction, terrain.valid, terrain.grid
+    )
+    fed = catchments.area_m2 >= min_catchment_m2
+    findings = []
+    if not fed.all():
+        findings.append(
+            Finding(
+                "small_catchment",
+                "note",
+                "swales",
+                "",
+                f"{int((~fed).sum())} pieces of level line were left out: less than "
+                f"{min_catchment_m2:g} m² drains to each",
+                "lower siting.min_catchment_m2 to keep them",
+            )
+        )
+    return [line for line, keep in zip(lines, fed, strict=True) if keep], tuple(findings)

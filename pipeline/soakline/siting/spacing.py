@@ -1,0 +1,138 @@
+"""How far apart swales stand: what each rule gives."""
+
+import numpy as np
+from scipy import ndimage
+
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.inputs.types import Features
+from soakline.siting.excluded import burn
+from soakline.siting.levels import first_level_m
+from soakline.siting.place import LevelSeries
+from soakline.terrain.flow import Uint8Array
+
+_WETTEST_MM, _DRIEST_MM = 1200.0, 250.0
+_NARROWEST, _WIDEST = 3.0, 20.0
+
+
+def width_ratio(annual_mm: float) -> float:
+    """Gap between swales as a multiple of their top width, by annual rain.
+
+    Notes
+    -----
+    3 at 1200 mm and over, 20 at 250 mm and under, linear between: common practice, no source.
+
+    Examples
+    --------
+    >>> width_ratio(1200.0), width_ratio(100.0), width_ratio(725.0)
+    (3.0, 20.0, 11.5)
+    """
+    return float(np.interp(annual_mm, [_DRIEST_MM, _WETTEST_MM], [_WIDEST, _NARROWEST]))
+
+
+def tree_spacing_m(tree_height_m: FloatArray | float, slope_pct: FloatArray) -> FloatArray:
+    """Horizontal distance at which a level line from a tree's top meets the hill: H / tan(slope)."""
+    return np.asarray(tree_height_m) * 100.0 / np.maximum(slope_pct, 1e-6)
+
+
+def runoff_spacing_m(
+    area_m2: float,
+    top_width_m: float,
+    base_width_m: float,
+    soak_m_h: float,
+    excess_mm: FloatArray,
+    rain_mm: FloatArray,
+    excess_h: FloatArray,
+) -> float:
+    """Widest spacing whose swale still holds every given storm, per metre of length.
+
+    Parameters
+    ----------
+    area_m2 : water held per metre
+    top_width_m, base_width_m : m
+    soak_m_h : through the base, m/h
+    excess_mm, rain_mm, excess_h : (storms,) runoff, rain and duration of excess
+
+    Returns
+    -------
+    m; inf where no storm gives runoff
+    """
+    with np.errstate(divide="ignore"):
+        room = area_m2 + soak_m_h * base_width_m * excess_h - rain_mm * top_width_m / 1000.0
+        spacing = top_width_m + np.maximum(room, 0.0) / (excess_mm / 1000.0)
+    return float(np.min(np.where(excess_mm > 0, spacing, np.inf), initial=np.inf))
+
+
+def level_series(
+    ground_m: GroundArray,
+    slope_pct: GroundArray,
+    direction: Uint8Array,
+    allowed: BoolArray,
+    grid: Grid,
+    interval_m: float,
+    interval_factor: float,
+    features: Features,
+    max_spacing_m: float,
+) -> tuple[LevelSeries, ...]:
+    """Levels of every part of the land.
+
+    Parameters
+    ----------
+    ground_m, slope_pct : (rows, columns) m and %
+    direction : (rows, columns) uint8
+    allowed : (rows, columns) bool; ground where a lip may lie
+    grid : Grid
+    interval_m : of the land outside planting blocks
+    interval_factor : interval over tree height, applied to the blocks' own heights
+    features : planting blocks carry their own tree height
+    max_spacing_m : 0 for none; else intermediate levels are laid on ground gentler than the interval
+        over this
+
+    Returns
+    -------
+    series, the land outside the blocks first; each block's levels start anew from its highest line
+    """
+    blocks = features.planting_blocks
+    outside = np.ones(grid.shape, dtype=bool)
+    parts: list[tuple[BoolArray, float]] = []
+    for shape, height in zip(
+        blocks.geometry, blocks["mature_tree_height_m"].astype(float), strict=True
+    ):
+        mask = burn(np.array([shape], dtype=object), grid) & outside
+        outside &= ~mask
+        parts.append((mask, float(height) * interval_factor))
+    series = []
+    for group, (where, interval) in enumerate([(outside, interval_m), *parts]):
+        own = allowed & where
+        top = first_level_m(ground_m, direction, own, grid.cell_m, interval)
+        if top is None:
+            continue
+        lowest = float(ground_m[own].min())
+        levels = np.round(top - interval * np.arange(int((top - lowest) / interval) + 1), 3)
+        series.append(LevelSeries(levels, interval, where, group))
+        if max_spacing_m > 0:
+            series += _between(slope_pct, where, top, lowest, interval, group, max_spacing_m, grid)
+    return tuple(series)
+
+
+def _between(
+    slope_pct: GroundArray,
+    where: BoolArray,
+    top_m: float,
+    lowest_m: float,
+    interval_m: float,
+    group: int,
+    max_spacing_m: float,
+    grid: Grid,
+) -> list[LevelSeries]:
+    """Intermediate levels, at halves, quarters and eighths, where the ground is gentle enough."""
+    size = max(3, round(max_spacing_m / 2.0 / grid.cell_m) | 1)
+    mean_slope = ndimage.uniform_filter(np.nan_to_num(slope_pct), size)
+    series = []
+    for parts in (2, 4, 8):
+        gentle = where & (mean_slope < 100.0 * interval_m / (max_spacing_m * parts / 2.0))
+        if not gentle.any():
+            break
+        step = interval_m / parts
+        odd = np.arange(1, int((top_m - lowest_m) / step) + 1, 2)
+        series.append(LevelSeries(np.round(top_m - step * odd, 3), step, gentle, group))
+    return series

@@ -1,0 +1,106 @@
+"""What the stages have made of each swale, gathered for layers and findings."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.types import Inputs
+from soakline.overflow.settle import Overflow
+from soakline.runfile.sections import RunFile
+from soakline.section.design import SectionDesign
+from soakline.section.pegs import Pegs
+from soakline.section.works import SwaleWorks
+from soakline.siting.hazards import GroundBelow
+from soakline.siting.site import Placed, Site
+from soakline.terrain.condition import Terrain
+from soakline.water.balance import SwaleWater
+from soakline.water.results import SwaleResults
+from soakline.water.storms import Storm
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SwaleFigures:
+    """Figures of every swale; all (swales,) and in m unless said.
+
+    Parameters
+    ----------
+    level_m, sill_level_m, crest_level_m : elevations of full water, sill and settled crest
+    length_m : of the lip
+    mound_height_m : crest above level; 0 where spoil is spread
+    check_head_m : over the sill in the check storm
+    sill_length_m : of all sills together; 0 where there is none
+    capacity_m3, drain_down_h : m³ and h
+    slope_pct, tree_height_m : mean slope across the line, %, and H
+    spacing_above_m, interval_above_m : measured; NaN where none
+    spacing_tree_m, spacing_ratio_m, spacing_runoff_m : by each rule
+    share_cut_off : of the catchment, that the DEM's edge cuts off above
+    landform : hints
+    """
+
+    level_m: FloatArray
+    sill_level_m: FloatArray
+    crest_level_m: FloatArray
+    length_m: FloatArray
+    mound_height_m: FloatArray
+    check_head_m: FloatArray
+    sill_length_m: FloatArray
+    capacity_m3: FloatArray
+    drain_down_h: FloatArray
+    slope_pct: FloatArray
+    tree_height_m: FloatArray
+    spacing_above_m: FloatArray
+    interval_above_m: FloatArray
+    spacing_tree_m: FloatArray
+    spacing_ratio_m: FloatArray
+    spacing_runoff_m: FloatArray
+    share_cut_off: FloatArray
+    landform: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Designed:
+    """The whole plan before it is written.
+
+    Parameters
+    ----------
+    run, inputs : what was asked and given
+    terrain, site, placed, design : of the stages
+    storms, water, overflow, results : of the event
+    pegs, works : of each swale
+    figures : SwaleFigures
+    below : GroundBelow
+    property_cells : (rows, columns) bool
+    curve_number : used for the ground
+    """
+
+    run: RunFile
+    inputs: Inputs
+    terrain: Terrain
+    site: Site
+    placed: Placed
+    design: SectionDesign
+    storms: tuple[Storm, ...]
+    water: SwaleWater
+    overflow: Overflow
+    results: SwaleResults
+    pegs: tuple[Pegs, ...]
+    works: tuple[SwaleWorks, ...]
+    figures: SwaleFigures
+    below: GroundBelow
+    property_cells: BoolArray
+    curve_number: float
+
+    @property
+    def check_storms(self) -> list[int]:
+        """Indices of the check storms."""
+        return [i for i, storm in enumerate(self.storms) if storm.purpose == "check"]
+
+    @property
+    def unserved_m2(self) -> float:
+        """Allowed ground whose water meets no swale."""
+        from soakline.siting.stations import OPEN  # noqa: PLC0415
+
+        allowed = (self.site.siteable.state == OPEN) & self.property_cells
+        bypass = allowed & (self.placed.catchments.label <= 0)
+        return float(np.count_nonzero(bypass)) * self.terrain.grid.cell_area_m2
