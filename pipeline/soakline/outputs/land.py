@@ -3,15 +3,13 @@
 import geopandas as gpd
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from soakline.findings import Finding
-from soakline.grid import Grid
 from soakline.ids import hollow_id, line_id
 from soakline.inputs.types import Property
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.runfile.sections import TerrainKeys
-from soakline.siting.excluded import ExcludedGround, cell_polygons
+from soakline.siting.excluded import ExcludedGround
 from soakline.terrain.condition import Terrain
 from soakline.terrain.hollows import Hollows
 from soakline.terrain.slope_classes import slope_class_polygons
@@ -54,34 +52,6 @@ def drainage_layer(terrain: Terrain, crs: str) -> gpd.GeoDataFrame:
         for i, line in enumerate(terrain.drainage)
     ]
     return frame(SCHEMAS["drainage_lines"], rows, list(terrain.drainage_line), crs)
-
-
-def hollow_polygons(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int, shapely.Geometry]:
-    """Outlines of hollows: their cells joined, corners included.
-
-    Cells of one hollow may touch only at a corner; a hair's breadth joins them to one polygon.
-    """
-    if not wanted:
-        return {}
-    boxes = ndimage.find_objects(hollows.label)
-    shapes = {}
-    for index in wanted:
-        rows, columns = boxes[index]
-        own = np.zeros((rows.stop - rows.start, columns.stop - columns.start), dtype=bool)
-        own[:] = hollows.label[rows, columns] == index + 1
-        part = Grid(
-            own.shape[0],
-            own.shape[1],
-            grid.west_m + columns.start * grid.cell_m,
-            grid.north_m - rows.start * grid.cell_m,
-            grid.cell_m,
-            grid.crs_wkt,
-        )
-        outline = shapely.union_all(cell_polygons(own, part))
-        if outline.geom_type != "Polygon":
-            outline = shapely.buffer(outline, 1e-3 * grid.cell_m, join_style="mitre")
-        shapes[index] = outline
-    return shapes
 
 
 def listed_hollows(hollows: Hollows, keys: TerrainKeys) -> list[int]:

@@ -1,6 +1,6 @@
 """Layers and tables of the event: spillways, routes, safe points, storms."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -18,12 +18,13 @@ from soakline.ids import (
     swale_id,
 )
 from soakline.outputs.columns import SCHEMAS, frame
+from soakline.outputs.designed import Designed
 from soakline.overflow.routes import Route
 from soakline.siting.ends import End
 from soakline.terrain.paths import path_down
 
-if TYPE_CHECKING:
-    from soakline.stages.designed import Designed
+
+
 
 
 def end_id(end: End) -> str | None:
@@ -49,7 +50,7 @@ def numbered(routes: list[Route]) -> list[tuple[int, Route]]:
     return out
 
 
-def spillway_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `spillways` layer."""
     rows, points = [], []
     for number, route in numbered(plan.overflow.routes):
@@ -68,7 +69,7 @@ def spillway_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["spillways"], rows, points, crs)
 
 
-def route_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def route_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `overflow_routes` layer."""
     rows, lines = [], []
     for number, route in numbered(plan.overflow.routes):
@@ -92,16 +93,10 @@ def route_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["overflow_routes"], rows, lines, crs)
 
 
-def _leaves_property(plan: "Designed", cell: int) -> tuple[float, float] | None:
+def _leaves_property(plan: Designed, cell: int) -> tuple[float, float] | None:
     """Where a drainage line fed at a cell leaves the property; None where it ends inside."""
     grid = plan.terrain.grid
-    cells = path_down(
-        plan.terrain.flow.direction,
-        cell // grid.columns,
-        cell % grid.columns,
-        ~plan.property_cells,
-        grid.cells,
-    )
+    cells = path_down(plan.terrain.flow.direction, cell, ~plan.property_cells)
     if plan.property_cells.ravel()[cells[-1]]:
         return None
     row, column = np.divmod(cells[-2:], grid.columns)
@@ -114,7 +109,7 @@ def _leaves_property(plan: "Designed", cell: int) -> tuple[float, float] | None:
     return float(point[0]), float(point[1])
 
 
-def safe_point_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `safe_points` layer: given points, dams that routes reach, outlets of fed lines."""
     rows: list[dict[str, Any]] = []
     points = []
@@ -154,7 +149,7 @@ def safe_point_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["safe_points"], rows, points, crs)
 
 
-def storm_table(plan: "Designed") -> pd.DataFrame:
+def storm_table(plan: Designed) -> pd.DataFrame:
     """The `storms` table."""
     rows = [
         {
@@ -171,7 +166,7 @@ def storm_table(plan: "Designed") -> pd.DataFrame:
     return frame(SCHEMAS["storms"], rows)
 
 
-def swale_storm_table(plan: "Designed") -> pd.DataFrame:
+def swale_storm_table(plan: Designed) -> pd.DataFrame:
     """The `swale_storms` table."""
     swales, storms = len(plan.placed.lines), len(plan.storms)
     balance, results = plan.overflow.balance, plan.results

@@ -1,6 +1,6 @@
 """Layers of the swales: lips, ground works, catchments, pegs."""
 
-from typing import TYPE_CHECKING
+
 
 import geopandas as gpd
 import numpy as np
@@ -10,18 +10,19 @@ from shapely.geometry import MultiPolygon, shape
 
 from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, frame
+from soakline.outputs.designed import Designed
 from soakline.siting.stations import stations_along
 from soakline.terrain.ground import sample
 
-if TYPE_CHECKING:
-    from soakline.stages.designed import Designed
+
+
 
 
 def _or_none(value: float) -> float | None:
     return None if not np.isfinite(value) else float(value)
 
 
-def swale_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swales` layer."""
     figures, trench = plan.figures, plan.design.trench
     check = plan.check_storms
@@ -82,7 +83,7 @@ def swale_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["swales"], rows, lips, crs)
 
 
-def ground_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def ground_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_ground` layer."""
     rows, parts = [], []
     for i, works in enumerate(plan.works):
@@ -96,7 +97,7 @@ def ground_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["swale_ground"], rows, parts, crs)
 
 
-def catchment_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_catchments` layer."""
     label = plan.placed.catchments.label
     count = len(plan.placed.lines)
@@ -125,7 +126,7 @@ def catchment_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
     )
 
 
-def peg_layer(plan: "Designed", crs: str) -> gpd.GeoDataFrame:
+def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `pegs` layer; empty where the DEM is too coarse to set out from."""
     columns: dict[str, list[object]] = {c.name: [] for c in SCHEMAS["pegs"].columns}
     points = []

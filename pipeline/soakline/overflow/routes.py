@@ -11,8 +11,8 @@ from soakline.overflow.hydraulics import REACH_M, reach_velocities
 from soakline.overflow.sills import Outlets, Sill, SillRules, Ways
 from soakline.overflow.velocity import SoilResistance, permissible_ms
 from soakline.siting.ends import End
-from soakline.siting.excluded import GeometryArray
 from soakline.siting.stations import stations_along
+from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 from soakline.terrain.paths import path_down
 
@@ -33,7 +33,7 @@ class EndShapes:
     swales: GeometryArray
     drainage_lines: GeometryArray
     dams: GeometryArray
-    hollows: GeometryArray
+    hollows: dict[int, shapely.Geometry]
     safe_points: GeometryArray
     area: shapely.Geometry
 
@@ -91,7 +91,11 @@ class Route:
 
 
 def _drawn(
-    sill: Sill, cells: npt.NDArray[np.int64], end_shape: shapely.Geometry, ways: Ways
+    sill: Sill,
+    cells: npt.NDArray[np.int64],
+    sill_level_m: float,
+    end_shape: shapely.Geometry,
+    ways: Ways,
 ) -> FloatArray:
     """Line from the sill along the cells to the end, heights from the ground, never rising."""
     grid = ways.grid
@@ -114,7 +118,7 @@ def _drawn(
     )
     xy = shapely.get_coordinates(straight)
     height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
-    height[0] = line.level_m
+    height[0] = sill_level_m
     height[np.isnan(height)] = np.inf
     return np.column_stack([xy, np.minimum.accumulate(height)])
 
@@ -146,6 +150,7 @@ def _stations_of(coordinates: FloatArray) -> FloatArray:
 def draw_routes(
     outlets: Outlets,
     ways: Ways,
+    sill_level_m: FloatArray,
     shapes: EndShapes,
     rules: SillRules,
     cover: str,
@@ -157,6 +162,7 @@ def draw_routes(
     ----------
     outlets : Outlets
     ways : Ways
+    sill_level_m : (swales,) m
     shapes : EndShapes
     rules : SillRules
     cover, soil : rows of the table of permissible velocities
@@ -172,7 +178,7 @@ def draw_routes(
     grid = ways.grid
     stop = ways.end_map.goal != 0
     sills = [sill for own in outlets.sills for sill in sorted(own, key=lambda s: s.start_m)]
-    paths = [_path(ways, sill.way.start_cell, stop) for sill in sills]
+    paths = [path_down(ways.direction, sill.way.start_cell, stop) for sill in sills]
     if not paths:
         return []
     every = np.concatenate(paths)
@@ -185,7 +191,9 @@ def draw_routes(
         end = (
             ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
         )
-        coordinates = _drawn(sill, path, shapes.of(end), ways)
+        coordinates = _drawn(
+            sill, path, float(sill_level_m[sill.way.swale]), shapes.of(end), ways
+        )
         points = _stations_of(coordinates)
         row, column = grid.row_column(points[:, 0], points[:, 1])
         # Flow of a reach: that of the path's cell at the same share of the way.
@@ -210,15 +218,3 @@ def draw_routes(
             )
         )
     return routes
-
-
-def _path(ways: Ways, start: int, stop: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
-    """Cells of a way; the buffer grows until it holds the whole way."""
-    most = 1024
-    while True:
-        cells: npt.NDArray[np.int64] = path_down(
-            ways.direction, start // ways.grid.columns, start % ways.grid.columns, stop, most
-        )
-        if cells.size < most:
-            return cells
-        most *= 8

@@ -66,6 +66,7 @@ def _passes_on(hollow: int, ways: Ways, hollows: Hollows) -> bool:
 def settle_overflow(
     exits: list[list[Exit]],
     ways: Ways,
+    sill_level_m: FloatArray,
     shapes: EndShapes,
     hollows: Hollows,
     storms: tuple[Storm, ...],
@@ -81,6 +82,7 @@ def settle_overflow(
     ----------
     exits : places to try, by swale
     ways : Ways
+    sill_level_m : (swales,) m
     shapes : EndShapes
     hollows : Hollows
     storms : every storm
@@ -148,6 +150,6 @@ def settle_overflow(
         outlets,
         chain,
         balance,
-        draw_routes(outlets, ways, shapes, rules, cover, soil),
+        draw_routes(outlets, ways, sill_level_m, shapes, rules, cover, soil),
         tuple(findings[h] for h in sorted(findings)),
     )

@@ -128,6 +128,12 @@ def _end_return(
     return shapely.make_valid(shapely.Polygon(ring))
 
 
+def ponded_ground(stations: LipStations, trench: Trench) -> shapely.Geometry:
+    """Water surface of a full trench, from the lip uphill over its top width."""
+    zero = np.zeros_like(stations.slope)
+    return _only_area(strip(stations, zero, zero + trench.top_width_m))
+
+
 def footprint(
     stations: LipStations,
     trench: Trench,
@@ -156,7 +162,7 @@ def footprint(
     zero = np.zeros_like(stations.slope)
     full = zero + trench.top_width_m
     daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.slope), full)
-    ponded = _only_area(strip(stations, zero, full))
+    ponded = ponded_ground(stations, trench)
     cut = _only_area(shapely.difference(strip(stations, full, daylight), ponded))
     dug = shapely.union(ponded, cut)
     berm = mound = shapely.Polygon()

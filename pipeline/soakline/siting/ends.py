@@ -8,8 +8,7 @@ import numpy.typing as npt
 import shapely
 
 from soakline.grid import BoolArray, FloatArray, Grid
-from soakline.siting.excluded import GeometryArray, burn
-from soakline.siting.stations import cells_of
+from soakline.terrain.cells import GeometryArray, burn, cells_of
 from soakline.terrain.hollows import Hollows
 from soakline.terrain.paths import LabelArray
 

@@ -10,12 +10,12 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
-from rasterio import features as raster_features
-from shapely.geometry import MultiPolygon, shape
+from shapely.geometry import MultiPolygon
 
 from soakline.grid import BoolArray, Grid, GroundArray
 from soakline.inputs.types import Features
 from soakline.runfile.sections import SetbackKeys
+from soakline.terrain.cells import GeometryArray, burn, cell_polygons, polygons_of
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import way_to_target_m
 
@@ -28,8 +28,6 @@ LIP_REASONS = ("too_steep", "wet")
 # Buffers are drawn outside the true arc by this factor, so that no setback is cut short.
 _QUADRANT = 16
 _ARC_FACTOR = 1.0 / np.cos(np.pi / (4 * _QUADRANT))
-
-GeometryArray = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -58,36 +56,6 @@ def buffered(geometry: GeometryArray, distance_m: GeometryArray | float) -> Geom
         geometry, np.asarray(distance_m, dtype=float) * _ARC_FACTOR, quad_segs=_QUADRANT
     )
     return out
-
-
-def burn(shapes: GeometryArray, grid: Grid, all_touched: bool = False) -> BoolArray:
-    """Cells whose centre lies in any of the shapes (or that any touches)."""
-    shapes = shapes[~shapely.is_empty(shapes)]
-    if shapes.size == 0:
-        return np.zeros(grid.shape, dtype=bool)
-    burnt = raster_features.rasterize(
-        shapes, out_shape=grid.shape, transform=grid.transform, all_touched=all_touched, dtype="uint8"
-    )
-    return np.asarray(burnt, dtype=bool)
-
-
-def cell_polygons(mask: BoolArray, grid: Grid) -> GeometryArray:
-    """Outlines of the patches of a mask, cell edge by cell edge."""
-    rows = np.flatnonzero(mask.any(axis=1))
-    if rows.size == 0:
-        return np.array([], dtype=object)
-    columns = np.flatnonzero(mask.any(axis=0))
-    window = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
-    patch = np.ascontiguousarray(mask[window]).view(np.uint8)
-    origin = grid.transform * type(grid.transform).translation(int(columns[0]), int(rows[0]))
-    found = raster_features.shapes(patch, mask=mask[window], connectivity=4, transform=origin)
-    return np.array([shape(outline) for outline, _ in found], dtype=object)
-
-
-def polygons_of(geometry: GeometryArray) -> GeometryArray:
-    """The polygons among the parts of given geometries, slivers without area left out."""
-    parts = shapely.get_parts(shapely.get_parts(geometry))
-    return parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-6)]
 
 
 def _less(geometry: GeometryArray, claimed: GeometryArray) -> GeometryArray:

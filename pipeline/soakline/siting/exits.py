@@ -10,7 +10,8 @@ from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.siting.ends import EndMap
 from soakline.siting.lip import SILL_BAND_M
 from soakline.siting.place import LipLine
-from soakline.siting.stations import Stations, cells_of, stations_along
+from soakline.siting.stations import Stations, stations_along
+from soakline.terrain.cells import cells_of
 from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.ground import sample

@@ -7,10 +7,11 @@ from scipy import ndimage
 
 from soakline.grid import BoolArray, GroundArray
 from soakline.inputs.types import Features
-from soakline.siting.excluded import burn, buffered
+from soakline.siting.excluded import buffered
 from soakline.siting.place import LipLine
 from soakline.siting.site import geometry_of
-from soakline.siting.stations import cells_of, stations_along
+from soakline.siting.stations import stations_along
+from soakline.terrain.cells import burn, cells_of
 from soakline.terrain.condition import Terrain
 from soakline.terrain.paths import way_to_target_m
 

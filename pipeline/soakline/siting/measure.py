@@ -4,9 +4,9 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
-from soakline.siting.excluded import GeometryArray
 from soakline.siting.place import LipLine
 from soakline.siting.stations import stations_along
+from soakline.terrain.cells import GeometryArray
 
 _PEG_M = 10.0
 _LEAST, _MOST = 0.25, 1.5

@@ -16,10 +16,10 @@ from soakline.siting.stations import (
     OPEN,
     Siteable,
     Stations,
-    cells_of,
     runs_of,
     stations_along,
 )
+from soakline.terrain.cells import cells_of
 from soakline.terrain.ground import sample
 
 # The mound turns uphill round the end of the trench: room beyond the lip's end.

@@ -14,15 +14,14 @@ from soakline.siting.catchments import Catchments, catchments_of
 from soakline.siting.ends import EndMap, end_map
 from soakline.siting.excluded import (
     ExcludedGround,
-    GeometryArray,
     buffered,
-    burn,
     excluded_ground,
 )
 from soakline.siting.exits import FORBIDDEN, TRACK, Exit, find_exits
 from soakline.siting.place import LipLine, PlacingLimits, place_lines
 from soakline.siting.spacing import level_series
-from soakline.siting.stations import OPEN, Siteable, cells_of, siteable_ground
+from soakline.siting.stations import OPEN, Siteable, siteable_ground
+from soakline.terrain.cells import GeometryArray, burn, cells_of
 from soakline.terrain.condition import Terrain
 from soakline.terrain.flow import Uint8Array
 

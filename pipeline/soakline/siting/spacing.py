@@ -5,9 +5,9 @@ from scipy import ndimage
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.inputs.types import Features
-from soakline.siting.excluded import burn
 from soakline.siting.levels import first_level_m
 from soakline.siting.place import LevelSeries
+from soakline.terrain.cells import burn
 from soakline.terrain.flow import Uint8Array
 
 _WETTEST_MM, _DRIEST_MM = 1200.0, 250.0

@@ -8,7 +8,8 @@ import shapely
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.section.reach import FootprintReach
-from soakline.siting.excluded import ExcludedGround, GeometryArray, buffered, burn
+from soakline.siting.excluded import ExcludedGround, buffered
+from soakline.terrain.cells import GeometryArray, burn, cells_of
 
 STATION_M = 2.0
 
@@ -85,14 +86,6 @@ def quads(stations: Stations, uphill_m: FloatArray, downhill_m: FloatArray) -> G
     corners = np.stack([down[:-1], down[1:], up[1:], up[:-1]], axis=1)
     out: GeometryArray = shapely.polygons(corners)
     return out
-
-
-def cells_of(grid: Grid, easting: FloatArray, northing: FloatArray) -> npt.NDArray[np.int64]:
-    """Flat index of the cell that holds each place; −1 outside."""
-    row, column = grid.row_column(easting, northing)
-    r, c = np.rint(row).astype(np.int64), np.rint(column).astype(np.int64)
-    inside = (r >= 0) & (r < grid.rows) & (c >= 0) & (c < grid.columns)
-    return np.where(inside, r * grid.columns + c, -1)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from soakline.grid import BoolArray, Grid, GroundArray
 from soakline.inputs.types import Elevation
 from soakline.runfile.sections import TerrainKeys
+from soakline.terrain.cells import GeometryArray
 from soakline.terrain.drainage import DrainageLine, drainage_lines
 from soakline.terrain.flow import Flow, flow_over
 from soakline.terrain.ground import horn_slope_pct, mean_ground
@@ -16,8 +16,6 @@ from soakline.terrain.hollows import Hollows, fill_hollows, find_hollows
 
 # Lines through cell centres are drawn straighter by at most this many cells.
 _STRAIGHTEN_CELLS = 0.75
-
-GeometryArray = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

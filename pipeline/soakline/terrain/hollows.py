@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import richdem as rd
+import shapely
 from scipy import ndimage
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.quiet import quiet_streams
+from soakline.terrain.cells import cell_polygons
 
 _OUTSIDE_M = -9999.0  # below any ground on earth: water may leave here
 
@@ -106,3 +108,31 @@ def find_hollows(
     volume = np.bincount(which, weights=depth, minlength=count) * grid.cell_area_m2
     kept = (deepest > least_depth_m) & (area > least_area_m2)
     return Hollows(label.astype(np.int32, copy=False), deepest, volume, area, spill, kept)
+
+
+def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int, shapely.Geometry]:
+    """Outlines of hollows: their cells joined, corners included.
+
+    Cells of one hollow may touch only at a corner; a hair's breadth joins them to one polygon.
+    """
+    if not wanted:
+        return {}
+    boxes = ndimage.find_objects(hollows.label)
+    shapes = {}
+    for index in wanted:
+        rows, columns = boxes[index]
+        own = np.zeros((rows.stop - rows.start, columns.stop - columns.start), dtype=bool)
+        own[:] = hollows.label[rows, columns] == index + 1
+        part = Grid(
+            own.shape[0],
+            own.shape[1],
+            grid.west_m + columns.start * grid.cell_m,
+            grid.north_m - rows.start * grid.cell_m,
+            grid.cell_m,
+            grid.crs_wkt,
+        )
+        outline = shapely.union_all(cell_polygons(own, part))
+        if outline.geom_type != "Polygon":
+            outline = shapely.buffer(outline, 1e-3 * grid.cell_m, join_style="mitre")
+        shapes[index] = outline
+    return shapes

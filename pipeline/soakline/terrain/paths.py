@@ -54,26 +54,28 @@ def first_intercept(direction: Uint8Array, burnt: LabelArray) -> LabelArray:
 
 
 @numba.njit(cache=True)  # type: ignore[untyped-decorator]
-def path_down(
-    direction: Uint8Array, row: int, column: int, stop: BoolArray, most_cells: int
-) -> CellArray:
-    """Flat indices of the cells on the way down, to the first stop cell, the edge or the limit.
+def path_down(direction: Uint8Array, start: int, stop: BoolArray) -> CellArray:
+    """Flat indices of the cells on the way down, to the first stop cell or the edge.
 
     Parameters
     ----------
     direction : (rows, columns) uint8
-    row, column : where to start; the start is part of the path
+    start : flat index of the first cell, which is part of the path
     stop : (rows, columns) bool; the first such cell ends the path and belongs to it
-    most_cells : longest path
 
     Returns
     -------
     (n,) int64
     """
     columns = direction.shape[1]
-    out = np.empty(most_cells, np.int64)
+    row, column = start // columns, start % columns
+    out = np.empty(256, np.int64)
     n = 0
-    while n < most_cells and direction[row, column] != VOID:
+    while direction[row, column] != VOID:
+        if n == out.size:
+            longer = np.empty(2 * n, np.int64)
+            longer[:n] = out
+            out = longer
         out[n] = row * columns + column
         n += 1
         if stop[row, column] or direction[row, column] == END:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.section.trench import Trench
 from soakline.water.curve_number import runoff_mm
 from soakline.water.network import Chain, passed_down
 from soakline.water.storms import (
@@ -131,17 +130,16 @@ def peak_bound_m3s(
     return passed_down(chain, own)
 
 
-def full_to_empty_h(trench: Trench, length_m: FloatArray, rate_m_h: FloatArray) -> FloatArray:
+def full_to_empty_h(water: SwaleWater) -> FloatArray:
     """Time from full to empty through the base, with no inflow.
 
     Parameters
     ----------
-    trench : Trench
-    length_m : (n,) of the lip, m
-    rate_m_h : (n,) soaking rate of the base, m/h
+    water : SwaleWater
 
     Returns
     -------
-    (n,) h; capacity over rate × base × length. For upright sides this is depth over rate
+    (swales,) h; capacity over rate × base × length. For upright sides and ends this is depth over
+    rate
     """
-    return trench.capacity_m3(length_m) / (rate_m_h * trench.base_width_m * length_m)
+    return water.capacity_m3 / water.soak_m3_h

@@ -13,6 +13,7 @@ from soakline.section.pegs import Pegs
 from soakline.section.works import SwaleWorks
 from soakline.siting.hazards import GroundBelow
 from soakline.siting.site import Placed, Site
+from soakline.siting.stations import OPEN
 from soakline.terrain.condition import Terrain
 from soakline.water.balance import SwaleWater
 from soakline.water.results import SwaleResults
@@ -99,8 +100,6 @@ class Designed:
     @property
     def unserved_m2(self) -> float:
         """Allowed ground whose water meets no swale."""
-        from soakline.siting.stations import OPEN  # noqa: PLC0415
-
         allowed = (self.site.siteable.state == OPEN) & self.property_cells
         bypass = allowed & (self.placed.catchments.label <= 0)
         return float(np.count_nonzero(bypass)) * self.terrain.grid.cell_area_m2

@@ -1,0 +1,312 @@
+"""Findings on swales and routes: each beside the figure that it concerns."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from soakline.findings import Finding
+from soakline.ids import line_id, route_id, spillway_id, swale_id
+from soakline.outputs.designed import Designed
+from soakline.outputs.overflow import numbered
+from soakline.overflow.loading import loaded_lines
+from soakline.overflow.sills import LONGEST_SILL_M
+from soakline.overflow.velocity import bare_earth_permissible_ms
+from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
+from soakline.water.balance import peak_rates_m_s
+
+_WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
+_FAO_LIMIT_PCT, _STEEP_NOTE_PCT = 5.0, 10.0
+_SHOWN_SHARE = 0.01
+
+
+def _swale(i: int, code: str, severity: str, message: str, advice: str) -> Finding:
+    return Finding(code, severity, "swales", swale_id(i), message, advice)  # type: ignore[arg-type]
+
+
+def swale_findings(plan: Designed) -> Iterator[Finding]:
+    """What is to be said of each swale, from the highest down."""
+    for i in range(len(plan.placed.lines)):
+        yield from _on_safety(plan, i)
+        yield from _on_ground(plan, i)
+        yield from _on_water(plan, i)
+        yield from _on_works(plan, i)
+
+
+def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
+    outlets = plan.overflow.outlets
+    if outlets.safe[i]:
+        return
+    own = outlets.sills[i]
+    edge = [s for s in own if s.way.goal > 0
+            and plan.placed.end_map.ends[s.way.goal - 1].kind == "property_edge"]  # fmt: skip
+    if not own:
+        why = "no way down was found that keeps off buildings, septic fields, wells and bad ground"
+    elif edge:
+        why = "its overflow leaves over the property's edge, away from any drainage line"
+    else:
+        why = "what it spills into has no safe end itself"
+    yield _swale(
+        i,
+        "no_safe_end",
+        "stop",
+        f"the overflow has no safe end: {why}",
+        "do not build this swale, nor those above it that spill into it, before a safe end is "
+        "agreed: add a safe point, a dam with a spillway, or a neighbour's consent; ask a licensed "
+        "engineer",
+    )
+
+
+def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
+    slope = float(plan.figures.slope_pct[i])
+    if slope > _STEEP_NOTE_PCT:
+        yield _swale(
+            i,
+            "slope_over_10",
+            "caution",
+            f"the ground slopes {slope:.1f} %: over 10 % soaking water can loosen a hillside",
+            "have the soil's stability judged on site by a licensed engineer",
+        )
+    elif slope > _FAO_LIMIT_PCT:
+        yield _swale(
+            i,
+            "slope_over_5",
+            "note",
+            f"the ground slopes {slope:.1f} %: FAO (AGL/MISC/17, 1991) advises against works that "
+            "collect runoff above 5 %, for uneven runoff and large earthworks",
+            "weigh closer spacing and smaller sections",
+        )
+    below = plan.below
+    if below.steep[i] or below.landslip[i]:
+        what = (
+            f"ground of {STEEP_PCT:g} % or more, over {STEEP_AREA_M2:g} m²"
+            if below.steep[i]
+            else "a landslip"
+        )
+        risk = bool(below.at_risk[i])
+        there = (
+            f", and a building, a track or a neighbour within {RISK_WAY_M:g} m on that way"
+            if risk
+            else ""
+        )
+        yield _swale(
+            i,
+            "unstable_ground_below",
+            "stop" if risk else "caution",
+            f"down the way of its water lies {what}{there}",
+            "soaking above a slope can set it moving: a geotechnical engineer must judge it first",
+        )
+    share = float(plan.figures.share_cut_off[i])
+    if share >= _SHOWN_SHARE:
+        yield _swale(
+            i,
+            "catchment_cut_off",
+            "caution",
+            f"{100 * share:.0f} % of the catchment drains from ground that the DEM's edge cuts off: "
+            "more water may come than is counted",
+            "give a DEM that reaches up to the divide",
+        )
+
+
+def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
+    hours = float(plan.figures.drain_down_h[i])
+    limit = plan.run.section.max_drain_h
+    if hours > limit:
+        passes = limit * plan.design.soak_m_h
+        yield _swale(
+            i,
+            "drains_slowly",
+            "caution",
+            f"takes {hours:.0f} h from full to empty, over {limit:g} h; water {passes:.2f} m deep on "
+            "the base would soak away in time. Standing water breeds mosquitoes and can drown a "
+            "child",
+            "test the soil on site; a wider and shallower section soaks faster",
+        )
+    overflow = float(plan.overflow.balance.overflow_m3[i, plan.results.governing[i]])
+    if overflow > 0:
+        yield _swale(
+            i,
+            "capacity_short",
+            "caution",
+            f"spills {overflow:.0f} m³ in the design storm "
+            f"{plan.storms[plan.results.governing[i]].storm_id}; spaced "
+            f"{plan.figures.spacing_runoff_m[i]:.0f} m apart it would hold it",
+            "widen the section, or accept that it spills",
+        )
+
+
+def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
+    volumes = plan.works[i].volumes
+    face = volumes.face_height_m
+    if face > _WAY_OUT_FROM_M:
+        at = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
+        need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
+        yield _swale(
+            i,
+            "trench_safety",
+            "caution",
+            f"the cut face stands {face:.2f} m high, over {at:g} m, from where {need} usually asked "
+            "for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)",
+            "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules",
+        )
+    if volumes.wedge_m2 > plan.design.trench.area_m2:
+        yield _swale(
+            i,
+            "mostly_hillside_cut",
+            "caution",
+            f"the wedge cut above the water, {volumes.wedge_m2:.2f} m² per metre, is more than the "
+            f"water's own {plan.design.trench.area_m2:.2f} m²",
+            "a narrower base or a steeper batter cuts less of the hill",
+        )
+    if volumes.short_m3 > 0:
+        yield _swale(
+            i,
+            "spoil_short",
+            "note",
+            f"the mound lacks {volumes.short_m3:.1f} m³ of spoil",
+            "bring soil from a swale with more than it needs",
+        )
+    if volumes.surplus_m3 > 0:
+        yield _swale(
+            i,
+            "spoil_left_over",
+            "note",
+            f"{volumes.surplus_m3:.1f} m³ of spoil find no room beside the sills",
+            "spread it thinly on flat ground clear of the ways of water",
+        )
+    own = plan.overflow.outlets.sills[i]
+    length = float(plan.figures.sill_length_m[i])
+    wanted = float(plan.overflow.outlets.wanted_m[i])
+    if own and length > plan.figures.length_m[i] / 4.0:
+        yield _swale(
+            i,
+            "sill_too_long",
+            "caution",
+            f"{length:.1f} m of sill take more than a quarter of the lip's "
+            f"{plan.figures.length_m[i]:.0f} m",
+            "a shorter chain above, an end of its own, or a wider section would need less",
+        )
+    if own and length < wanted - 0.01:
+        yield _swale(
+            i,
+            "sill_short",
+            "caution",
+            f"ground fit for {length:.1f} m of sill was found where {wanted:.1f} m (at most "
+            f"{LONGEST_SILL_M:g} m each) are wanted: the head rises to "
+            f"{plan.figures.check_head_m[i]:.2f} m and the mound with it",
+            "have the spillway designed on site",
+        )
+    for number, route in numbered(plan.overflow.routes):
+        if route.swale == i and route.sill.way.stretch.cut_in:
+            yield Finding(
+                "sill_cut_in",
+                "caution",
+                "spillways",
+                spillway_id(i, number),
+                "ground stands up to 0.15 m over the sill: it is cut through to where ground is at "
+                "the level again",
+                "dig the sill last, to the lowest lip found, and protect the cut",
+            )
+
+
+def route_findings(plan: Designed) -> Iterator[Finding]:
+    """What is to be said of each route, then of the drainage lines that routes enter."""
+    consent = plan.run.overflow.neighbour_consent
+    bare = bare_earth_permissible_ms(plan.run.soil.texture)
+    for number, route in numbered(plan.overflow.routes):
+        feature = route_id(route.swale, number)
+
+        def on(
+            code: str, message: str, advice: str, feature: str = feature, severity: str = "caution"
+        ) -> Finding:
+            return Finding(code, severity, "overflow_routes", feature, message, advice)  # type: ignore[arg-type]
+
+        if route.lining != "grass":
+            held = f"{route.permissible_ms:.2f} m/s" if route.permissible_ms else "no figure"
+            yield on(
+                "route_needs_lining",
+                f"{route.velocity_ms:.2f} m/s on up to {route.max_slope_pct:.0f} %: the cover's "
+                f"table gives {held} there",
+                "line the route with rock or matting to an engineer's design, or choose a wider sill",
+            )
+        elif route.velocity_ms > bare:
+            yield on(
+                "protect_until_grass_stands",
+                f"{route.velocity_ms:.2f} m/s, over the {bare:.2f} m/s that bare earth bears",
+                "protect until grass stands: turf, matting or a dry season",
+            )
+        if route.sill.way.crosses_track:
+            yield on("route_crosses_track", "the route crosses a track", "build a ford or a pipe")
+        if route.max_slope_pct > plan.run.siting.max_slope_pct:
+            yield on(
+                "route_over_steep_ground",
+                f"the route runs over ground of {route.max_slope_pct:.0f} %, steeper than swales "
+                f"may stand on ({plan.run.siting.max_slope_pct:g} %)",
+                "have its stability judged on site",
+            )
+        if route.end.kind == "property_edge" and plan.run.overflow.allow_property_edge and consent:
+            yield on(
+                "leaves_property",
+                f"the water leaves over the property's edge with consent: {consent}",
+                "keep the consent in writing; drainage law differs from place to place",
+            )
+        if route.end.kind in ("dam", "safe_point"):
+            yield from _on_receiver(plan, route.end.kind, route.end.index, feature)
+
+
+def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterator[Finding]:
+    """A dam or given point that may not take what reaches it."""
+    features = plan.inputs.features
+    layer = features.dams if kind == "dam" else features.safe_points
+    row = layer.iloc[index]
+    accepts = row["accepts_m3"]
+    check = plan.check_storms
+    most = max(
+        sum(
+            r.sill.share * plan.overflow.balance.overflow_m3[r.swale, s]
+            for r in plan.overflow.routes
+            if r.end.kind == kind and r.end.index == index
+        )
+        for s in check
+    )
+    enough = bool(np.isfinite(accepts)) and accepts >= most
+    known = bool(np.isfinite(accepts))
+    spills = kind == "dam" and row["spillway"] is not None and row["spillway"] is True
+    if spills or enough or (kind == "safe_point" and not known):
+        return
+    has = f"accepts {accepts:.0f} m³" if known else "has no spillway and no volume given"
+    yield Finding(
+        f"{kind}_may_overflow",
+        "caution",
+        "overflow_routes",
+        feature,
+        f"up to {most:.0f} m³ reach a {kind.replace('_', ' ')} that {has}",
+        "have its spillway and its bank judged by a licensed engineer; works on dams need permits",
+    )
+
+
+def drainage_findings(plan: Designed) -> Iterator[Finding]:
+    """Drainage lines that routes load with much water."""
+    keys = plan.run.overflow
+    dry, _ = peak_rates_m_s(plan.storms, plan.curve_number)
+    loaded = loaded_lines(
+        plan.overflow.routes,
+        plan.terrain.flow,
+        plan.terrain.ground_m,
+        plan.terrain.grid,
+        float(dry[plan.check_storms].max()),
+        keys.manning_n,
+        keys.cover,
+        keys.soil,
+    )
+    for line in loaded:
+        held = f"{line.permissible_ms:.2f} m/s" if line.permissible_ms else "no figure so steep"
+        yield Finding(
+            "drainage_line_loaded",
+            "caution",
+            "drainage_lines",
+            line_id(line.line),
+            f"routes bring {line.peak_m3s:.2f} m³/s in the check storm, beside the line's own "
+            f"{line.own_peak_m3s:.2f} m³/s; they run {line.velocity_ms:.2f} m/s over the next 50 m, "
+            f"where the cover's table gives {held}",
+            "look at the line's bed on site; whether it is stable today was not checked",
+        )

@@ -1,0 +1,74 @@
+"""The run record: how a plan came about, key by key."""
+
+import importlib.metadata
+import os
+import platform
+
+import pandas as pd
+
+from soakline import __version__
+from soakline.outputs.columns import SCHEMAS, frame
+from soakline.outputs.designed import Designed
+from soakline.runfile.defaults import used_keys
+
+_LIBRARIES = (
+    "numpy", "numba", "scipy", "richdem2", "rasterio", "pyogrio", "geopandas", "shapely",
+    "contourpy", "networkx", "pydantic", "pyproj",
+)  # fmt: skip
+
+
+def record_table(
+    plan: Designed, notes: tuple[str, ...], started: str, finished: str, timings_s: dict[str, float]
+) -> pd.DataFrame:
+    """The `run_record` table.
+
+    Parameters
+    ----------
+    plan : Designed
+    notes : how frequencies were matched
+    started, finished : ISO 8601
+    timings_s : by stage
+
+    Returns
+    -------
+    key and value; only `started`, `finished`, `timing_*` and `host_*` differ between two runs of the
+    same input
+    """
+    grid = plan.terrain.grid
+    rows: list[tuple[str, str]] = [
+        ("version", __version__),
+        ("run_file", plan.run.file.name),
+        ("run_file_sha256", plan.run.sha256),
+        ("run_file_text", plan.run.text),
+        ("crs", grid.crs_wkt),
+        ("cell_size_m", f"{grid.cell_m:g}"),
+        ("rows", str(grid.rows)),
+        ("columns", str(grid.columns)),
+        ("noise_m", f"{plan.terrain.noise_m:.4f}"),
+        ("curve_number_used", f"{plan.curve_number:g}"),
+        ("soaking_rate_mm_h", f"{1000 * plan.design.soak_m_h:g}"),
+        ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:g}"),
+        ("bypass_m2", f"{plan.placed.catchments.bypass_m2:g}"),
+        ("allowed_m2", f"{plan.site.allowed_m2:.2f}"),
+        (
+            "peaks",
+            "bound: fastest rise of rainfall excess over 72 s on all that can spill into a swale; "
+            "no storage, no lag",
+        ),
+    ]
+    rows += [("frequency_note", note) for note in notes]
+    for used in used_keys(plan.run):
+        rows.append((used.key, str(used.value)))
+        if not used.given:
+            rows.append((f"default:{used.key}", str(used.value)))
+    for source in plan.inputs.sources:
+        rows.append((f"input:{source.role}", f"{source.path} sha256={source.sha256}"))
+    rows += [(f"library:{name}", importlib.metadata.version(name)) for name in _LIBRARIES]
+    rows += [("started", started), ("finished", finished)]
+    rows += [(f"timing_{name}_s", f"{seconds:.3f}") for name, seconds in timings_s.items()]
+    rows += [
+        ("host_python", platform.python_version()),
+        ("host_system", platform.platform()),
+        ("host_cores", str(os.cpu_count())),
+    ]
+    return frame(SCHEMAS["run_record"], [{"key": k, "value": v} for k, v in rows])

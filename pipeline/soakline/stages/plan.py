@@ -1,0 +1,191 @@
+"""The main job, in order: reading, terrain, swales, layers, one GeoPackage."""
+
+import gc
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+
+from soakline.findings import Finding
+from soakline.inputs.read import read_inputs
+from soakline.outputs.cautions import drainage_findings, route_findings, swale_findings
+from soakline.outputs.columns import SCHEMAS, frame
+from soakline.outputs.designed import Designed
+from soakline.outputs.general import whole_findings
+from soakline.outputs.geopackage import PlanDescription, write_plan
+from soakline.outputs.land import (
+    drainage_layer,
+    excluded_layer,
+    hollow_layer,
+    listed_hollows,
+    property_layer,
+    slope_layer,
+    small_hollows,
+)
+from soakline.outputs.overflow import (
+    route_layer,
+    safe_point_layer,
+    spillway_layer,
+    storm_table,
+    swale_storm_table,
+)
+from soakline.outputs.quantities import quantity_table
+from soakline.outputs.record import record_table
+from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
+from soakline.runfile.sections import RunFile
+from soakline.section.design import section_design
+from soakline.stages.design import design_swales
+from soakline.stages.progress import Progress
+from soakline.terrain.condition import condition_ground
+from soakline.terrain.hollows import hollow_outlines
+
+Layers = dict[str, gpd.GeoDataFrame | pd.DataFrame]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanOutcome:
+    """What a run came to.
+
+    Parameters
+    ----------
+    path : the plan
+    stops : findings at stop
+    """
+
+    path: Path
+    stops: int
+
+
+def make_plan(
+    run: RunFile, out: Path, progress: Progress, map_path: Path | None = None
+) -> PlanOutcome:
+    """Plan a property and write the plan whole or not at all.
+
+    Parameters
+    ----------
+    run : the run file
+    out : the GeoPackage
+    progress : is told of every stage
+    map_path : picture of the plan; None for none
+
+    Returns
+    -------
+    PlanOutcome
+
+    Raises
+    ------
+    InputRefused
+        With every problem of the inputs; nothing is written.
+    """
+    started = datetime.now(UTC).isoformat(timespec="milliseconds")
+    with progress.stage("reading"):
+        design = section_design(run)
+        inputs = read_inputs(run, progress)
+    cells = inputs.elevation.grid.cells
+    with progress.stage("terrain", cells):
+        terrain = condition_ground(inputs.elevation, run.terrain)
+    with progress.stage("swales", cells):
+        plan, findings, notes = design_swales(run, inputs, terrain, design)
+    with progress.stage("layers", cells):
+        layers = plan_layers(plan)
+        told = all_findings(plan, findings)
+        layers["findings"] = finding_table(told)
+    with progress.stage("writing"):
+        finished = datetime.now(UTC).isoformat(timespec="milliseconds")
+        layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
+        write_plan(out, layers, terrain.grid.crs_wkt, _described(plan))
+    if map_path is not None:
+        with progress.stage("map", cells):
+            from soakline.outputs.picture import draw_map  # noqa: PLC0415 - a second to load
+
+            title = run.property.name or run.file.stem
+            draw_map(map_path, terrain.grid, terrain.ground_m, layers, title)
+    stops = sum(finding.severity == "stop" for finding in told)
+    _tell(told, progress)
+    return PlanOutcome(out, stops)
+
+
+def plan_layers(plan: Designed) -> Layers:
+    """Every layer and table but `findings` and `run_record`, built to its schema."""
+    crs = plan.terrain.grid.crs_wkt
+    hollows = plan.terrain.hollows
+    listed = listed_hollows(hollows, plan.run.terrain)
+    limits = tuple(float(limit) for limit in plan.run.terrain.slope_class_pct)
+    layers: Layers = {
+        "property": property_layer(plan.inputs.property, crs),
+        "swales": swale_layer(plan, crs),
+        "swale_ground": ground_layer(plan, crs),
+        "swale_catchments": catchment_layer(plan, crs),
+        "spillways": spillway_layer(plan, crs),
+        "overflow_routes": route_layer(plan, crs),
+        "safe_points": safe_point_layer(plan, crs),
+        "drainage_lines": drainage_layer(plan.terrain, crs),
+        "slope_classes": slope_layer(plan.terrain, plan.inputs.property, limits, crs),
+        "excluded_ground": excluded_layer(plan.site.excluded, crs),
+        "hollows": hollow_layer(
+            hollows, hollow_outlines(hollows, listed, plan.terrain.grid), crs
+        ),
+        "pegs": peg_layer(plan, crs),
+        "storms": storm_table(plan),
+        "swale_storms": swale_storm_table(plan),
+        "quantities": quantity_table(plan),
+    }
+    gc.collect()
+    return layers
+
+
+def all_findings(plan: Designed, made: tuple[Finding, ...]) -> list[Finding]:
+    """Findings of every stage: on the whole plan first, then feature by feature."""
+    hollows = plan.terrain.hollows
+    return [
+        *whole_findings(plan),
+        *plan.inputs.findings,
+        *small_hollows(hollows, listed_hollows(hollows, plan.run.terrain)),
+        *made,
+        *swale_findings(plan),
+        *route_findings(plan),
+        *drainage_findings(plan),
+    ]
+
+
+def finding_table(findings: list[Finding]) -> pd.DataFrame:
+    """The `findings` table."""
+    rows: list[Mapping[str, str | None]] = [
+        {
+            "code": finding.code,
+            "severity": finding.severity,
+            "layer": finding.layer or None,
+            "feature_id": finding.feature_id or None,
+            "message": finding.message,
+            "advice": finding.advice or None,
+        }
+        for finding in findings
+    ]
+    return frame(SCHEMAS["findings"], rows)
+
+
+def _described(plan: Designed) -> PlanDescription:
+    name = plan.run.property.name or plan.run.file.stem
+    return PlanDescription(
+        title=f"Swale plan: {name}",
+        description="Level, water-soaking trenches with their catchments, spillways and overflow "
+        "routes. A plan for discussion on site, not a design to build from unseen: local codes and "
+        "a licensed engineer come first.",
+        lineage="Made by soakline from the elevation model, boundary, features and rain table "
+        "named in run_record, by the methods described there.",
+    )
+
+
+def _tell(findings: list[Finding], progress: Progress) -> None:
+    """A count of the findings, and each stop in full."""
+    for severity in ("note", "caution", "stop"):
+        own = [finding for finding in findings if finding.severity == severity]
+        if own and severity != "stop":
+            progress.message("info", f"{len(own)} findings: {severity}")
+        if severity == "stop":
+            for finding in own:
+                where = f"{finding.feature_id}: " if finding.feature_id else ""
+                progress.message("stop", f"{where}{finding.message}")
