@@ -58,7 +58,9 @@ class Grid:
             self.north_m,
         )
 
-    def row_column(self, easting: FloatArray, northing: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def row_column(
+        self, easting: FloatArray, northing: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
         """Fractional row and column; whole numbers stand at cell centres."""
         row = (self.north_m - np.asarray(northing)) / self.cell_m - 0.5
         column = (np.asarray(easting) - self.west_m) / self.cell_m - 0.5

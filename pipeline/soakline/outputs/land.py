@@ -36,9 +36,7 @@ def slope_layer(
 def excluded_layer(excluded: ExcludedGround, crs: str) -> gpd.GeoDataFrame:
     """The `excluded_ground` layer."""
     rows = [{"reason": reason, "area_m2": area} for reason, _, area in excluded.parts]
-    return frame(
-        SCHEMAS["excluded_ground"], rows, [ground for _, ground, _ in excluded.parts], crs
-    )
+    return frame(SCHEMAS["excluded_ground"], rows, [ground for _, ground, _ in excluded.parts], crs)
 
 
 def drainage_layer(terrain: Terrain, crs: str) -> gpd.GeoDataFrame:

@@ -24,9 +24,6 @@ from soakline.siting.ends import End
 from soakline.terrain.paths import path_down
 
 
-
-
-
 def end_id(end: End) -> str | None:
     """Id of what a route ends on; none at the property's edge."""
     naming = {

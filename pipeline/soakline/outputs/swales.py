@@ -1,7 +1,5 @@
 """Layers of the swales: lips, ground works, catchments, pegs."""
 
-
-
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -13,9 +11,6 @@ from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.siting.stations import stations_along
 from soakline.terrain.ground import sample
-
-
-
 
 
 def _or_none(value: float) -> float | None:
@@ -121,9 +116,7 @@ def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "runoff_m3": runoff * (area - ponded) / 1000.0,
             }
         )
-    return frame(
-        SCHEMAS["swale_catchments"], rows, [MultiPolygon(own) for own in outlines], crs
-    )
+    return frame(SCHEMAS["swale_catchments"], rows, [MultiPolygon(own) for own in outlines], crs)
 
 
 def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:

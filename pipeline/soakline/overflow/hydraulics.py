@@ -3,7 +3,6 @@
 import numba
 import numpy as np
 
-
 from soakline.grid import FloatArray, GroundArray
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
@@ -18,7 +17,7 @@ _DEEPEST_M = 3.0
 _HALVINGS = 24
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def normal_velocity_ms(
     bed_m: FloatArray, spacing_m: float, slope: float, flow_m3s: float, manning_n: float
 ) -> float:
@@ -74,7 +73,7 @@ def normal_velocity_ms(
     return velocity
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def reach_velocities(
     row: FloatArray,
     column: FloatArray,
@@ -130,7 +129,7 @@ def reach_velocities(
     return slope, velocity
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def way_stations(
     direction: Uint8Array,
     goal: LabelArray,
@@ -172,5 +171,3 @@ def way_stations(
         row += ROW_STEP[k]
         column += COLUMN_STEP[k]
     return np.array(rows_out), np.array(columns_out)
-
-

@@ -87,7 +87,11 @@ def loaded_lines(
 
 
 def _below(
-    cells: np.ndarray, peak_m3s: float, ground_m: GroundArray, grid: Grid, manning_n: float  # type: ignore[type-arg]
+    cells: np.ndarray,
+    peak_m3s: float,
+    ground_m: GroundArray,
+    grid: Grid,
+    manning_n: float,  # type: ignore[type-arg]
 ) -> tuple[FloatArray, FloatArray]:
     """Slope and velocity of the reaches over the next 50 m of a line."""
     per_reach = max(1, round(REACH_M / grid.cell_m))

@@ -109,10 +109,10 @@ def _drawn(
     )
     row, column = np.divmod(cells, grid.columns)
     centres = np.column_stack(grid.easting_northing(row.astype(float), column.astype(float)))
-    last = shapely.get_coordinates(
-        shapely.shortest_line(end_shape, shapely.points(centres[-1]))
-    )[0]
-    points = np.vstack([start, centres[:-1], last]) if len(centres) > 1 else np.vstack([start, last])
+    last = shapely.get_coordinates(shapely.shortest_line(end_shape, shapely.points(centres[-1])))[0]
+    points = (
+        np.vstack([start, centres[:-1], last]) if len(centres) > 1 else np.vstack([start, last])
+    )
     straight = shapely.simplify(
         shapely.linestrings(points), _STRAIGHTEN_CELLS * grid.cell_m, preserve_topology=False
     )
@@ -188,12 +188,8 @@ def draw_routes(
     )
     routes = []
     for sill, path in zip(sills, paths, strict=True):
-        end = (
-            ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
-        )
-        coordinates = _drawn(
-            sill, path, float(sill_level_m[sill.way.swale]), shapes.of(end), ways
-        )
+        end = ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
+        coordinates = _drawn(sill, path, float(sill_level_m[sill.way.swale]), shapes.of(end), ways)
         points = _stations_of(coordinates)
         row, column = grid.row_column(points[:, 0], points[:, 1])
         # Flow of a reach: that of the path's cell at the same share of the way.

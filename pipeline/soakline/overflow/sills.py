@@ -295,8 +295,7 @@ def choose_outlets(
     chosen: list[list[int]] = []
     for _ in range(_ROUNDS):
         ranked = [
-            ranked_exits(own, float(peak[i]), ways, rules, safe_goal)
-            for i, own in enumerate(exits)
+            ranked_exits(own, float(peak[i]), ways, rules, safe_goal) for i, own in enumerate(exits)
         ]
         peak = own_peak_m3s.copy()
         for i in order:

@@ -98,9 +98,7 @@ def earthworks(
             )
         )
         surplus = (fill - made_up) * max(0.0, 1.0 - mounded_m / max(mounded_m, least_mounded_m))
-        least = float(
-            section_area_m2(shape, height, np.asarray(shape.least_crest_m), above, slope)
-        )
+        least = float(section_area_m2(shape, height, np.asarray(shape.least_crest_m), above, slope))
         short = max(0.0, least * mounded_m - (fill - made_up))
     return Earthworks(
         cut_m3=cut,
@@ -108,8 +106,6 @@ def earthworks(
         crest_width_m=crest,
         short_m3=short,
         surplus_m3=surplus,
-        face_height_m=float(
-            face_height_m(trench, stations.ground_above_m, stations.slope).max()
-        ),
+        face_height_m=float(face_height_m(trench, stations.ground_above_m, stations.slope).max()),
         wedge_m2=float(area.mean() - trench.area_m2),
     )

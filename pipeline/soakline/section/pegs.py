@@ -32,9 +32,7 @@ class Pegs:
     ground_m: FloatArray
 
 
-def _chainages(
-    vertex_m: FloatArray, sill_m: list[float]
-) -> tuple[FloatArray, tuple[PegKind, ...]]:
+def _chainages(vertex_m: FloatArray, sill_m: list[float]) -> tuple[FloatArray, tuple[PegKind, ...]]:
     """Chainage and kind of every peg; gaps filled evenly."""
     length = float(vertex_m[-1])
     kinds: dict[float, PegKind] = {0.0: "start", length: "end"}
@@ -93,14 +91,12 @@ def set_pegs(
     size = np.maximum(np.hypot(east, north), 1e-9)
     left_east, left_north = -north / size, east / size
     here = sample(ground_m, grid, easting, northing)
-    above = sample(
-        ground_m, grid, easting + across_m * left_east, northing + across_m * left_north
-    )
-    below = sample(
-        ground_m, grid, easting - across_m * left_east, northing - across_m * left_north
-    )
+    above = sample(ground_m, grid, easting + across_m * left_east, northing + across_m * left_north)
+    below = sample(ground_m, grid, easting - across_m * left_east, northing - across_m * left_north)
     rise = np.where(
-        np.isnan(above), 2.0 * (here - below), np.where(np.isnan(below), 2.0 * (above - here), above - below)
+        np.isnan(above),
+        2.0 * (here - below),
+        np.where(np.isnan(below), 2.0 * (above - here), above - below),
     )
     slope = np.maximum(np.nan_to_num(rise), 0.0) / (2.0 * across_m)
     stations = LipStations(

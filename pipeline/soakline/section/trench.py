@@ -38,7 +38,9 @@ class Trench:
         """Water held per metre of length, m²; A = d (b + m d)."""
         return self.depth_m * (self.base_width_m + self.batter * self.depth_m)
 
-    def volume_below_m3(self, depth_m: float | FloatArray, length_m: float | FloatArray) -> FloatArray:
+    def volume_below_m3(
+        self, depth_m: float | FloatArray, length_m: float | FloatArray
+    ) -> FloatArray:
         """Water in a trench with battered ends, filled to a depth.
 
         Parameters

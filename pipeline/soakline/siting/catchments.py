@@ -12,7 +12,7 @@ from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray, first_intercept
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _burn_line(burnt: LabelArray, row: FloatArray, column: FloatArray, label: int) -> None:
     """Mark every cell that a line passes through; rows and columns are fractional."""
     rows, columns = burnt.shape
@@ -102,7 +102,7 @@ def catchments_of(
     return Catchments(burnt, label, counts[2:] * area, float(counts[0]) * area)
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _edge_fed(
     direction: Uint8Array, surface_m: GroundArray, burnt: LabelArray, label: LabelArray
 ) -> npt.NDArray[np.int8]:

@@ -18,7 +18,7 @@ _NEIGHBOUR_M = 4.0
 _HAIRPIN_M = 80.0
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _resolve(
     first: npt.NDArray[np.int64],
     second: npt.NDArray[np.int64],

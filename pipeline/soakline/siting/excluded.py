@@ -67,7 +67,9 @@ def _less(geometry: GeometryArray, claimed: GeometryArray) -> GeometryArray:
     out = geometry.copy()
     for index in np.unique(which):
         # Steep ground may be one polygon over half the property: only what is near is subtracted.
-        meets = shapely.clip_by_rect(claimed[other[which == index]], *shapely.bounds(geometry[index]))
+        meets = shapely.clip_by_rect(
+            claimed[other[which == index]], *shapely.bounds(geometry[index])
+        )
         out[index] = shapely.difference(geometry[index], shapely.union_all(meets))
     return out
 
@@ -196,7 +198,9 @@ def excluded_ground(
             of(features.watercourses), setback.watercourse + _half_width(features.watercourses)
         ),
         "dam": buffered(dams, setback.dam),
-        "service": buffered(of(features.services), setback.service + _half_width(features.services)),
+        "service": buffered(
+            of(features.services), setback.service + _half_width(features.services)
+        ),
         "track": buffered(of(features.tracks), setback.track + _half_width(features.tracks)),
         "landslip": np.concatenate(
             [
@@ -210,7 +214,9 @@ def excluded_ground(
                 ),
             ]
         ),
-        "too_steep": cell_polygons(too_steep & burn(np.array([area]), grid, all_touched=True), grid),
+        "too_steep": cell_polygons(
+            too_steep & burn(np.array([area]), grid, all_touched=True), grid
+        ),
         "wet": cell_polygons(
             wet & ~too_steep & burn(np.array([area]), grid, all_touched=True), grid
         ),

@@ -70,7 +70,7 @@ class Exit:
     crosses_track: bool
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _walk(
     direction: Uint8Array,
     goal: LabelArray,

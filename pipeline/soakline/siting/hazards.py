@@ -75,7 +75,9 @@ def ground_below(
     own = [stations_along(line.coordinates, _EVERY_M) for line in lines]
     index = np.repeat(np.arange(len(lines)), [s.along_m.size for s in own])
     cell = cells_of(
-        grid, np.concatenate([s.easting_m for s in own]), np.concatenate([s.northing_m for s in own])
+        grid,
+        np.concatenate([s.easting_m for s in own]),
+        np.concatenate([s.northing_m for s in own]),
     )
     direction = terrain.flow.direction
 

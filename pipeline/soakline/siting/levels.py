@@ -17,7 +17,7 @@ _NEARLY_BEST = 0.99
 _MOST_STEPS = 20_000
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _served(
     ground_m: GroundArray,
     direction: Uint8Array,

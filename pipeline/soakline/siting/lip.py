@@ -51,7 +51,7 @@ def evenly(line: FloatArray, step_m: float) -> FloatArray:
     return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _chain(
     row: FloatArray,
     column: FloatArray,
@@ -129,6 +129,6 @@ def lay_lip(
     """
     row, column = grid.row_column(points[:, 0], points[:, 1])
     step_m = point_step_m(grid.cell_m)
-    highest = max(tolerance_m - _MARGIN_M, SILL_BAND_M if tolerance_m >= SILL_BAND_M else tolerance_m)
+    highest = max(tolerance_m - _MARGIN_M, min(SILL_BAND_M, tolerance_m))
     kept = _chain(row, column, ground_m, level_m, grid.cell_m, step_m, highest)
     return points[kept]

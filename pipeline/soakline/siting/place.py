@@ -61,9 +61,7 @@ class LipLine:
 
     def part(self, start_m: float, end_m: float) -> "LipLine":
         """The piece between two distances along the line, no ring any more."""
-        return replace(
-            self, coordinates=part_of(self.coordinates, start_m, end_m), closed=False
-        )
+        return replace(self, coordinates=part_of(self.coordinates, start_m, end_m), closed=False)
 
     @property
     def length_m(self) -> float:
@@ -214,9 +212,7 @@ def _too_close_below(
     return close
 
 
-def _trimmed(
-    lines: list[LipLine], siteable: Siteable, limits: PlacingLimits
-) -> Iterator[LipLine]:
+def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) -> Iterator[LipLine]:
     """Lines cut back to where their footprints are clear of exclusions and of each other."""
     if not lines:
         return
@@ -291,12 +287,7 @@ def place_lines(
     -------
     lines, highest level first, then from west to east; rings that are whole still closed
     """
-    raw = [
-        line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)
-    ]
-    pieces = [
-        piece for line in _trimmed(raw, siteable, limits) for piece in _split(line, limits)
-    ]
+    raw = [line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)]
+    pieces = [piece for line in _trimmed(raw, siteable, limits) for piece in _split(line, limits)]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
     return sorted(pieces, key=lambda p: (-p.level_m, *p.coordinates[0], *p.coordinates[-1]))
-

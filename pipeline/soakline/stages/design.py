@@ -81,9 +81,7 @@ def ratio_spacing_m(run: RunFile, design: SectionDesign, slope_pct: FloatArray) 
     return ratio * design.trench.top_width_m + cut
 
 
-def runoff_spacing(
-    design: SectionDesign, storms: tuple[Storm, ...], curve_number: float
-) -> float:
+def runoff_spacing(design: SectionDesign, storms: tuple[Storm, ...], curve_number: float) -> float:
     """Widest spacing that holds the design storms, m; inf where none gives runoff."""
     own = [storm for storm in storms if storm.purpose == "design"]
     depth = np.array([storm.depth_mm for storm in own])
@@ -316,9 +314,7 @@ def design_swales(
         spacing_tree_m=tree_spacing_m(tree, slope),
         spacing_ratio_m=ratio_spacing_m(run, design, slope),
         spacing_runoff_m=np.full(count, runoff_spacing(design, storms, curve_number)),
-        share_cut_off=share_cut_off(
-            placed.catchments, terrain.flow.direction, terrain.filled_m
-        ),
+        share_cut_off=share_cut_off(placed.catchments, terrain.flow.direction, terrain.filled_m),
         landform=tuple(
             landforms(
                 terrain.ground_m,

@@ -125,9 +125,7 @@ def plan_layers(plan: Designed) -> Layers:
         "drainage_lines": drainage_layer(plan.terrain, crs),
         "slope_classes": slope_layer(plan.terrain, plan.inputs.property, limits, crs),
         "excluded_ground": excluded_layer(plan.site.excluded, crs),
-        "hollows": hollow_layer(
-            hollows, hollow_outlines(hollows, listed, plan.terrain.grid), crs
-        ),
+        "hollows": hollow_layer(hollows, hollow_outlines(hollows, listed, plan.terrain.grid), crs),
         "pegs": peg_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),

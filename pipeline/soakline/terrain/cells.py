@@ -17,7 +17,11 @@ def burn(shapes: GeometryArray, grid: Grid, all_touched: bool = False) -> BoolAr
     if shapes.size == 0:
         return np.zeros(grid.shape, dtype=bool)
     burnt = raster_features.rasterize(
-        shapes, out_shape=grid.shape, transform=grid.transform, all_touched=all_touched, dtype="uint8"
+        shapes,
+        out_shape=grid.shape,
+        transform=grid.transform,
+        all_touched=all_touched,
+        dtype="uint8",
     )
     return np.asarray(burnt, dtype=bool)
 

@@ -22,7 +22,7 @@ _DIAGONAL_WEIGHT = 0.354 / np.sqrt(2.0)
 _GATHERING = 4.0
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _spread(
     filled_m: GroundArray, state: Uint8Array, own: FloatArray
 ) -> tuple[FloatArray, GroundArray]:
@@ -85,7 +85,7 @@ def _spread(
     return area, longest
 
 
-@numba.njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True, parallel=True)
 def _block_mean(surface: GroundArray, size: int) -> tuple[GroundArray, FloatArray]:
     """Mean of the valid cells of each block, and how many there are."""
     rows = (surface.shape[0] + size - 1) // size

@@ -34,7 +34,7 @@ class DrainageLine:
     contributing_m2: float
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _channels(
     direction: Uint8Array,
     upstream: CountArray,
@@ -55,7 +55,7 @@ def _channels(
             channel[row + ROW_STEP[k], column + COLUMN_STEP[k]] = True
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _strahler(
     direction: Uint8Array, order: npt.NDArray[np.int64], channel: BoolArray
 ) -> tuple[npt.NDArray[np.int8], npt.NDArray[np.int8]]:

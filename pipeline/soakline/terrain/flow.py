@@ -39,7 +39,7 @@ class Flow:
     upstream_cells: CountArray
 
 
-@numba.njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True, parallel=True)
 def _facets(filled_m: GroundArray, domain: BoolArray) -> Uint8Array:
     """State of each cell: its steepest facet and which of its two neighbours are strictly lower.
 
@@ -91,7 +91,7 @@ def _facets(filled_m: GroundArray, domain: BoolArray) -> Uint8Array:
     return state
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _drain_flats(filled_m: GroundArray, state: Uint8Array) -> None:
     """Lead every cell without a lower neighbour to the nearest outlet of its flat, breadth first.
 
@@ -133,7 +133,7 @@ def _drain_flats(filled_m: GroundArray, state: Uint8Array) -> None:
                 tail += 1
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _peel(
     filled_m: GroundArray, valid: BoolArray, state: Uint8Array
 ) -> tuple[Uint8Array, CountArray]:

@@ -6,7 +6,7 @@ import numpy as np
 from soakline.grid import FloatArray, Grid, GroundArray
 
 
-@numba.njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True, parallel=True)
 def _disc_mean(dem_m: GroundArray, half_width: np.ndarray) -> GroundArray:  # type: ignore[type-arg]
     rows, columns = dem_m.shape
     reach = half_width.size // 2
@@ -80,7 +80,7 @@ def mean_ground(dem_m: GroundArray, grid: Grid, smoothing_m: float) -> GroundArr
     return ground
 
 
-@numba.njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True, parallel=True)
 def horn_slope_pct(ground_m: GroundArray, cell_m: float) -> GroundArray:
     """Slope by Horn's third-order finite difference.
 
@@ -129,7 +129,7 @@ def horn_slope_pct(ground_m: GroundArray, cell_m: float) -> GroundArray:
     return out
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def bilinear(surface: GroundArray, row: float, column: float) -> float:
     """Value of a raster between cell centres; NaN outside or where any of the four cells is NaN.
 
@@ -154,7 +154,7 @@ def bilinear(surface: GroundArray, row: float, column: float) -> float:
     return (1.0 - down) * upper + down * lower
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _sample(surface: GroundArray, row: FloatArray, column: FloatArray) -> FloatArray:
     out = np.empty(row.size)
     for i in range(row.size):
@@ -162,7 +162,9 @@ def _sample(surface: GroundArray, row: FloatArray, column: FloatArray) -> FloatA
     return out
 
 
-def sample(surface: GroundArray, grid: Grid, easting: FloatArray, northing: FloatArray) -> FloatArray:
+def sample(
+    surface: GroundArray, grid: Grid, easting: FloatArray, northing: FloatArray
+) -> FloatArray:
     """Bilinear values of a raster at given places.
 
     Parameters

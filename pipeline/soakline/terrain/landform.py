@@ -45,7 +45,9 @@ def landforms(
     here = sample(ground_m, grid, easting_m, northing_m)
     along = beside(left_north, -left_east) + beside(-left_north, left_east) - 2.0 * here
     across = beside(left_east, left_north) + beside(-left_east, -left_north) - 2.0 * here
-    relief = np.maximum(np.abs(beside(left_east, left_north) - beside(-left_east, -left_north)), 0.1)
+    relief = np.maximum(
+        np.abs(beside(left_east, left_north) - beside(-left_east, -left_north)), 0.1
+    )
     found: list[Landform] = []
     for a, c in zip(along / relief, across / relief, strict=True):
         if np.isnan(a) or np.isnan(c) or abs(a) < _MARKED:

@@ -14,7 +14,7 @@ CellArray = npt.NDArray[np.int64]
 BYPASS = -1
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def first_intercept(direction: Uint8Array, burnt: LabelArray) -> LabelArray:
     """Label of the first burnt cell that each cell's water meets, its own cell included.
 
@@ -53,7 +53,7 @@ def first_intercept(direction: Uint8Array, burnt: LabelArray) -> LabelArray:
     return label
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def path_down(direction: Uint8Array, start: int, stop: BoolArray) -> CellArray:
     """Flat indices of the cells on the way down, to the first stop cell or the edge.
 
@@ -86,7 +86,7 @@ def path_down(direction: Uint8Array, start: int, stop: BoolArray) -> CellArray:
     return out[:n]
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def way_to_target_m(
     direction: Uint8Array, starts: CellArray, target: BoolArray, cell_m: float, limit_m: float
 ) -> FloatArray:

@@ -106,9 +106,7 @@ def balance_storms(
     )
 
 
-def peak_rates_m_s(
-    storms: tuple[Storm, ...], curve_number: float
-) -> tuple[FloatArray, FloatArray]:
+def peak_rates_m_s(storms: tuple[Storm, ...], curve_number: float) -> tuple[FloatArray, FloatArray]:
     """Fastest rise of rainfall excess and of rain over 72 s, for each storm, m/s."""
     dry = np.array([largest_rise_mm(s, curve_number, RISE_STEP_S) for s in storms])
     wet = np.array([largest_rain_rise_mm(s, RISE_STEP_S) for s in storms])
