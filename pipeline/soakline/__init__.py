@@ -1,3 +1,3 @@
-"""Plan level, water-soaking trenches on hill ground: elevation and boundary in, one GeoPackage out."""
+"""Plan level, water-soaking trenches: elevation and boundary in, one GeoPackage out."""
 
 __version__ = "0.1.0"

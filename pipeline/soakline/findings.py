@@ -17,7 +17,8 @@ class Finding:
     layer : the layer that the feature is in; empty where the whole plan is meant
     feature_id : the feature's id; empty where the whole layer or plan is meant
     message : what was found, with figures and units
-    advice : what to do about it; defers to local codes and licensed practice where safety is concerned
+    advice : what to do about it; defers to local codes and licensed practice where safety is
+        concerned
     """
 
     code: str

@@ -101,8 +101,8 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
             i,
             "catchment_cut_off",
             "caution",
-            f"{100 * share:.0f} % of the catchment drains from ground that the DEM's edge cuts off: "
-            "more water may come than is counted",
+            f"{100 * share:.0f} % of the catchment drains from ground that the DEM's edge cuts "
+            "off: more water may come than is counted",
             "give a DEM that reaches up to the divide",
         )
 
@@ -116,8 +116,8 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
             i,
             "drains_slowly",
             "caution",
-            f"takes {hours:.0f} h from full to empty, over {limit:g} h; water {passes:.2f} m deep on "
-            "the base would soak away in time. Standing water breeds mosquitoes and can drown a "
+            f"takes {hours:.0f} h from full to empty, over {limit:g} h; water {passes:.2f} m deep "
+            "on the base would soak away in time. Standing water breeds mosquitoes and can drown a "
             "child",
             "test the soil on site; a wider and shallower section soaks faster",
         )
@@ -144,8 +144,8 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             i,
             "trench_safety",
             "caution",
-            f"the cut face stands {face:.2f} m high, over {at:g} m, from where {need} usually asked "
-            "for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)",
+            f"the cut face stands {face:.2f} m high, over {at:g} m, from where {need} usually "
+            "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)",
             "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules",
         )
     if volumes.wedge_m2 > plan.design.trench.area_m2:
@@ -226,7 +226,8 @@ def route_findings(plan: Designed) -> Iterator[Finding]:
                 "route_needs_lining",
                 f"{route.velocity_ms:.2f} m/s on up to {route.max_slope_pct:.0f} %: the cover's "
                 f"table gives {held} there",
-                "line the route with rock or matting to an engineer's design, or choose a wider sill",
+                "line the route with rock or matting to an engineer's design, or choose a wider "
+                "sill",
             )
         elif route.velocity_ms > bare:
             yield on(
@@ -306,7 +307,7 @@ def drainage_findings(plan: Designed) -> Iterator[Finding]:
             "drainage_lines",
             line_id(line.line),
             f"routes bring {line.peak_m3s:.2f} m³/s in the check storm, beside the line's own "
-            f"{line.own_peak_m3s:.2f} m³/s; they run {line.velocity_ms:.2f} m/s over the next 50 m, "
-            f"where the cover's table gives {held}",
+            f"{line.own_peak_m3s:.2f} m³/s; they run {line.velocity_ms:.2f} m/s over the next "
+            f"50 m, where the cover's table gives {held}",
             "look at the line's bed on site; whether it is stable today was not checked",
         )

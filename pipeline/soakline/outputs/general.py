@@ -5,6 +5,63 @@ from collections.abc import Iterator
 from soakline.findings import Finding
 from soakline.outputs.designed import Designed
 
+# The usual cautions, which hold for every plan.
+_STANDING = (
+    Finding(
+        "standing_water",
+        "note",
+        "swale_ground",
+        "",
+        "ponded water can drown a child and breeds mosquitoes where it stands for days",
+        "fence or plant the water's edge near houses; keep drain-down short",
+    ),
+    Finding(
+        "buried_services",
+        "note",
+        "pegs",
+        "",
+        "buried services are only known as far as they were given",
+        "have services located on site before any digging",
+    ),
+    Finding(
+        "soil_not_tested",
+        "note",
+        "swales",
+        "",
+        "dispersive, saline or contaminated soil was not tested for: dispersive clay tunnels "
+        "under standing water, and soaking can raise salt",
+        "test the soil (Emerson class, EC) along the lines before digging",
+    ),
+    Finding(
+        "permits",
+        "note",
+        "swales",
+        "",
+        "works on watercourses, dams and drainage may need a permit, and so may earthworks near "
+        "boundaries",
+        "ask the local authority first; local codes and licensed practice come before this plan",
+    ),
+    Finding(
+        "levels_on_site",
+        "note",
+        "pegs",
+        "",
+        "heights are only as good as the DEM",
+        "position from this plan, level from an instrument on site; dig the sill last, to the "
+        "lowest lip found",
+    ),
+    Finding(
+        "not_checked",
+        "note",
+        "",
+        "",
+        "not checked: whether drainage lines are stable today, soil depth and strength, "
+        "groundwater below what was given, vegetation and habitat, title and easements, floods "
+        "beyond the check storm",
+        "a licensed engineer should see the plan and the land",
+    ),
+)
+
 
 def whole_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of the plan as a whole."""
@@ -15,8 +72,8 @@ def whole_findings(plan: Designed) -> Iterator[Finding]:
             "stop",
             "swales",
             "",
-            f"siting.max_slope_pct is {keys.max_slope_pct:g}, over 20 %, and no engineer has signed "
-            "it off",
+            f"siting.max_slope_pct is {keys.max_slope_pct:g}, over 20 %, and no engineer has "
+            "signed it off",
             "name, licence and date of the engineer go into siting.steep_sign_off",
         )
     if plan.run.spacing.rule != "tree-height":
@@ -39,7 +96,7 @@ def whole_findings(plan: Designed) -> Iterator[Finding]:
             "who agreed, and when, goes into overflow.neighbour_consent",
         )
     yield from _on_land(plan)
-    yield from _standing()
+    yield from _STANDING
 
 
 def _on_land(plan: Designed) -> Iterator[Finding]:
@@ -66,39 +123,8 @@ def _on_land(plan: Designed) -> Iterator[Finding]:
             "note",
             "swales",
             "",
-            f"{unserved / 1e4:.2f} ha of allowed ground drain to no swale: below the lowest line of "
-            "a hillside, beside drainage lines, or where no piece of line is long enough. Excluded "
-            f"ground, by first reason: {reasons or 'none'}",
+            f"{unserved / 1e4:.2f} ha of allowed ground drain to no swale: below the lowest line "
+            "of a hillside, beside drainage lines, or where no piece of line is long enough. "
+            f"Excluded ground, by first reason: {reasons or 'none'}",
             "shorter least lengths or smaller setbacks reach more of it",
         )
-
-
-def _standing() -> Iterator[Finding]:
-    """The usual cautions, which hold for every plan."""
-    usual = (
-        ("standing_water", "swale_ground",
-         "ponded water can drown a child and breeds mosquitoes where it stands for days",
-         "fence or plant the water's edge near houses; keep drain-down short"),
-        ("buried_services", "pegs",
-         "buried services are only known as far as they were given",
-         "have services located on site before any digging"),
-        ("soil_not_tested", "swales",
-         "dispersive, saline or contaminated soil was not tested for: dispersive clay tunnels under "
-         "standing water, and soaking can raise salt",
-         "test the soil (Emerson class, EC) along the lines before digging"),
-        ("permits", "swales",
-         "works on watercourses, dams and drainage may need a permit, and so may earthworks near "
-         "boundaries",
-         "ask the local authority first; local codes and licensed practice come before this plan"),
-        ("levels_on_site", "pegs",
-         "heights are only as good as the DEM",
-         "position from this plan, level from an instrument on site; dig the sill last, to the "
-         "lowest lip found"),
-        ("not_checked", "",
-         "not checked: whether drainage lines are stable today, soil depth and strength, groundwater "
-         "below what was given, vegetation and habitat, title and easements, floods beyond the "
-         "check storm",
-         "a licensed engineer should see the plan and the land"),
-    )  # fmt: skip
-    for code, layer, message, advice in usual:
-        yield Finding(code, "note", layer, "", message, advice)

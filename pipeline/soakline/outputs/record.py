@@ -15,6 +15,10 @@ _LIBRARIES = (
     "numpy", "numba", "scipy", "richdem2", "rasterio", "pyogrio", "geopandas", "shapely",
     "contourpy", "networkx", "pydantic", "pyproj",
 )  # fmt: skip
+_PEAKS = (
+    "bound: fastest rise of rainfall excess over 72 s on all that can spill into a swale; no "
+    "storage, no lag"
+)
 
 
 def record_table(
@@ -31,8 +35,8 @@ def record_table(
 
     Returns
     -------
-    key and value; only `started`, `finished`, `timing_*` and `host_*` differ between two runs of the
-    same input
+    key and value; only `started`, `finished`, `timing_*` and `host_*` differ between two runs of
+    the same input
     """
     grid = plan.terrain.grid
     rows: list[tuple[str, str]] = [
@@ -50,11 +54,7 @@ def record_table(
         ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:g}"),
         ("bypass_m2", f"{plan.placed.catchments.bypass_m2:g}"),
         ("allowed_m2", f"{plan.site.allowed_m2:.2f}"),
-        (
-            "peaks",
-            "bound: fastest rise of rainfall excess over 72 s on all that can spill into a swale; "
-            "no storage, no lag",
-        ),
+        ("peaks", _PEAKS),
     ]
     rows += [("frequency_note", note) for note in notes]
     for used in used_keys(plan.run):

@@ -137,8 +137,8 @@ def settle_overflow(
                     "caution",
                     "hollows",
                     hollow_id(hollow),
-                    f"receives {most:.0f} m³ in the check storm and has room for {room:.0f} m³ when "
-                    "half full: it spills over its own outlet to a safe end further down",
+                    f"receives {most:.0f} m³ in the check storm and has room for {room:.0f} m³ "
+                    "when half full: it spills over its own outlet to a safe end further down",
                     "look at the outlet on site; it must stand the flow, or be armoured",
                 )
             else:

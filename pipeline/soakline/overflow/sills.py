@@ -124,8 +124,8 @@ def ranked_exits(
     Returns
     -------
     those that may be taken: safe ends before others; then ways that cross no track, no ground
-    steeper than the limit and do not leave over the property's edge; then the slower, the end of the
-    swale, the shorter
+    steeper than the limit and do not leave over the property's edge; then the slower, the end of
+    the swale, the shorter
     """
     usable = [way for way in exits if _usable(way, ways)]
     keys = [
@@ -273,7 +273,8 @@ def choose_outlets(
     exits : places to try, by swale
     ways : Ways
     own_peak_m3s : (swales,) peak bound of each swale's own catchment, greatest check storm
-    hollow_safe : (hollows,) bool; kept hollows that can take what reaches them, or pass it on safely
+    hollow_safe : (hollows,) bool; kept hollows that can take what reaches them, or pass it on
+        safely
     rules : SillRules
 
     Returns
@@ -282,8 +283,8 @@ def choose_outlets(
 
     Notes
     -----
-    Exits are ranked at each swale's own peak first; where the peaks of the chain that follows change
-    a choice, ranking and sizing are done again, up to four times.
+    Exits are ranked at each swale's own peak first; where the peaks of the chain that follows
+    change a choice, ranking and sizing are done again, up to four times.
     """
     exits = [[way for way in own if _usable(way, ways)] for own in exits]
     goals = [[way.goal for way in own] for own in exits]

@@ -13,7 +13,8 @@ from soakline.section.works import LEAST_MOUNDED_SHARE
 
 DEFAULT_BASE_WIDTH_M = 1.5
 DEFAULT_DEPTH_M = 0.5
-# Lowest soaking rate that a base may be counted on for: 1e-6 m/s (Buckinghamshire drainage standard).
+# Lowest soaking rate that a base may be counted on for: 1e-6 m/s (Buckinghamshire drainage
+# standard).
 RELIABLE_SOAK_MM_H = 3.6
 
 
@@ -120,8 +121,8 @@ def section_design(run: RunFile) -> SectionDesign:
                 "caution",
                 "swales",
                 "",
-                f"the base soaks {soak_mm_h:.2g} mm/h, under {RELIABLE_SOAK_MM_H:g} mm/h: soaking is "
-                "not to be relied on",
+                f"the base soaks {soak_mm_h:.2g} mm/h, under {RELIABLE_SOAK_MM_H:g} mm/h: soaking "
+                "is not to be relied on",
                 "test the soil in pits on site before building; expect water to stand",
             )
         )

@@ -1,6 +1,7 @@
 """The mound: spoil laid on the downhill side, on its own sloping ground.
 
-Coordinates of a cross-section: the lip at 0, downhill positive; heights relative to the full-water level.
+Coordinates of a cross-section: the lip at 0, downhill positive; heights relative to the full-water
+level.
 """
 
 from dataclasses import dataclass

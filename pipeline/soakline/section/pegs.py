@@ -1,6 +1,7 @@
 """Pegs along a lip: where it is set out, and the ground beside each."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -43,7 +44,7 @@ def _chainages(vertex_m: FloatArray, sill_m: list[float]) -> tuple[FloatArray, t
         if all(abs(float(at) - known) > _SAME_M for known in kinds):
             kinds[float(at)] = "bend"
     fixed = sorted(kinds)
-    for start, end in zip(fixed[:-1], fixed[1:], strict=True):
+    for start, end in pairwise(fixed):
         parts = int(np.ceil((end - start) / LONGEST_GAP_M - 1e-9))
         for i in range(1, parts):
             kinds[start + (end - start) * i / parts] = "line"

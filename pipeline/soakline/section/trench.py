@@ -1,7 +1,7 @@
 """The trench: a level trapezoid cut into sloping ground.
 
-Coordinates of a cross-section: the lip at 0, uphill positive; heights relative to the full-water level.
-Slopes are rise over run (0.08, not 8 %), batters horizontal per 1 vertical.
+Coordinates of a cross-section: the lip at 0, uphill positive; heights relative to the full-water
+level. Slopes are rise over run (0.08, not 8 %), batters horizontal per 1 vertical.
 """
 
 from dataclasses import dataclass

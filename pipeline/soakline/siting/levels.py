@@ -1,8 +1,8 @@
 """Which level the first line takes: the one that serves the most land.
 
-Land is served when its water, running downhill, crosses a line on allowed ground before it has fallen
-by one interval. For every sampled cell the walk down marks all first levels that would serve it, so
-one pass over the land weighs every candidate and nothing is contoured again and again.
+Land is served when its water, running downhill, crosses a line on allowed ground before it has
+fallen by one interval. For every sampled cell the walk down marks all first levels that would
+serve it, so one pass over the land weighs every candidate and nothing is contoured again and again.
 """
 
 import numba

@@ -1,9 +1,9 @@
 """From a raw level line to a lip that can be pegged: few vertices, ground within the tolerance.
 
 The lip is a chain of straight chords between points of the level line. Every chord is tried against
-the ground under it, sampled at the step of the line's points; the chain with the least cost wins. Cost
-counts vertices, distance of the ground from the height aimed at, and ground outside the band in which
-a sill can lie; ground outside the tolerance forbids a chord.
+the ground under it, sampled at the step of the line's points; the chain with the least cost wins.
+Cost counts vertices, distance of the ground from the height aimed at, and ground outside the band
+in which a sill can lie; ground outside the tolerance forbids a chord.
 """
 
 import numba

@@ -26,8 +26,8 @@ def spacing_above(
 
     Returns
     -------
-    (lines,) mean distance in plan and (lines,) mean level difference, m; NaN where fewer than half of
-    the pegs, 10 m apart, find a swale 0.25 H to 1.5 H higher within 1.5 H / tan(slope) with no
+    (lines,) mean distance in plan and (lines,) mean level difference, m; NaN where fewer than half
+    of the pegs, 10 m apart, find a swale 0.25 H to 1.5 H higher within 1.5 H / tan(slope) with no
     drainage line between
     """
     count = len(lines)

@@ -254,9 +254,10 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
         if line.closed and not (ground != OPEN).any():
             yield line
             continue
+        opened = line
         if line.closed:
             at = int(np.flatnonzero(ground != OPEN)[0])
-            line = replace(line, coordinates=opened_at(line.coordinates, float(along[at])))
+            opened = replace(line, coordinates=opened_at(line.coordinates, float(along[at])))
             ground = np.append(np.roll(ground[:-1], -at), ground[at])
             cut = np.append(np.roll(cut[:-1], -at), cut[at])
         step = float(along[1] - along[0])
@@ -265,7 +266,7 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
             from_m = along[first] + (END_ROOM_M if first > 0 and cut[first - 1] else 0.0)
             to_m = along[last] - (END_ROOM_M if last + 1 < along.size and cut[last + 1] else 0.0)
             if to_m - from_m >= limits.min_length_m:
-                yield line.part(float(from_m), float(to_m))
+                yield opened.part(float(from_m), float(to_m))
 
 
 def place_lines(

@@ -30,7 +30,7 @@ def width_ratio(annual_mm: float) -> float:
 
 
 def tree_spacing_m(tree_height_m: FloatArray | float, slope_pct: FloatArray) -> FloatArray:
-    """Horizontal distance at which a level line from a tree's top meets the hill: H / tan(slope)."""
+    """Distance in plan at which a level line from a tree's top meets the hill: H / tan(slope)."""
     return np.asarray(tree_height_m) * 100.0 / np.maximum(slope_pct, 1e-6)
 
 
@@ -84,8 +84,8 @@ def level_series(
     interval_m : of the land outside planting blocks
     interval_factor : interval over tree height, applied to the blocks' own heights
     features : planting blocks carry their own tree height
-    max_spacing_m : 0 for none; else intermediate levels are laid on ground gentler than the interval
-        over this
+    max_spacing_m : 0 for none; else intermediate levels are laid on ground gentler than the
+        interval over this
 
     Returns
     -------

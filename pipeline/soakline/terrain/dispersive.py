@@ -1,8 +1,8 @@
 """Accumulation that spreads over every lower neighbour: it tells a valley from a false channel.
 
-A single-direction method draws parallel channels down any smooth hillside, because all water of a cell
-goes to one neighbour. Spread over all lower neighbours, only ground that truly gathers water has a
-large area behind it.
+A single-direction method draws parallel channels down any smooth hillside, because all water of a
+cell goes to one neighbour. Spread over all lower neighbours, only ground that truly gathers water
+has a large area behind it.
 """
 
 import numba
@@ -26,7 +26,7 @@ _GATHERING = 4.0
 def _spread(
     filled_m: GroundArray, state: Uint8Array, own: FloatArray
 ) -> tuple[FloatArray, GroundArray]:
-    """Quinn accumulation from the top down of each cell's own area, and the longest way to it, in cells."""
+    """Quinn accumulation of each cell's own area from the top down; longest way to it, in cells."""
     rows, columns = filled_m.shape
     waiting = np.zeros((rows, columns), np.uint8)
     for row in range(rows):
@@ -124,10 +124,10 @@ def valley_blocks(
     Notes
     -----
     Accumulation by Quinn et al. 1991; flats and hollows pass all their water on along the flood's
-    path. A block gathers when at least half of the area is behind it (a valley floor shares its water
-    between two blocks or three) and that area is `_GATHERING` times the strip of the block's own width
-    up to the divide: on a plane the strip is all there is, however long the hillside, and survey
-    noise of 5 cm makes it no more than about twice that.
+    path. A block gathers when at least half of the area is behind it (a valley floor shares its
+    water between two blocks or three) and that area is `_GATHERING` times the strip of the block's
+    own width up to the divide: on a plane the strip is all there is, however long the hillside, and
+    survey noise of 5 cm makes it no more than about twice that.
     """
     size = max(1, round(block_m / grid.cell_m))
     mean, count = _block_mean(ground_m, size)

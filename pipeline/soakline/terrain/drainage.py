@@ -9,7 +9,7 @@ import numpy.typing as npt
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
 from soakline.terrain.dispersive import valley_blocks
-from soakline.terrain.flow import CountArray, Flow, Uint8Array
+from soakline.terrain.flow import Flow, Uint8Array
 
 # A head of a line shorter than this many blocks is a cell beside the axis that joined it late.
 _STUB_BLOCKS = 6
@@ -37,13 +37,12 @@ class DrainageLine:
 @numba.njit(cache=True)
 def _channels(
     direction: Uint8Array,
-    upstream: CountArray,
     order: npt.NDArray[np.int64],
     valley: BoolArray,
     size: int,
     channel: BoolArray,
 ) -> None:
-    """Mark confirmed cells and everything below them; `order` holds candidates from the top down."""
+    """Mark confirmed cells and all below them; `order` holds candidates from the top down."""
     columns = direction.shape[1]
     for cell in order:
         row, column = cell // columns, cell % columns
@@ -133,7 +132,7 @@ def drainage_lines(
     rank = np.argsort(flow.upstream_cells.ravel()[candidates], kind="stable")
     order = candidates[rank]
     valley, size = valley_blocks(ground_m, grid, least_m2, _BLOCK_M)
-    _channels(flow.direction, flow.upstream_cells, order, valley, size, channel)
+    _channels(flow.direction, order, valley, size, channel)
 
     stub_cells = _STUB_BLOCKS * size
     while True:

@@ -1,9 +1,9 @@
 """Where every cell's water goes: one downhill neighbour each, and the area behind it.
 
 Directions are D8-LTD (Orlandini, Moretti, Franchini, Aldighieri & Testa 2003, Water Resources
-Research 39(6), 1144): of the two neighbours of the steepest facet, the one that keeps the transversal
-deviation summed down the path least. Plain D8 bends every hillside's catchment towards the nearest of
-eight directions; this follows the true aspect in the mean.
+Research 39(6), 1144): of the two neighbours of the steepest facet, the one that keeps the
+transversal deviation summed down the path least. Plain D8 bends every hillside's catchment towards
+the nearest of eight directions; this follows the true aspect in the mean.
 """
 
 from dataclasses import dataclass
@@ -32,7 +32,8 @@ class Flow:
     Parameters
     ----------
     direction : (rows, columns) uint8, codes of `compass`
-    upstream_cells : (rows, columns) uint32, valid cells that drain through, the cell itself included
+    upstream_cells : (rows, columns) uint32, valid cells that drain through, the cell itself
+        included
     """
 
     direction: Uint8Array
@@ -243,8 +244,8 @@ def flow_over(filled_m: GroundArray, valid: BoolArray, domain: BoolArray) -> Flo
 
     Parameters
     ----------
-    filled_m : (rows, columns) float32, m; every hollow filled, so that no cell of the domain is lower
-        than all of its neighbours
+    filled_m : (rows, columns) float32, m; every hollow filled, so that no cell of the domain is
+        lower than all of its neighbours
     valid : (rows, columns) bool; cells whose area counts
     domain : (rows, columns) bool; cells that water may pass: the valid ones, and holes inside them
 

@@ -95,8 +95,9 @@ def horn_slope_pct(ground_m: GroundArray, cell_m: float) -> GroundArray:
 
     Notes
     -----
-    Horn 1981, Proc. IEEE 69(1). A neighbour that is missing is taken from the one opposite, mirrored
-    through the centre (a plane keeps its slope up to the edge); both missing: level with the centre.
+    Horn 1981, Proc. IEEE 69(1). A neighbour that is missing is taken from the one opposite,
+    mirrored through the centre (a plane keeps its slope up to the edge); both missing: level with
+    the centre.
     """
     rows, columns = ground_m.shape
     out = np.full((rows, columns), np.nan, np.float32)

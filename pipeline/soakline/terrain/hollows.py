@@ -44,8 +44,9 @@ def fill_hollows(surface_m: GroundArray) -> FilledGround:
 
     Notes
     -----
-    Priority flood (Barnes, Lehman & Mulla 2014, Computers & Geosciences 62), by richdem. A hole that
-    does not reach the edge is flooded like a pond: water enters it and leaves over its lowest shore.
+    Priority flood (Barnes, Lehman & Mulla 2014, Computers & Geosciences 62), by richdem. A hole
+    that does not reach the edge is flooded like a pond: water enters it and leaves over its lowest
+    shore.
     """
     valid = ~np.isnan(surface_m)
     filled = np.where(valid, surface_m, np.float32(_OUTSIDE_M))
@@ -65,8 +66,8 @@ class Hollows:
     Parameters
     ----------
     label : (rows, columns) int32; 0 outside, i + 1 in hollow i
-    depth_m, volume_m3, area_m2, level_m : (n,) greatest depth, volume to the spill level, surface, and
-        the spill level
+    depth_m, volume_m3, area_m2, level_m : (n,) greatest depth, volume to the spill level, surface,
+        and the spill level
     kept : (n,) bool; water may end here
     """
 

@@ -34,8 +34,8 @@ def landforms(
 
     Returns
     -------
-    list of n: along the contour the ground falls away on both sides on a ridge and rises on both in a
-    valley; on a saddle it falls along the contour and rises across it, or the reverse
+    list of n: along the contour the ground falls away on both sides on a ridge and rises on both in
+    a valley; on a saddle it falls along the contour and rises across it, or the reverse
     """
     half = scale_m / 2.0
 
