@@ -3,6 +3,7 @@
 import geopandas as gpd
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.findings import Finding
 from soakline.ids import hollow_id, line_id
@@ -58,9 +59,7 @@ def listed_hollows(hollows: Hollows, keys: TerrainKeys) -> list[int]:
     return [int(i) for i in np.flatnonzero(over)]
 
 
-def hollow_layer(
-    hollows: Hollows, shapes: dict[int, shapely.Geometry], crs: str
-) -> gpd.GeoDataFrame:
+def hollow_layer(hollows: Hollows, shapes: dict[int, BaseGeometry], crs: str) -> gpd.GeoDataFrame:
     """The `hollows` layer."""
     rows = [
         {

@@ -4,12 +4,13 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from rasterio import features as raster_features
-from shapely.geometry import MultiPolygon, shape
+from shapely.geometry import MultiPolygon, Polygon
 
 from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.siting.stations import stations_along
+from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 
 
@@ -96,12 +97,13 @@ def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_catchments` layer."""
     label = plan.placed.catchments.label
     count = len(plan.placed.lines)
-    outlines: list[list[shapely.Geometry]] = [[] for _ in range(count)]
+    outlines: list[list[Polygon]] = [[] for _ in range(count)]
     found = raster_features.shapes(
         label, mask=label > 0, connectivity=4, transform=plan.terrain.grid.transform
     )
     for outline, number in found:
-        outlines[int(number) - 1].append(shape(outline))
+        shell, *holes = outline["coordinates"]
+        outlines[int(number) - 1].append(Polygon(shell, holes))
     rows = []
     for i in range(count):
         area = float(plan.placed.catchments.area_m2[i])
@@ -122,7 +124,7 @@ def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
 def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `pegs` layer; empty where the DEM is too coarse to set out from."""
     columns: dict[str, list[object]] = {c.name: [] for c in SCHEMAS["pegs"].columns}
-    points = []
+    points: list[GeometryArray] = []
     for i, pegs in enumerate([] if plan.terrain.grid.cell_m > 10.0 else plan.pegs):
         level = float(plan.figures.level_m[i])
         base = level - plan.design.trench.depth_m
@@ -137,7 +139,12 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         columns["cut_m"] += (pegs.ground_m - base).tolist()
         columns["mound_top_level_m"] += [level + float(plan.figures.mound_height_m[i])] * n
         points.append(
-            shapely.points(pegs.stations.easting_m, pegs.stations.northing_m, np.full(n, level))
+            np.asarray(
+                shapely.points(
+                    pegs.stations.easting_m, pegs.stations.northing_m, np.full(n, level)
+                ),
+                dtype=np.object_,
+            )
         )
-    geometry = np.concatenate(points) if points else []
+    geometry = np.concatenate(points) if points else np.array([], dtype=object)
     return frame(SCHEMAS["pegs"], columns, geometry, crs)

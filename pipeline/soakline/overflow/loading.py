@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.overflow.hydraulics import REACH_M, reach_velocities
@@ -87,11 +88,11 @@ def loaded_lines(
 
 
 def _below(
-    cells: np.ndarray,
+    cells: npt.NDArray[np.int64],
     peak_m3s: float,
     ground_m: GroundArray,
     grid: Grid,
-    manning_n: float,  # type: ignore[type-arg]
+    manning_n: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Slope and velocity of the reaches over the next 50 m of a line."""
     per_reach = max(1, round(REACH_M / grid.cell_m))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.overflow.hydraulics import REACH_M, reach_velocities
@@ -33,22 +34,22 @@ class EndShapes:
     swales: GeometryArray
     drainage_lines: GeometryArray
     dams: GeometryArray
-    hollows: dict[int, shapely.Geometry]
+    hollows: dict[int, BaseGeometry]
     safe_points: GeometryArray
-    area: shapely.Geometry
+    area: BaseGeometry
 
-    def of(self, end: End) -> shapely.Geometry:
+    def of(self, end: End) -> BaseGeometry:
         """Line, point or rim that a route to this end finishes on."""
         if end.kind == "property_edge":
             return self.area.boundary
-        by_kind = {
+        by_kind: dict[str, GeometryArray | dict[int, BaseGeometry]] = {
             "swale": self.swales,
             "drainage_line": self.drainage_lines,
             "dam": self.dams,
             "hollow": self.hollows,
             "safe_point": self.safe_points,
         }
-        shape = by_kind[end.kind][end.index]
+        shape: BaseGeometry = by_kind[end.kind][end.index]
         return shape.boundary if shapely.area(shape) > 0 else shape
 
 
@@ -94,7 +95,7 @@ def _drawn(
     sill: Sill,
     cells: npt.NDArray[np.int64],
     sill_level_m: float,
-    end_shape: shapely.Geometry,
+    end_shape: BaseGeometry,
     ways: Ways,
 ) -> FloatArray:
     """Line from the sill along the cells to the end, heights from the ground, never rising."""

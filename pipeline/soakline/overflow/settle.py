@@ -121,7 +121,7 @@ def settle_overflow(
         if received and area_by_goal is None:
             label = first_intercept(ways.direction, ways.end_map.goal)
             counts = np.bincount(np.maximum(label, 0).ravel(), minlength=len(ways.end_map.ends) + 1)
-            area_by_goal = counts * ways.grid.cell_area_m2
+            area_by_goal = counts.astype(float) * ways.grid.cell_area_m2
         failed = False
         for hollow, spilled in sorted(received.items()):
             assert area_by_goal is not None  # noqa: S101 - set above when anything is received

@@ -100,7 +100,8 @@ class Ways:
 
 def wanted_sill_m(peak_m3s: float, rules: SillRules) -> float:
     """Length of sill for a peak at the greatest head, at least 1 m; L = Q / (C h^1.5)."""
-    return max(SHORTEST_SILL_M, peak_m3s / (rules.coefficient * rules.head_m**1.5))
+    per_metre: float = rules.coefficient * rules.head_m**1.5
+    return max(SHORTEST_SILL_M, peak_m3s / per_metre)
 
 
 def ranked_exits(

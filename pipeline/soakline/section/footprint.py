@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.section.mound import MoundShape, toe_m
@@ -56,17 +57,17 @@ class LipStations:
 class Footprint:
     """Ground works of one swale in plan; parts may be empty."""
 
-    ponded: shapely.Geometry
-    cut_slope: shapely.Geometry
-    berm: shapely.Geometry
-    mound: shapely.Geometry
+    ponded: BaseGeometry
+    cut_slope: BaseGeometry
+    berm: BaseGeometry
+    mound: BaseGeometry
 
     @property
-    def whole(self) -> shapely.Geometry:
+    def whole(self) -> BaseGeometry:
         return shapely.union_all([self.ponded, self.cut_slope, self.berm, self.mound])
 
 
-def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> shapely.Geometry:
+def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> BaseGeometry:
     """Ground between two distances from the lip, uphill positive.
 
     Where a tight bend would fold the outline over, strips between stations are made one by one and
@@ -86,13 +87,13 @@ def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> shape
     if whole.is_valid:
         return whole
     rings = np.stack([near[:-1], near[1:], far[1:], far[:-1]], axis=1)
-    pieces = shapely.polygons(rings)
+    pieces = np.asarray(shapely.polygons(rings), dtype=np.object_)
     folded = ~shapely.is_valid(pieces)
     pieces[folded] = shapely.convex_hull(pieces[folded])
     return shapely.union_all(pieces)
 
 
-def _only_area(geometry: shapely.Geometry) -> shapely.Geometry:
+def _only_area(geometry: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(shapely.get_parts(geometry))
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-4)]
     return shapely.multipolygons(parts) if parts.size else shapely.Polygon()
@@ -106,7 +107,7 @@ def _end_return(
     crest_height_m: float,
     head_m: float,
     toe: float,
-) -> shapely.Geometry:
+) -> BaseGeometry:
     """The mound turned uphill round one end of the trench, tapering to nothing.
 
     It runs until natural ground reaches the level plus the head of the check storm.
@@ -128,7 +129,7 @@ def _end_return(
     return shapely.make_valid(shapely.Polygon(ring))
 
 
-def ponded_ground(stations: LipStations, trench: Trench) -> shapely.Geometry:
+def ponded_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
     """Water surface of a full trench, from the lip uphill over its top width."""
     zero = np.zeros_like(stations.slope)
     return _only_area(strip(stations, zero, zero + trench.top_width_m))
@@ -165,7 +166,8 @@ def footprint(
     ponded = ponded_ground(stations, trench)
     cut = _only_area(shapely.difference(strip(stations, full, daylight), ponded))
     dug = shapely.union(ponded, cut)
-    berm = mound = shapely.Polygon()
+    berm: BaseGeometry = shapely.Polygon()
+    mound: BaseGeometry = shapely.Polygon()
     length = float(stations.along_m[-1])
     if shape.berm_m > 0:
         berm = _only_area(shapely.difference(strip(stations, zero - shape.berm_m, zero), dug))

@@ -61,7 +61,8 @@ class Trench:
         y = np.asarray(depth_m, dtype=float)
         base_length = np.asarray(length_m, dtype=float) - 2.0 * m * d
         linear = 2.0 * m * (b + base_length)
-        return b * base_length * y + linear * y**2 / 2.0 + 4.0 * m * m * y**3 / 3.0
+        volume: FloatArray = b * base_length * y + linear * y**2 / 2.0 + 4.0 * m * m * y**3 / 3.0
+        return volume
 
     def capacity_m3(self, length_m: float | FloatArray) -> FloatArray:
         """Water held when full, m³, ends battered."""

@@ -98,8 +98,8 @@ def catchments_of(
     label = first_intercept(direction, burnt)
     label[~valid] = 0
     counts = np.bincount(label.ravel() + 1, minlength=len(lines) + 2)
-    area = grid.cell_area_m2
-    return Catchments(burnt, label, counts[2:] * area, float(counts[0]) * area)
+    area = counts.astype(np.float64) * grid.cell_area_m2
+    return Catchments(burnt, label, area[2:], float(area[0]))
 
 
 @numba.njit(cache=True)

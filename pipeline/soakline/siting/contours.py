@@ -1,6 +1,7 @@
 """Level lines of the ground, traced tile by tile."""
 
 from concurrent.futures import ThreadPoolExecutor
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -62,7 +63,12 @@ def level_lines(
             name="serial",
             line_type=LineType.Separate,
         )
-        return [(int(order[i]), line) for i in range(low, high) for line in tracer.lines(rising[i])]
+        return [
+            # Separate lines are plain arrays of points; the stub names every kind of line.
+            (int(order[i]), cast("FloatArray", line))
+            for i in range(low, high)
+            for line in tracer.lines(rising[i])
+        ]
 
     corners = [
         (row, column)
@@ -76,6 +82,6 @@ def level_lines(
 
     lines = []
     for own in pieces:
-        joined = shapely.line_merge(shapely.multilinestrings([shapely.linestrings(p) for p in own]))
+        joined = shapely.line_merge(shapely.multilinestrings([shapely.LineString(p) for p in own]))
         lines.append([shapely.get_coordinates(part) for part in shapely.get_parts(joined)])
     return lines

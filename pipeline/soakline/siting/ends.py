@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid
 from soakline.terrain.cells import GeometryArray, burn, cells_of
@@ -58,7 +59,7 @@ def _near_points(points: GeometryArray, grid: Grid) -> BoolArray:
     return mask
 
 
-def _cells_met(geometry: shapely.Geometry, grid: Grid) -> BoolArray:
+def _cells_met(geometry: BaseGeometry, grid: Grid) -> BoolArray:
     one = np.array([geometry], dtype=object)
     return _near_points(one, grid) if geometry.geom_type == "Point" else burn(one, grid, True)
 
@@ -70,7 +71,7 @@ def end_map(
     dams: GeometryArray,
     hollows: Hollows,
     safe_points: GeometryArray,
-    area: shapely.Geometry,
+    area: BaseGeometry,
     grid: Grid,
 ) -> EndMap:
     """Mark every end; where two share a cell the first of swale, dam, hollow, given point and

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon
+from shapely.geometry.base import BaseGeometry
 
-from soakline.grid import BoolArray, Grid, GroundArray
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.inputs.types import Features
 from soakline.runfile.sections import SetbackKeys
 from soakline.terrain.cells import GeometryArray, burn, cell_polygons, polygons_of
@@ -42,7 +42,7 @@ class ExcludedGround:
     parts : reason, ground and m²; a partition of the excluded part of the property
     """
 
-    inner: shapely.Geometry
+    inner: BaseGeometry
     polygons: GeometryArray
     polygon_reason: tuple[str, ...]
     too_steep: BoolArray
@@ -50,7 +50,7 @@ class ExcludedGround:
     parts: tuple[tuple[str, MultiPolygon, float], ...]
 
 
-def buffered(geometry: GeometryArray, distance_m: GeometryArray | float) -> GeometryArray:
+def buffered(geometry: GeometryArray, distance_m: FloatArray | float) -> GeometryArray:
     """Buffers that reach at least the given distance everywhere."""
     out: GeometryArray = shapely.buffer(
         geometry, np.asarray(distance_m, dtype=float) * _ARC_FACTOR, quad_segs=_QUADRANT
@@ -75,7 +75,7 @@ def _less(geometry: GeometryArray, claimed: GeometryArray) -> GeometryArray:
 
 
 def _partition(
-    area: shapely.Geometry, ground: dict[str, GeometryArray]
+    area: BaseGeometry, ground: dict[str, GeometryArray]
 ) -> tuple[tuple[str, MultiPolygon, float], ...]:
     """Ground by first reason, clipped to the property."""
     shapely.prepare(area)
@@ -122,12 +122,12 @@ def _flowing_towards(
     return cell_polygons(mask, grid)
 
 
-def _half_width(layer: gpd.GeoDataFrame) -> npt.NDArray[np.float64]:
-    return layer["width_m"].astype(float).fillna(0.0).to_numpy() / 2.0
+def _half_width(layer: gpd.GeoDataFrame) -> FloatArray:
+    return np.asarray(layer["width_m"].astype(float).fillna(0.0).to_numpy() / 2.0)
 
 
 def excluded_ground(
-    area: shapely.Geometry,
+    area: BaseGeometry,
     features: Features,
     drainage: GeometryArray,
     kept_hollows: BoolArray,

@@ -36,9 +36,9 @@ def spacing_above(
         return empty, empty.copy()
     own = [stations_along(line.coordinates, _PEG_M) for line in lines]
     index = np.repeat(np.arange(count), [s.along_m.size for s in own])
-    pegs = shapely.points(
-        np.concatenate([s.easting_m for s in own]), np.concatenate([s.northing_m for s in own])
-    )
+    easting = np.concatenate([s.easting_m for s in own])
+    northing = np.concatenate([s.northing_m for s in own])
+    pegs = np.asarray(shapely.points(easting, northing), dtype=np.object_)
     level = np.array([line.level_m for line in lines])
     lips = np.empty(count, dtype=object)
     lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
@@ -48,7 +48,7 @@ def spacing_above(
     height = tree_height_m[index[peg]]
     fits = (rise >= _LEAST * height - 1e-9) & (rise <= _MOST * height + 1e-9)
     peg, other, rise = peg[fits], other[fits], rise[fits]
-    distance = shapely.distance(pegs[peg], lips[other])
+    distance = np.asarray(shapely.distance(pegs[peg], lips[other]))
     order = np.lexsort((other, distance, peg))
     peg, other, rise, distance = peg[order], other[order], rise[order], distance[order]
     first = np.concatenate([[True], peg[1:] != peg[:-1]]) if peg.size else np.zeros(0, bool)

@@ -200,7 +200,7 @@ def _too_close_below(
         ],
         axis=1,
     )
-    tree = shapely.STRtree([shapely.linestrings(line.coordinates) for line in lines])
+    tree = shapely.STRtree([shapely.LineString(line.coordinates) for line in lines])
     own, other = tree.query(shapely.linestrings(ends), predicate="intersects")
     rise = level[other] - level[index[own]]
     too_close = (

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
 import shapely
 
@@ -68,9 +69,9 @@ class Placed:
     exits: list[list[Exit]]
 
 
-def geometry_of(layer: object) -> GeometryArray:
+def geometry_of(layer: gpd.GeoDataFrame) -> GeometryArray:
     """Geometries of a frame as an object array."""
-    return np.asarray(layer.geometry.array, dtype=object)  # type: ignore[attr-defined]
+    return np.asarray(layer.geometry.array, dtype=object)
 
 
 def survey_site(

@@ -84,8 +84,7 @@ def quads(stations: Stations, uphill_m: FloatArray, downhill_m: FloatArray) -> G
         ]
     )
     corners = np.stack([down[:-1], down[1:], up[1:], up[:-1]], axis=1)
-    out: GeometryArray = shapely.polygons(corners)
-    return out
+    return np.asarray(shapely.polygons(corners), dtype=np.object_)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -173,7 +173,8 @@ def _own_check_peak(
     """Peak bound of each swale's own catchment, greatest check storm, m³/s."""
     check = tuple(storm for storm in storms if storm.purpose == "check")
     alone = chain_of(water.dry_m2.size, [])
-    return peak_bound_m3s(check, water, alone, curve_number).max(axis=1, initial=0.0)
+    bound = peak_bound_m3s(check, water, alone, curve_number)
+    return np.asarray(bound.max(axis=1, initial=0.0))
 
 
 def _tree_heights(run: RunFile, inputs: Inputs, lines: list[LipLine]) -> FloatArray:

@@ -50,4 +50,5 @@ def cells_of(grid: Grid, easting: FloatArray, northing: FloatArray) -> npt.NDArr
 def polygons_of(geometry: GeometryArray) -> GeometryArray:
     """The polygons among the parts of given geometries, slivers without area left out."""
     parts = shapely.get_parts(shapely.get_parts(geometry))
-    return parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-6)]
+    wide: GeometryArray = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-6)]
+    return wide

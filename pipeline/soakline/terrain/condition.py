@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, Grid, GroundArray
 from soakline.inputs.types import Elevation
@@ -59,10 +60,10 @@ def _rms(dem_m: GroundArray, ground_m: GroundArray) -> float:
     return float(np.sqrt(total / max(count, 1)))
 
 
-def drawn_line(line: DrainageLine, cell_m: float) -> shapely.LineString:
+def drawn_line(line: DrainageLine, cell_m: float) -> BaseGeometry:
     """A reach as it is drawn: through its cells' centres, straightened by under a cell."""
-    raw = shapely.linestrings(line.easting_m, line.northing_m)
-    return shapely.simplify(raw, _STRAIGHTEN_CELLS * cell_m, preserve_topology=False)
+    raw = shapely.LineString(np.column_stack([line.easting_m, line.northing_m]))
+    return raw.simplify(_STRAIGHTEN_CELLS * cell_m, preserve_topology=False)
 
 
 def condition_ground(elevation: Elevation, keys: TerrainKeys) -> Terrain:

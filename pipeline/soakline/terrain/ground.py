@@ -2,12 +2,15 @@
 
 import numba
 import numpy as np
+import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
 
+HalfWidths = npt.NDArray[np.int64]
+
 
 @numba.njit(cache=True, parallel=True)
-def _disc_mean(dem_m: GroundArray, half_width: np.ndarray) -> GroundArray:  # type: ignore[type-arg]
+def _disc_mean(dem_m: GroundArray, half_width: HalfWidths) -> GroundArray:
     rows, columns = dem_m.shape
     reach = half_width.size // 2
     out = np.full((rows, columns), np.nan, np.float32)
@@ -39,7 +42,7 @@ def _disc_mean(dem_m: GroundArray, half_width: np.ndarray) -> GroundArray:  # ty
     return out
 
 
-def disc_half_widths(radius_cells: float) -> FloatArray:
+def disc_half_widths(radius_cells: float) -> HalfWidths:
     """Half width, in whole cells, of each row of a disc.
 
     Parameters
@@ -57,7 +60,8 @@ def disc_half_widths(radius_cells: float) -> FloatArray:
     """
     reach = int(np.floor(radius_cells + 1e-9))
     steps = np.arange(-reach, reach + 1)
-    return np.floor(np.sqrt(radius_cells**2 - steps**2) + 1e-9).astype(np.int64)
+    half: HalfWidths = np.floor(np.sqrt(radius_cells**2 - steps**2) + 1e-9).astype(np.int64)
+    return half
 
 
 def mean_ground(dem_m: GroundArray, grid: Grid, smoothing_m: float) -> GroundArray:
@@ -152,7 +156,8 @@ def bilinear(surface: GroundArray, row: float, column: float) -> float:
     right = column - left
     upper = (1.0 - right) * surface[top, left] + right * surface[top, left + 1]
     lower = (1.0 - right) * surface[top + 1, left] + right * surface[top + 1, left + 1]
-    return (1.0 - down) * upper + down * lower
+    value: float = (1.0 - down) * upper + down * lower
+    return value
 
 
 @numba.njit(cache=True)

@@ -7,6 +7,7 @@ import numpy.typing as npt
 import richdem as rd
 import shapely
 from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.quiet import quiet_streams
@@ -105,13 +106,14 @@ def find_hollows(
     np.maximum.at(deepest, which, depth)
     spill = np.zeros(count)
     spill[which] = level  # every cell of a hollow is filled to the same level
-    area = np.bincount(which, minlength=count) * grid.cell_area_m2
-    volume = np.bincount(which, weights=depth, minlength=count) * grid.cell_area_m2
+    area = np.bincount(which, minlength=count).astype(np.float64) * grid.cell_area_m2
+    volume = np.bincount(which, weights=depth, minlength=count).astype(float, copy=False)
+    volume *= grid.cell_area_m2
     kept = (deepest > least_depth_m) & (area > least_area_m2)
     return Hollows(label.astype(np.int32, copy=False), deepest, volume, area, spill, kept)
 
 
-def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int, shapely.Geometry]:
+def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int, BaseGeometry]:
     """Outlines of hollows: their cells joined, corners included.
 
     Cells of one hollow may touch only at a corner; a hair's breadth joins them to one polygon.

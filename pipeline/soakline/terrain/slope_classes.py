@@ -1,9 +1,11 @@
 """Slope classes as clean polygons over the property."""
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from rasterio import features as raster_features
 from shapely.geometry import MultiPolygon, shape
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray, Grid, GroundArray
 
@@ -12,17 +14,18 @@ SPECK_M2 = 100.0
 _GRAIN_M = 2.5
 
 
-def class_of(slope_pct: GroundArray, lower_limits_pct: FloatArray) -> FloatArray:
+def class_of(slope_pct: GroundArray, lower_limits_pct: FloatArray) -> npt.NDArray[np.int64]:
     """Number of the class of each cell, from 1; the lower limit of a class belongs to it.
 
     FAO 2006, Guidelines for soil description, 4th ed., Table 7, does not say which class a limit
     value falls in; here it is the upper one.
     """
-    return np.searchsorted(lower_limits_pct, slope_pct, side="right") + 1
+    above = np.searchsorted(lower_limits_pct, slope_pct, side="right")
+    return np.asarray(above + 1, dtype=np.int64)
 
 
 def slope_class_polygons(
-    slope_pct: GroundArray, grid: Grid, area: shapely.Geometry, limits_pct: tuple[float, ...]
+    slope_pct: GroundArray, grid: Grid, area: BaseGeometry, limits_pct: tuple[float, ...]
 ) -> list[tuple[int, float, float | None, MultiPolygon]]:
     """Polygons of the slope classes, a partition of the property.
 

@@ -55,7 +55,7 @@ def chain_of(swales: int, spills: list[Spill]) -> Chain:
     ValueError
         If water could come back to where it was.
     """
-    graph = nx.DiGraph()
+    graph: nx.DiGraph[int] = nx.DiGraph()
     graph.add_nodes_from(range(swales))
     own: list[list[Spill]] = [[] for _ in range(swales)]
     for spill in spills:
