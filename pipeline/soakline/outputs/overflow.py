@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from soakline.grid import BoolArray
 from soakline.ids import (
     dam_id,
     given_point_id,
@@ -90,11 +91,11 @@ def route_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["overflow_routes"], rows, lines, crs)
 
 
-def _leaves_property(plan: Designed, cell: int) -> tuple[float, float] | None:
+def _leaves_property(plan: Designed, outside: BoolArray, cell: int) -> tuple[float, float] | None:
     """Where a drainage line fed at a cell leaves the property; None where it ends inside."""
     grid = plan.terrain.grid
-    cells = path_down(plan.terrain.flow.direction, cell, ~plan.property_cells)
-    if plan.property_cells.ravel()[cells[-1]]:
+    cells = path_down(plan.terrain.flow.direction, cell, outside)
+    if not outside.ravel()[cells[-1]]:
         return None
     row, column = np.divmod(cells[-2:], grid.columns)
     easting, northing = grid.easting_northing(row.astype(float), column.astype(float))
@@ -118,6 +119,7 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     dams = plan.inputs.features.dams
     reached: set[int] = set()
     outlets: set[tuple[float, float]] = set()
+    outside = ~plan.property_cells
     for route in plan.overflow.routes:
         if route.end.kind == "dam" and route.end.index not in reached:
             reached.add(route.end.index)
@@ -131,7 +133,7 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
             )
             points.append(shapely.points(route.coordinates[-1, :2]))
         if route.end.kind == "drainage_line":
-            place = _leaves_property(plan, route.end_cell)
+            place = _leaves_property(plan, outside, route.end_cell)
             if place is not None and place not in outlets:
                 rows.append(
                     {

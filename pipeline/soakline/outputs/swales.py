@@ -3,14 +3,13 @@
 import geopandas as gpd
 import numpy as np
 import shapely
-from rasterio import features as raster_features
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import MultiPolygon
 
 from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.siting.stations import stations_along
-from soakline.terrain.cells import GeometryArray
+from soakline.terrain.cells import GeometryArray, outlines
 from soakline.terrain.ground import sample
 
 
@@ -97,13 +96,10 @@ def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_catchments` layer."""
     label = plan.placed.catchments.label
     count = len(plan.placed.lines)
-    outlines: list[list[Polygon]] = [[] for _ in range(count)]
-    found = raster_features.shapes(
-        label, mask=label > 0, connectivity=4, transform=plan.terrain.grid.transform
-    )
-    for outline, number in found:
-        shell, *holes = outline["coordinates"]
-        outlines[int(number) - 1].append(Polygon(shell, holes))
+    pieces, number = outlines(label, label > 0, plan.terrain.grid.transform)
+    order = np.argsort(number, kind="stable")
+    starts = np.searchsorted(number[order], np.arange(1, count + 2))
+    grounds = [MultiPolygon(list(pieces[order[starts[i] : starts[i + 1]]])) for i in range(count)]
     rows = []
     for i in range(count):
         area = float(plan.placed.catchments.area_m2[i])
@@ -118,7 +114,7 @@ def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "runoff_m3": runoff * (area - ponded) / 1000.0,
             }
         )
-    return frame(SCHEMAS["swale_catchments"], rows, [MultiPolygon(own) for own in outlines], crs)
+    return frame(SCHEMAS["swale_catchments"], rows, grounds, crs)
 
 
 def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:

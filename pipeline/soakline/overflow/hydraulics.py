@@ -4,12 +4,7 @@ import numba
 import numpy as np
 
 from soakline.grid import FloatArray, GroundArray
-from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
-from soakline.terrain.flow import Uint8Array
 from soakline.terrain.ground import bilinear
-from soakline.terrain.paths import LabelArray
-
-REACH_M = 5.0
 
 _PROFILE_POINTS = 9
 _GENTLEST = 0.001  # ground that ponds still passes water on
@@ -127,47 +122,3 @@ def reach_velocities(
             bed, spacing, max(slope[i], _GENTLEST), flow_m3s[i], manning_n
         )
     return slope, velocity
-
-
-@numba.njit(cache=True)
-def way_stations(
-    direction: Uint8Array,
-    goal: LabelArray,
-    sill_row: float,
-    sill_column: float,
-    start: int,
-    cell_m: float,
-    spacing_m: float,
-) -> tuple[FloatArray, FloatArray]:
-    """Stations of a way along the cells' directions, from the sill to the end that it meets.
-
-    Parameters
-    ----------
-    direction : (rows, columns) uint8
-    goal : (rows, columns) int32; a way stops where it is not 0
-    sill_row, sill_column : fractional place of the sill
-    start : flat index of the first cell below the lip
-    cell_m, spacing_m : m
-
-    Returns
-    -------
-    rows and columns, (n,), n ≥ 2
-    """
-    columns = direction.shape[1]
-    rows_out = [sill_row]
-    columns_out = [sill_column]
-    row, column = start // columns, start % columns
-    since = np.hypot(row - sill_row, column - sill_column) * cell_m
-    while True:
-        k = direction[row, column]
-        last = goal[row, column] != 0 or k == END or k == VOID
-        if last or since >= spacing_m - 1e-9:
-            rows_out.append(float(row))
-            columns_out.append(float(column))
-            since = 0.0
-        if last:
-            break
-        since += DISTANCE_CELLS[k] * cell_m
-        row += ROW_STEP[k]
-        column += COLUMN_STEP[k]
-    return np.array(rows_out), np.array(columns_out)

@@ -6,9 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
-from soakline.overflow.hydraulics import REACH_M, reach_velocities
+from soakline.overflow.hydraulics import reach_velocities
 from soakline.overflow.routes import Route
 from soakline.overflow.velocity import SoilResistance, permissible_ms
+from soakline.siting.exits import REACH_M
 from soakline.terrain.flow import Flow
 from soakline.terrain.paths import path_down
 

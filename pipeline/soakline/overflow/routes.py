@@ -8,10 +8,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
-from soakline.overflow.hydraulics import REACH_M, reach_velocities
+from soakline.overflow.hydraulics import reach_velocities
 from soakline.overflow.sills import Outlets, Sill, SillRules, Ways
 from soakline.overflow.velocity import SoilResistance, permissible_ms
 from soakline.siting.ends import End
+from soakline.siting.exits import REACH_M
 from soakline.siting.stations import stations_along
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
-from soakline.overflow.hydraulics import REACH_M, reach_velocities, way_stations
+from soakline.overflow.hydraulics import reach_velocities
 from soakline.siting.ends import EndMap
 from soakline.siting.exits import Exit, exits_at
 from soakline.siting.place import LipLine
-from soakline.siting.stations import stations_along
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
 from soakline.water.network import Spill
@@ -140,22 +139,18 @@ def _rank(
     way: Exit, peak_m3s: float, safe_end: bool, ways: Ways, rules: SillRules
 ) -> tuple[bool, int, int, bool, float]:
     """What is compared between exits, the best first."""
-    stations = stations_along(ways.lines[way.swale].coordinates, 1.0)
-    at = int(np.abs(stations.along_m - way.along_m).argmin())
-    row, column = ways.grid.row_column(stations.easting_m[at], stations.northing_m[at])
-    rows, columns = way_stations(
-        ways.direction,
-        ways.end_map.goal,
-        float(row),
-        float(column),
-        way.start_cell,
-        ways.grid.cell_m,
-        REACH_M,
-    )
     length = min(wanted_sill_m(peak_m3s, rules), LONGEST_SILL_M)
-    flow = np.full(rows.size - 1, min(peak_m3s, rules.coefficient * length * rules.head_m**1.5))
+    flow = np.full(
+        way.station_row.size - 1, min(peak_m3s, rules.coefficient * length * rules.head_m**1.5)
+    )
     slope, velocity = reach_velocities(
-        rows, columns, ways.ground_m, ways.grid.cell_m, flow, length, rules.manning_n
+        way.station_row,
+        way.station_column,
+        ways.ground_m,
+        ways.grid.cell_m,
+        flow,
+        length,
+        rules.manning_n,
     )
     edge = way.goal == 0 or ways.end_map.ends[way.goal - 1].kind == "property_edge"
     kind = 0

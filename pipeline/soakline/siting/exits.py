@@ -12,13 +12,16 @@ from soakline.siting.lip import SILL_BAND_M
 from soakline.siting.place import LipLine
 from soakline.siting.stations import Stations, stations_along
 from soakline.terrain.cells import cells_of
-from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP, VOID
+from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.ground import sample
 from soakline.terrain.paths import LabelArray
 
 # Marks of cells that a way passes.
 FORBIDDEN, TRACK = 1, 2
+
+# A way is judged over reaches of this length.
+REACH_M = 5.0
 
 _SAMPLE_M = 1.0
 _INNER_SPACING_M = 30.0
@@ -57,6 +60,7 @@ class Exit:
     goal : number of the end met, 0 where none is met
     way_m : length of the way, m
     forbidden, crosses_track : what the way passes
+    station_row, station_column : (n,) fractional; the place, and the way about every 5 m
     """
 
     swale: int
@@ -68,6 +72,8 @@ class Exit:
     way_m: float
     forbidden: bool
     crosses_track: bool
+    station_row: FloatArray
+    station_column: FloatArray
 
 
 @numba.njit(cache=True)
@@ -96,6 +102,50 @@ def _walk(
             row += ROW_STEP[k]
             column += COLUMN_STEP[k]
     return found, way, passed
+
+
+@numba.njit(cache=True)
+def way_stations(
+    direction: Uint8Array,
+    goal: LabelArray,
+    sill_row: float,
+    sill_column: float,
+    start: int,
+    cell_m: float,
+    spacing_m: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Stations of a way along the cells' directions, from the sill to the end that it meets.
+
+    Parameters
+    ----------
+    direction : (rows, columns) uint8
+    goal : (rows, columns) int32; a way stops where it is not 0
+    sill_row, sill_column : fractional place of the sill
+    start : flat index of the first cell below the lip
+    cell_m, spacing_m : m
+
+    Returns
+    -------
+    rows and columns, (n,), n ≥ 2
+    """
+    columns = direction.shape[1]
+    rows_out = [sill_row]
+    columns_out = [sill_column]
+    row, column = start // columns, start % columns
+    since = np.hypot(row - sill_row, column - sill_column) * cell_m
+    while True:
+        k = direction[row, column]
+        last = goal[row, column] != 0 or k == END or k == VOID
+        if last or since >= spacing_m - 1e-9:
+            rows_out.append(float(row))
+            columns_out.append(float(column))
+            since = 0.0
+        if last:
+            break
+        since += DISTANCE_CELLS[k] * cell_m
+        row += ROW_STEP[k]
+        column += COLUMN_STEP[k]
+    return np.array(rows_out), np.array(columns_out)
 
 
 def _runs(fit: npt.NDArray[np.bool_], along_m: FloatArray, cut_in: bool) -> list[Stretch]:
@@ -195,22 +245,34 @@ def exits_at(
     """
     stations = stations_along(line.coordinates, _SAMPLE_M)
     nearest = np.abs(stations.along_m[:, None] - np.array([at for _, at, _ in places])).argmin(0)
+    along = [at for _, at, _ in places]
+    easting = np.interp(along, stations.along_m, stations.easting_m)
+    northing = np.interp(along, stations.along_m, stations.northing_m)
     start = _first_below(stations, nearest, burnt, swale + 1, grid)
     goal, way, passed = _walk(direction, end_map.goal, marks, np.maximum(start, 0))
+    row, column = grid.row_column(easting, northing)
+    met = [j for j in range(len(places)) if start[j] >= 0 and goal[j] != swale + 1]
+    followed = {
+        j: way_stations(
+            direction, end_map.goal, row[j], column[j], int(start[j]), grid.cell_m, REACH_M
+        )
+        for j in met
+    }
     return [
         Exit(
             swale=swale,
-            along_m=at,
-            stretch=stretch,
-            at_end=at_end,
+            along_m=places[j][1],
+            stretch=places[j][0],
+            at_end=places[j][2],
             start_cell=int(start[j]),
             goal=int(goal[j]),
             way_m=float(way[j]) * grid.cell_m,
             forbidden=bool(passed[j] & FORBIDDEN),
             crosses_track=bool(passed[j] & TRACK),
+            station_row=followed[j][0],
+            station_column=followed[j][1],
         )
-        for j, (stretch, at, at_end) in enumerate(places)
-        if start[j] >= 0 and goal[j] != swale + 1
+        for j in met
     ]
 
 

@@ -54,7 +54,11 @@ def stations_along(line: FloatArray, step_m: float = STATION_M) -> Stations:
     at = np.linspace(0.0, along[-1], count)
     easting = np.interp(at, along, line[:, 0])
     northing = np.interp(at, along, line[:, 1])
-    east, north = np.gradient(easting), np.gradient(northing)
+    # Central differences inside, one-sided at the ends; the scale does not matter.
+    east, north = np.empty(count), np.empty(count)
+    for out, place in ((east, easting), (north, northing)):
+        out[1:-1] = place[2:] - place[:-2]
+        out[0], out[-1] = place[1] - place[0], place[-1] - place[-2]
     size = np.maximum(np.hypot(east, north), 1e-12)
     return Stations(easting, northing, at, -north / size, east / size)
 

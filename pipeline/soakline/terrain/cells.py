@@ -3,8 +3,9 @@
 import numpy as np
 import numpy.typing as npt
 import shapely
+from affine import Affine
 from rasterio import features as raster_features
-from shapely.geometry import shape
+from shapely.geometry import Polygon
 
 from soakline.grid import BoolArray, FloatArray, Grid
 
@@ -26,6 +27,33 @@ def burn(shapes: GeometryArray, grid: Grid, all_touched: bool = False) -> BoolAr
     return np.asarray(burnt, dtype=bool)
 
 
+def outlines(
+    values: npt.NDArray[np.uint8] | npt.NDArray[np.int32], where: BoolArray, transform: Affine
+) -> tuple[GeometryArray, npt.NDArray[np.int64]]:
+    """Outlines of the patches of equal value, cell edge by cell edge.
+
+    Parameters
+    ----------
+    values : (rows, columns)
+    where : (rows, columns) bool; other cells belong to no patch
+    transform : of the raster
+
+    Returns
+    -------
+    (n,) polygons, whose patches join over edges and not over corners, and (n,) the value of each
+    """
+    found = raster_features.shapes(values, mask=where, connectivity=4, transform=transform)
+    polygons, of = [], []
+    for outline, value in found:
+        # Arrays spare shapely a look at every coordinate.
+        shell, *holes = (np.asarray(ring) for ring in outline["coordinates"])
+        polygons.append(Polygon(shell, holes))
+        of.append(int(value))
+    shapes = np.empty(len(polygons), dtype=object)
+    shapes[:] = polygons
+    return shapes, np.array(of, dtype=np.int64)
+
+
 def cell_polygons(mask: BoolArray, grid: Grid) -> GeometryArray:
     """Outlines of the patches of a mask, cell edge by cell edge."""
     rows = np.flatnonzero(mask.any(axis=1))
@@ -33,10 +61,17 @@ def cell_polygons(mask: BoolArray, grid: Grid) -> GeometryArray:
         return np.array([], dtype=object)
     columns = np.flatnonzero(mask.any(axis=0))
     window = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
-    patch = np.ascontiguousarray(mask[window]).view(np.uint8)
-    origin = grid.transform * type(grid.transform).translation(int(columns[0]), int(rows[0]))
-    found = raster_features.shapes(patch, mask=mask[window], connectivity=4, transform=origin)
-    return np.array([shape(outline) for outline, _ in found], dtype=object)
+    patch = np.ascontiguousarray(mask[window])
+    # Not through the product of transforms, whose operator changed from affine 2 to 3.
+    origin = Affine(
+        grid.cell_m,
+        0.0,
+        grid.west_m + int(columns[0]) * grid.cell_m,
+        0.0,
+        -grid.cell_m,
+        grid.north_m - int(rows[0]) * grid.cell_m,
+    )
+    return outlines(patch.view(np.uint8), patch, origin)[0]
 
 
 def cells_of(grid: Grid, easting: FloatArray, northing: FloatArray) -> npt.NDArray[np.int64]:

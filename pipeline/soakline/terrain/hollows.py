@@ -70,6 +70,7 @@ class Hollows:
     depth_m, volume_m3, area_m2, level_m : (n,) greatest depth, volume to the spill level, surface,
         and the spill level
     kept : (n,) bool; water may end here
+    box : (n, 4) int64; first and last row, first and last column of each
     """
 
     label: npt.NDArray[np.int32]
@@ -78,6 +79,7 @@ class Hollows:
     area_m2: FloatArray
     level_m: FloatArray
     kept: BoolArray
+    box: npt.NDArray[np.int64]
 
 
 def find_hollows(
@@ -109,8 +111,14 @@ def find_hollows(
     area = np.bincount(which, minlength=count).astype(np.float64) * grid.cell_area_m2
     volume = np.bincount(which, weights=depth, minlength=count).astype(float, copy=False)
     volume *= grid.cell_area_m2
+    row, column = np.divmod(cells, grid.columns)
+    box = np.empty((count, 4), dtype=np.int64)
+    for side, place in ((0, row), (2, column)):
+        box[:, side], box[:, side + 1] = grid.cells, -1
+        np.minimum.at(box[:, side], which, place)
+        np.maximum.at(box[:, side + 1], which, place)
     kept = (deepest > least_depth_m) & (area > least_area_m2)
-    return Hollows(label.astype(np.int32, copy=False), deepest, volume, area, spill, kept)
+    return Hollows(label.astype(np.int32, copy=False), deepest, volume, area, spill, kept, box)
 
 
 def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int, BaseGeometry]:
@@ -118,19 +126,15 @@ def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int
 
     Cells of one hollow may touch only at a corner; a hair's breadth joins them to one polygon.
     """
-    if not wanted:
-        return {}
-    boxes = ndimage.find_objects(hollows.label)
     shapes = {}
     for index in wanted:
-        rows, columns = boxes[index]
-        own = np.zeros((rows.stop - rows.start, columns.stop - columns.start), dtype=bool)
-        own[:] = hollows.label[rows, columns] == index + 1
+        top, bottom, left, right = (int(side) for side in hollows.box[index])
+        own = hollows.label[top : bottom + 1, left : right + 1] == index + 1
         part = Grid(
             own.shape[0],
             own.shape[1],
-            grid.west_m + columns.start * grid.cell_m,
-            grid.north_m - rows.start * grid.cell_m,
+            grid.west_m + left * grid.cell_m,
+            grid.north_m - top * grid.cell_m,
             grid.cell_m,
             grid.crs_wkt,
         )

@@ -3,15 +3,18 @@
 import numpy as np
 import numpy.typing as npt
 import shapely
+from affine import Affine
 from rasterio import features as raster_features
-from shapely.geometry import MultiPolygon, shape
+from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.terrain.cells import outlines
 
 SPECK_M2 = 100.0
 # No map is read at a finer grain: classes are drawn on blocks of about this side.
 _GRAIN_M = 2.5
+_LARGE_M2 = 1e7  # over 1,000 ha blocks are twice as wide
 
 
 def class_of(slope_pct: GroundArray, lower_limits_pct: FloatArray) -> npt.NDArray[np.int64]:
@@ -44,8 +47,9 @@ def slope_class_polygons(
     -----
     Patches under 100 m² take the class of their largest neighbour (GDAL's sieve).
     """
-    size = max(1, int(_GRAIN_M / grid.cell_m))
     west, south, east, north = shapely.bounds(area)
+    grain = _GRAIN_M if (east - west) * (north - south) < _LARGE_M2 else 2.0 * _GRAIN_M
+    size = max(1, int(grain / grid.cell_m))
     row0 = max(0, int((grid.north_m - north) / grid.cell_m) - size)
     row1 = min(grid.rows, int((grid.north_m - south) / grid.cell_m) + 1 + size)
     column0 = max(0, int((west - grid.west_m) / grid.cell_m) - size)
@@ -63,21 +67,15 @@ def slope_class_polygons(
     least = int(np.ceil(SPECK_M2 / block_m**2))
     if least > 1:
         classes = raster_features.sieve(classes, least, connectivity=4)
-    transform = grid.transform
-    origin = type(transform)(
+    origin = Affine(
         block_m,
         0.0,
-        transform.c + column0 * grid.cell_m,
+        grid.west_m + column0 * grid.cell_m,
         0.0,
         -block_m,
-        transform.f - row0 * grid.cell_m,
+        grid.north_m - row0 * grid.cell_m,
     )
-    outlines, numbers = [], []
-    for outline, number in raster_features.shapes(classes, connectivity=4, transform=origin):
-        outlines.append(shape(outline))
-        numbers.append(int(number))
-    pieces = np.array(outlines, dtype=object)
-    number = np.array(numbers)
+    pieces, number = outlines(classes, np.ones(classes.shape, dtype=bool), origin)
     shapely.prepare(area)
     inside = shapely.contains_properly(area, pieces)
     meets = ~inside & shapely.intersects(area, pieces)
