@@ -1,0 +1,1 @@
+"""Whole plans on ground whose answer is known: DEM and boundary in, GeoPackage out."""

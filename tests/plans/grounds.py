@@ -1,0 +1,162 @@
+"""Grounds that plans are tried on, each planned once for all tests and all workers."""
+
+import fcntl
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+from scipy import ndimage
+
+from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.runfile.load import load_run_file
+from soakline.stages.plan import make_plan
+from soakline.stages.progress import Progress
+from tests.terrain_analytic.ground import (
+    CENTRE_EASTING_M,
+    CENTRE_NORTHING_M,
+    Height,
+    cone,
+    plane,
+    ring_hill,
+    saddle,
+    sample,
+    spur,
+    v_valley,
+)
+from tests.terrain_analytic.run_folder import write_run
+
+TURN_DEG = 20.0
+
+
+@dataclass(frozen=True)
+class Form:
+    """A form and how the DEM is sampled from it."""
+
+    height: Height
+    width_m: float = 400.0
+    rotation_deg: float = 0.0
+    noise_m: float = 0.0
+
+    def dem(self) -> tuple[GroundArray, Grid]:
+        return sample(
+            self.height,
+            width_m=self.width_m,
+            rotation_deg=self.rotation_deg,
+            noise_m=self.noise_m,
+        )
+
+
+FORMS: dict[str, Form] = {
+    "plane": Form(plane(8.0)),
+    "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
+    "plane, noisy": Form(plane(8.0), noise_m=0.05),
+    "cone": Form(cone(10.0), width_m=480.0),
+    "valley": Form(v_valley(8.0, 2.0)),
+    "valley, turned": Form(v_valley(8.0, 2.0), rotation_deg=TURN_DEG),
+    "valley, noisy": Form(v_valley(8.0, 2.0), noise_m=0.05),
+    "spur": Form(spur(8.0, 3.0), rotation_deg=TURN_DEG),
+    "saddle": Form(saddle(15.0, 55.0, 240.0, 4.0)),
+    "knoll": Form(ring_hill(12.0, 60.0, 4.0), noise_m=0.03, rotation_deg=TURN_DEG),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """A finished plan beside the ground that it was made for; layers come from the file.
+
+    Parameters
+    ----------
+    path : the GeoPackage
+    form : Form of the ground
+    dem_m, grid : the DEM
+    """
+
+    path: Path
+    form: Form
+    dem_m: GroundArray
+    grid: Grid
+    _layers: dict[str, pd.DataFrame] = field(default_factory=dict)
+
+    def layer(self, name: str) -> gpd.GeoDataFrame:
+        """A layer or table, read once."""
+        if name not in self._layers:
+            self._layers[name] = pyogrio.read_dataframe(self.path, layer=name)
+        return self._layers[name]  # type: ignore[return-value]
+
+    @cached_property
+    def swales(self) -> gpd.GeoDataFrame:
+        return self.layer("swales")
+
+    @cached_property
+    def footprints(self) -> gpd.GeoSeries:
+        """Whole footprint by swale_id."""
+        return self.layer("swale_ground").dissolve("swale_id").geometry
+
+    @cached_property
+    def ground_m(self) -> FloatArray:
+        """Mean of the cells within 2.5 m of each, summed over the disc: not our own sliding sum."""
+        reach = int(2.5 / self.grid.cell_m)
+        step = np.arange(-reach, reach + 1) * self.grid.cell_m
+        disc = (np.hypot(*np.meshgrid(step, step)) <= 2.5).astype(float)
+        dem = self.dem_m.astype(float)
+        total = ndimage.convolve(dem, disc, mode="constant")
+        return total / ndimage.convolve(np.ones_like(dem), disc, mode="constant")
+
+    def ground_at(self, places: FloatArray) -> FloatArray:
+        """Bilinear ground at (n, 2) eastings and northings, m."""
+        row, column = self.grid.row_column(places[:, 0], places[:, 1])
+        return ndimage.map_coordinates(self.ground_m, [row, column], order=1)
+
+    def along_fall(self, places: FloatArray) -> FloatArray:
+        """Distance of places from the centre, measured down the fall of an unturned form, m."""
+        angle = np.radians(self.form.rotation_deg)
+        return -self.north(places) * np.cos(angle) - self.east(places) * np.sin(angle)
+
+    def across_fall(self, places: FloatArray) -> FloatArray:
+        """Distance of places from the form's own north-south axis, eastwards, m."""
+        angle = np.radians(self.form.rotation_deg)
+        return self.east(places) * np.cos(angle) - self.north(places) * np.sin(angle)
+
+    @staticmethod
+    def east(places: FloatArray) -> FloatArray:
+        return places[:, 0] - CENTRE_EASTING_M
+
+    @staticmethod
+    def north(places: FloatArray) -> FloatArray:
+        return places[:, 1] - CENTRE_NORTHING_M
+
+
+def along_m(line: shapely.LineString, step_m: float) -> FloatArray:
+    """Places on a line at an even step, both ends included; (n, 2)."""
+    count = max(2, int(np.ceil(line.length / step_m)) + 1)
+    at = np.linspace(0.0, line.length, count)
+    return shapely.get_coordinates(shapely.line_interpolate_point(shapely.force_2d(line), at))
+
+
+def plan_of(folder: Path, name: str) -> Planned:
+    """Plan a ground, or read the plan that another worker has made.
+
+    Parameters
+    ----------
+    folder : shared by all workers of a test run
+    name : of the form
+    """
+    form = FORMS[name]
+    dem, grid = form.dem()
+    place = folder / name.replace(", ", "-")
+    place.mkdir(parents=True, exist_ok=True)
+    out = place / "plan.gpkg"
+    with (place / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not out.exists():
+            make_plan(load_run_file(write_run(place, dem, grid)), out, Progress())
+    return Planned(out, form, dem, grid)
+
+
+PlanGround = Callable[[str], Planned]
