@@ -18,7 +18,7 @@ SHORTEST_SILL_M = 1.0
 _APART_M = 1.0  # ground left between two sills of one lip
 _ROUNDS = 4
 # Velocities closer than this are alike: the end of the swale, then the shorter way decides.
-_VELOCITY_STEP_MS = 0.05
+_VELOCITY_STEP_MS = 0.1
 # A swale takes water only from one that stands at least this much higher.
 _LEAST_FALL_M = 0.02
 

@@ -12,6 +12,8 @@ from soakline.section.trench import Trench, daylight_m
 
 # The mound's end turns uphill beside the trench at most this far.
 LONGEST_RETURN_M = 6.0
+# No machine heaps less than this between two sills.
+SHORTEST_MOUND_M = 3.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -135,6 +137,30 @@ def ponded_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
     return _only_area(strip(stations, zero, zero + trench.top_width_m))
 
 
+def mounded_reaches(
+    length_m: float, gaps_m: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Stretches of a lip that carry the mound.
+
+    Parameters
+    ----------
+    length_m : of the lip, m
+    gaps_m : sills, m along the lip
+
+    Returns
+    -------
+    start and end of each stretch, m; natural ground shorter than 3 m between two sills carries none
+
+    Examples
+    --------
+    >>> mounded_reaches(100.0, [(20.0, 30.0), (31.0, 41.0)])
+    [(0.0, 20.0), (41.0, 100.0)]
+    """
+    edges = [0.0, *(edge for gap in sorted(gaps_m) for edge in gap), length_m]
+    reaches = zip(edges[::2], edges[1::2], strict=True)
+    return [(start, end) for start, end in reaches if end - start >= SHORTEST_MOUND_M]
+
+
 def footprint(
     stations: LipStations,
     trench: Trench,
@@ -173,11 +199,7 @@ def footprint(
         berm = _only_area(shapely.difference(strip(stations, zero - shape.berm_m, zero), dug))
     if crest_height_m > 0:
         pieces = []
-        bare = sorted(gaps_m)
-        edges = [0.0, *(edge for gap in bare for edge in gap), length]
-        for start, end in zip(edges[::2], edges[1::2], strict=True):
-            if end - start < 0.1:
-                continue
+        for start, end in mounded_reaches(length, gaps_m):
             part = stations.between(start, end)
             height = np.full_like(part.slope, crest_height_m)
             toe = toe_m(

@@ -6,7 +6,7 @@ import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.section.earthworks import Earthworks, earthworks
-from soakline.section.footprint import Footprint, footprint
+from soakline.section.footprint import Footprint, footprint, mounded_reaches
 from soakline.section.mound import MoundShape
 from soakline.section.pegs import Pegs
 from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench
@@ -72,7 +72,7 @@ def works_of(
         slope,
     )
     length = float(stations.along_m[-1])
-    mounded = length - sum(end - start for start, end in sills_m)
+    mounded = sum(end - start for start, end in mounded_reaches(length, sills_m))
     volumes = earthworks(
         stations,
         trench,
