@@ -1,5 +1,6 @@
 """What the plan tells its reader about itself: notes, cautions and stops."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -27,3 +28,100 @@ class Finding:
     feature_id: str
     message: str
     advice: str = ""
+
+
+CODES: Mapping[str, tuple[str, str]] = {
+    # reading
+    "dem_turned": ("note", "the DEM's rows or columns ran the other way and were turned north-up"),
+    "dem_warped": ("note", "the DEM was interpolated to the working CRS"),
+    "dem_infinite": ("caution", "infinite heights of the DEM were taken as missing"),
+    "indicative": ("caution", "cells over 5 m: the plan shows where to look, not where to dig"),
+    "no_pegs": ("caution", "cells over 10 m: no pegs are set"),
+    "tiles_differ": ("caution", "heights differ where tiles overlap"),
+    "vertical_unit_differs": ("caution", "the DEM's own vertical unit is not the run file's"),
+    "stepped_heights": ("caution", "heights come in steps, on which level lines wander"),
+    "striped_heights": (
+        "caution",
+        "whole rows or columns of the DEM are offset from their neighbours",
+    ),
+    "surface_model": (
+        "caution",
+        "the DEM seems to hold tree tops and roofs; level lines need bare ground",
+    ),
+    "crs_scale": ("caution", "lengths in the working CRS are off on this land"),
+    "boundary_mended": ("note", "the boundary crossed itself or overlapped, and was mended"),
+    "boundary_not_covered": ("caution", "part of the property lies off the DEM's valid cells"),
+    "feature_mended": ("note", "a feature's outline crossed itself and was mended"),
+    "feature_without_geometry": ("caution", "a feature without geometry was left out"),
+    "feature_off_dem": ("caution", "a feature lies off the DEM and has no effect"),
+    "layer_not_used": (
+        "note, caution",
+        "a known layer, or columns of it, that this version does not use",
+    ),
+    "layer_not_read": (
+        "caution",
+        "a layer whose name is not known; the nearest known one is named",
+    ),
+    "column_not_read": ("caution", "a column whose name is nearly one that is read"),
+    "check_storm_missing": (
+        "caution",
+        "the rain table has no column for the check storm; the rarest is taken",
+    ),
+    # the plan as a whole
+    "standing_water": ("note", "ponded water: drowning, mosquitoes"),
+    "buried_services": ("note", "services are only known as far as they were given"),
+    "soil_not_tested": ("note", "dispersive, saline or contaminated soil was not tested for"),
+    "permits": ("note", "works that may need a permit"),
+    "levels_on_site": (
+        "note",
+        "heights are only as good as the DEM: level from an instrument on site",
+    ),
+    "not_checked": ("note", "what the plan did not check"),
+    "steep_sign_off_missing": ("stop", "a slope limit over 20 % without an engineer's sign-off"),
+    "spacing_rule_replaced": ("note", "swales are spaced by another rule than tree height"),
+    "consent_missing": (
+        "caution",
+        "water may leave over the edge, but no neighbour's consent is named",
+    ),
+    "no_swale": ("caution", "no swale fits on this land, and why"),
+    "unserved_ground": ("note", "allowed ground that drains to no swale, and why"),
+    "small_hollows": ("note", "hollows too small to list: count, area, deepest"),
+    "small_catchment": ("note", "pieces of line left out because little drains to them"),
+    "section_assumed": ("note", "base width or depth left open in the run file and taken as usual"),
+    "soaking_not_reliable": ("caution", "the base soaks too slowly to be relied on"),
+    # swales
+    "no_safe_end": ("stop", "the swale's overflow reaches no safe end"),
+    "unstable_ground_below": (
+        "caution, stop",
+        "steep or slipping ground down the water's way; stop where people are near it",
+    ),
+    "slope_over_5": ("note", "ground over 5 %: FAO's advice on works that collect runoff"),
+    "slope_over_10": ("caution", "ground over 10 %"),
+    "catchment_cut_off": ("caution", "the DEM's edge cuts off part of what drains here"),
+    "drains_slowly": ("caution", "takes longer to empty than section.max_drain_h"),
+    "capacity_short": ("caution", "spills in the design storm, and the spacing that would hold it"),
+    "trench_safety": ("caution", "a cut face so high that people need a way out or support"),
+    "mostly_hillside_cut": ("caution", "more is cut above the water than holds water"),
+    "spoil_short": ("note", "the mound lacks spoil"),
+    "spoil_left_over": ("note", "spoil finds no room beside the sills"),
+    "sill_too_long": ("caution", "sills take more than a quarter of the lip"),
+    "sill_short": ("caution", "less ground fit for a sill was found than is wanted"),
+    "sill_cut_in": ("caution", "the sill is cut through ground that stands over it"),
+    # where the water goes
+    "route_needs_lining": ("caution", "faster or steeper than the cover bears"),
+    "protect_until_grass_stands": ("caution", "faster than bare earth bears"),
+    "route_crosses_track": ("caution", "a route crosses a track"),
+    "route_over_steep_ground": (
+        "caution",
+        "a route runs over ground steeper than swales may stand on",
+    ),
+    "leaves_property": ("caution", "a route leaves over the property's edge, with consent"),
+    "hollow_overflows": ("caution", "a kept hollow spills on to a safe end in the check storm"),
+    "dam_may_overflow": ("caution", "more may reach a dam than it is said to take"),
+    "safe_point_may_overflow": (
+        "caution",
+        "more may reach a given safe point than it is said to take",
+    ),
+    "drainage_line_loaded": ("caution", "routes bring a drainage line much water, or fast water"),
+}
+"""Every code: the severities it may have, and what it says. Kept complete by a test."""

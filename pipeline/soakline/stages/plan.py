@@ -85,10 +85,9 @@ def make_plan(
         design = section_design(run)
         inputs = read_inputs(run, progress)
     cells = inputs.elevation.grid.cells
-    with progress.stage("terrain", cells):
-        terrain = condition_ground(inputs.elevation, run.terrain)
-    with progress.stage("swales", cells):
-        plan, findings, notes = design_swales(run, inputs, terrain, design)
+    with progress.stage("terrain", cells) as stage:
+        terrain = condition_ground(inputs.elevation, run.terrain, stage.advanced)
+    plan, findings, notes = design_swales(run, inputs, terrain, design, progress)
     with progress.stage("layers", cells):
         layers = plan_layers(plan)
         told = all_findings(plan, findings)

@@ -1,5 +1,6 @@
 """The whole of the terrain in one step: elevation in, conditioned ground out."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,13 +67,16 @@ def drawn_line(line: DrainageLine, cell_m: float) -> BaseGeometry:
     return raw.simplify(_STRAIGHTEN_CELLS * cell_m, preserve_topology=False)
 
 
-def condition_ground(elevation: Elevation, keys: TerrainKeys) -> Terrain:
+def condition_ground(
+    elevation: Elevation, keys: TerrainKeys, advanced: Callable[[float], None] = lambda _: None
+) -> Terrain:
     """Ground, slope, flow, hollows and drainage lines of a DEM.
 
     Parameters
     ----------
     elevation : Elevation
     keys : the run file's `[terrain]`
+    advanced : is told the share of the work that is done
 
     Returns
     -------
@@ -86,12 +90,16 @@ def condition_ground(elevation: Elevation, keys: TerrainKeys) -> Terrain:
     grid, dem = elevation.grid, elevation.dem_m
     ground = mean_ground(dem, grid, keys.smoothing_m)
     slope = horn_slope_pct(ground, grid.cell_m)
+    advanced(0.15)
     filled = fill_hollows(dem)
+    advanced(0.45)
     flow = flow_over(filled.filled_m, filled.valid, filled.domain)
+    advanced(0.75)
     leaving = int(flow.upstream_cells[flow.direction == 8].sum(dtype=np.int64))
     if leaving != int(filled.valid.sum()):
         raise ValueError(f"{leaving} cells leave the grid, {int(filled.valid.sum())} are on it")
     hollows = find_hollows(dem, filled, grid, keys.hollow_depth_m, keys.hollow_area_m2)
+    advanced(0.85)
     lines, _ = drainage_lines(ground, flow, grid, keys.drainage_area_ha * 10_000.0)
     drawn = np.empty(len(lines), dtype=object)
     drawn[:] = [drawn_line(line, grid.cell_m) for line in lines]
