@@ -1,0 +1,160 @@
+"""Writes the reference pages from what the program itself uses: `python docs/make_pages.py`.
+
+run-file.md comes from the models that check the run file, layers.md from the schemas that the plan
+is built to, findings.md from the list of codes. A test fails when a page is stale.
+"""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from soakline.findings import CODES
+from soakline.inputs.feature_layers import (
+    FEATURE_LAYERS,
+    LAYERS_NOT_USED,
+    SOIL_COLUMNS_NOT_USED,
+)
+from soakline.inputs.feature_layers import Column as FeatureColumn
+from soakline.outputs.columns import LAYERS
+from soakline.outputs.schema import Column, LayerSchema
+from soakline.runfile.not_yet import LATER
+from soakline.runfile.reading import allowed, plain_keys, sections, shown
+from soakline.runfile.sections import RunFile
+
+DOCS = Path(__file__).resolve().parent
+MADE = "<!-- Made by docs/make_pages.py (`make docs`): change the program, not this page. -->"
+
+
+def table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> list[str]:
+    """A Markdown table."""
+    lines = ["| " + " | ".join(heads) + " |"]
+    lines.append("|" + " --- |" * (lines[0].count("|") - 1))
+    lines += ["| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |" for row in rows]
+    return lines
+
+
+def page(title: str, introduction: str, body: Iterable[str]) -> str:
+    """A whole page."""
+    return "\n".join([MADE, "", f"# {title}", "", introduction, "", *body]) + "\n"
+
+
+def _read_column(column: FeatureColumn) -> str:
+    needed = ", required" if column.required else ""
+    later = " (not used yet)" if column.name in SOIL_COLUMNS_NOT_USED else ""
+    return f"`{column.name}`: {column.allowed()}{needed}{later}"
+
+
+def run_file_page() -> str:
+    """Every section and key: default, what it may hold, what it is."""
+    lines: list[str] = []
+    later = {entry.path for entry in LATER}
+    for path, model in sections(RunFile):
+        purpose = (model.__doc__ or "").partition(": ")[2].splitlines()[0]
+        rows = []
+        for name, field in plain_keys(model).items():
+            default = None if field.is_required() else field.get_default(call_default_factory=True)
+            if field.is_required():
+                given = "required"
+            else:
+                given = "" if default is None else f"`{shown(default)}`"
+            title = field.title or ""
+            if (*path, name) in later:
+                title += " (not available in this version: only the default is taken)"
+            rows.append((f"`{name}`", given, allowed(field), title))
+        lines += [f"## `[{'.'.join(path)}]`", "", f"{purpose[0].upper()}{purpose[1:]}", ""]
+        if rows:
+            lines += [*table(("key", "default", "allowed", "what it is"), rows), ""]
+    lines += ["## Layers of `property.features`", ""]
+    lines.append(
+        "One GeoPackage; every layer may be missing. Columns not named here are left alone."
+    )
+    lines.append("")
+    lines += table(
+        ("layer", "geometry", "columns read"),
+        (
+            (
+                f"`{name}`",
+                " or ".join(layer.kinds),
+                "; ".join(_read_column(column) for column in layer.columns),
+            )
+            for name, layer in FEATURE_LAYERS.items()
+        ),
+    )
+    known = ", ".join(f"`{name}`" for name in LAYERS_NOT_USED)
+    lines += ["", f"Known, but not used in this version (a finding says so): {known}.", ""]
+    lines += ["## The rain table", ""]
+    lines.append(
+        "A CSV file. The first column is `duration_min`; every other one is headed by a return "
+        "period in years (`10`) or an annual exceedance probability (`10%`). Cells are depths in "
+        "mm and must rise with duration and with rarity."
+    )
+    introduction = (
+        "TOML. Paths are relative to the run file. Only `property.dem`, `property.boundary` and "
+        "`rain.table` are required. An unknown key is refused, with the nearest valid one named. "
+        "The plan's table `run_record` repeats every value used. `soakline start DIR` writes a "
+        "commented run file to fill in."
+    )
+    return page("The run file", introduction, lines)
+
+
+def _kind(column: Column) -> str:
+    return column.kind + (f", {column.unit}" if column.unit else "")
+
+
+def _described(column: Column) -> str:
+    one_of = ", ".join(f"`{value}`" for value in column.allowed)
+    return column.description + (f" One of {one_of}." if one_of else "")
+
+
+def _layer(schema: LayerSchema) -> list[str]:
+    rows = [(f"`{c.name}`", _kind(c), _described(c)) for c in schema.columns]
+    return [
+        f"## `{schema.name}`",
+        "",
+        f"{schema.geometry or 'Table without geometry'}. {schema.description}",
+        "",
+        *table(("column", "kind", "what it is"), rows),
+        "",
+    ]
+
+
+def layers_page() -> str:
+    """Every layer and table of the plan, column by column."""
+    lines = [line for schema in LAYERS for line in _layer(schema)]
+    introduction = (
+        "The plan is one GeoPackage. All layers share the working CRS, projected and in metres; "
+        "heights are in metres of the DEM's own datum. A unit ends the name of every column that "
+        "has one. The same titles, descriptions and units stand in the file itself, in its schema "
+        "and metadata tables. Any column may be null where a figure does not apply."
+    )
+    return page("Layers and tables of the plan", introduction, lines[:-1])
+
+
+def findings_page() -> str:
+    """Every finding's code."""
+    rows = [(f"`{code}`", severity, what) for code, (severity, what) in CODES.items()]
+    introduction = (
+        "The table `findings` says what the reader of a plan has to know, one row a feature. A "
+        "`note` explains, a `caution` asks for a look or a judgement on site, a `stop` says that "
+        "something must not be built as it is: the command then ends with status 3. Each row has "
+        "a message with figures and, where there is something to do, advice, which defers to local "
+        "codes and licensed practice. A plan without findings is no proof that the ground is safe."
+    )
+    return page("Findings", introduction, table(("code", "severity", "what it says"), rows))
+
+
+PAGES = {
+    "run-file.md": run_file_page,
+    "layers.md": layers_page,
+    "findings.md": findings_page,
+}
+
+
+def main() -> None:
+    """Write all pages."""
+    for name, made in PAGES.items():
+        (DOCS / name).write_text(made(), encoding="utf-8")
+        print(f"docs/{name}")
+
+
+if __name__ == "__main__":
+    main()
