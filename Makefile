@@ -10,7 +10,7 @@ WORKERS ?= auto
 DEMO_OUT ?= out
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test quick lint format bench clean
+.PHONY: help demo test quick lint format bench docs clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 10
@@ -55,6 +55,9 @@ format: $(VENV)/.ready-lint ## mend formatting and what ruff can mend
 
 bench: $(VENV)/.ready-tests ## measure whole runs: wall time, memory, ns per cell
 	$(BIN)/python bench/bench.py
+
+docs: $(VENV)/.ready ## write the reference pages from the program
+	$(BIN)/python docs/make_pages.py
 
 clean: ## remove what make and the tools made, the environment too
 	rm -rf $(VENV) out dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
