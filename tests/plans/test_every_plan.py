@@ -252,8 +252,7 @@ def test_pegs_stand_on_the_lip_at_most_10_m_apart(plan_ground: PlanGround, name:
     planned = plan_ground(name)
     lips = planned.swales.set_index("swale_id")
     for swale_id, pegs in planned.layer("pegs").groupby("swale_id"):
-        assert list(pegs.kind)[0] == "start"
-        assert list(pegs.kind)[-1] == "end"
+        assert pegs.kind.iloc[[0, -1]].tolist() == ["start", "end"]
         assert np.diff(pegs.chainage_m).max() <= 10.0 + 1e-9
         assert np.diff(pegs.chainage_m).min() > 0.0
         assert pegs.chainage_m.iloc[-1] == pytest.approx(lips.length_m[swale_id])
