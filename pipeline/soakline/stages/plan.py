@@ -11,7 +11,8 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.inputs.read import read_inputs
-from soakline.outputs.cautions import drainage_findings, route_findings, swale_findings
+from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.outputs.general import whole_findings

@@ -1,0 +1,116 @@
+"""Findings on the ways that spilled water takes: routes, what receives them, drainage lines."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from soakline.findings import Finding
+from soakline.ids import line_id, route_id
+from soakline.outputs.designed import Designed
+from soakline.outputs.overflow import numbered
+from soakline.overflow.loading import loaded_lines
+from soakline.overflow.velocity import bare_earth_permissible_ms
+from soakline.water.balance import peak_rates_m_s
+
+
+def route_findings(plan: Designed) -> Iterator[Finding]:
+    """What is to be said of each route, then of the drainage lines that routes enter."""
+    consent = plan.run.overflow.neighbour_consent
+    bare = bare_earth_permissible_ms(plan.run.soil.texture)
+    for number, route in numbered(plan.overflow.routes):
+        feature = route_id(route.swale, number)
+
+        def on(code: str, message: str, advice: str, feature: str = feature) -> Finding:
+            return Finding(code, "caution", "overflow_routes", feature, message, advice)
+
+        if route.lining != "grass":
+            held = f"{route.permissible_ms:.2f} m/s" if route.permissible_ms else "no figure"
+            yield on(
+                "route_needs_lining",
+                f"{route.velocity_ms:.2f} m/s on up to {route.max_slope_pct:.0f} %: the cover's "
+                f"table gives {held} there",
+                "line the route with rock or matting to an engineer's design, or choose a wider "
+                "sill",
+            )
+        elif route.velocity_ms > bare:
+            yield on(
+                "protect_until_grass_stands",
+                f"{route.velocity_ms:.2f} m/s, over the {bare:.2f} m/s that bare earth bears",
+                "protect until grass stands: turf, matting or a dry season",
+            )
+        if route.sill.way.crosses_track:
+            yield on("route_crosses_track", "the route crosses a track", "build a ford or a pipe")
+        if route.max_slope_pct > plan.run.siting.max_slope_pct:
+            yield on(
+                "route_over_steep_ground",
+                f"the route runs over ground of {route.max_slope_pct:.0f} %, steeper than swales "
+                f"may stand on ({plan.run.siting.max_slope_pct:g} %)",
+                "have its stability judged on site",
+            )
+        if route.end.kind == "property_edge" and plan.run.overflow.allow_property_edge and consent:
+            yield on(
+                "leaves_property",
+                f"the water leaves over the property's edge with consent: {consent}",
+                "keep the consent in writing; drainage law differs from place to place",
+            )
+        if route.end.kind in ("dam", "safe_point"):
+            yield from _on_receiver(plan, route.end.kind, route.end.index, feature)
+
+
+def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterator[Finding]:
+    """A dam or given point that may not take what reaches it."""
+    features = plan.inputs.features
+    layer = features.dams if kind == "dam" else features.safe_points
+    row = layer.iloc[index]
+    accepts = row["accepts_m3"]
+    check = plan.check_storms
+    most = max(
+        sum(
+            r.sill.share * plan.overflow.balance.overflow_m3[r.swale, s]
+            for r in plan.overflow.routes
+            if r.end.kind == kind and r.end.index == index
+        )
+        for s in check
+    )
+    enough = bool(np.isfinite(accepts)) and accepts >= most
+    known = bool(np.isfinite(accepts))
+    spills = kind == "dam" and row["spillway"] is not None and row["spillway"] is True
+    if spills or enough or (kind == "safe_point" and not known):
+        return
+    has = f"accepts {accepts:.0f} m³" if known else "has no spillway and no volume given"
+    yield Finding(
+        f"{kind}_may_overflow",
+        "caution",
+        "overflow_routes",
+        feature,
+        f"up to {most:.0f} m³ reach a {kind.replace('_', ' ')} that {has}",
+        "have its spillway and its bank judged by a licensed engineer; works on dams need permits",
+    )
+
+
+def drainage_findings(plan: Designed) -> Iterator[Finding]:
+    """Drainage lines that routes load with much water."""
+    keys = plan.run.overflow
+    dry, _ = peak_rates_m_s(plan.storms, plan.curve_number)
+    loaded = loaded_lines(
+        plan.overflow.routes,
+        plan.terrain.flow,
+        plan.terrain.ground_m,
+        plan.terrain.grid,
+        float(dry[plan.check_storms].max()),
+        keys.manning_n,
+        keys.cover,
+        keys.soil,
+    )
+    for line in loaded:
+        held = f"{line.permissible_ms:.2f} m/s" if line.permissible_ms else "no figure so steep"
+        yield Finding(
+            "drainage_line_loaded",
+            "caution",
+            "drainage_lines",
+            line_id(line.line),
+            f"routes bring {line.peak_m3s:.2f} m³/s in the check storm, beside the line's own "
+            f"{line.own_peak_m3s:.2f} m³/s; they run {line.velocity_ms:.2f} m/s over the next "
+            f"50 m, where the cover's table gives {held}",
+            "look at the line's bed on site; whether it is stable today was not checked",
+        )
