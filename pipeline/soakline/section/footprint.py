@@ -95,7 +95,8 @@ def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> BaseG
     return shapely.union_all(pieces)
 
 
-def _only_area(geometry: BaseGeometry) -> BaseGeometry:
+def only_area(geometry: BaseGeometry) -> BaseGeometry:
+    """The polygons of a geometry as one multipolygon; lines, points and slivers are left out."""
     parts = shapely.get_parts(shapely.get_parts(geometry))
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-4)]
     return shapely.multipolygons(parts) if parts.size else shapely.Polygon()
@@ -134,7 +135,14 @@ def _end_return(
 def ponded_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
     """Water surface of a full trench, from the lip uphill over its top width."""
     zero = np.zeros_like(stations.slope)
-    return _only_area(strip(stations, zero, zero + trench.top_width_m))
+    return only_area(strip(stations, zero, zero + trench.top_width_m))
+
+
+def dug_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
+    """Ponded ground and cut slope together, from the lip to the daylight edge."""
+    zero = np.zeros_like(stations.slope)
+    edge = daylight_m(trench, stations.ground_above_m, stations.slope)
+    return only_area(strip(stations, zero, np.maximum(edge, trench.top_width_m)))
 
 
 def mounded_reaches(
@@ -190,13 +198,13 @@ def footprint(
     full = zero + trench.top_width_m
     daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.slope), full)
     ponded = ponded_ground(stations, trench)
-    cut = _only_area(shapely.difference(strip(stations, full, daylight), ponded))
+    cut = only_area(shapely.difference(strip(stations, full, daylight), ponded))
     dug = shapely.union(ponded, cut)
     berm: BaseGeometry = shapely.Polygon()
     mound: BaseGeometry = shapely.Polygon()
     length = float(stations.along_m[-1])
     if shape.berm_m > 0:
-        berm = _only_area(shapely.difference(strip(stations, zero - shape.berm_m, zero), dug))
+        berm = only_area(shapely.difference(strip(stations, zero - shape.berm_m, zero), dug))
     if crest_height_m > 0:
         pieces = []
         for start, end in mounded_reaches(length, gaps_m):
@@ -214,7 +222,7 @@ def footprint(
                         )
                     )
         if pieces:
-            mound = _only_area(
+            mound = only_area(
                 shapely.difference(shapely.union_all(pieces), shapely.union(dug, berm))
             )
     return Footprint(ponded, cut, berm, mound)

@@ -1,12 +1,14 @@
 """Ground works of one swale, all together: pegs, volumes, footprint."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.section.earthworks import Earthworks, earthworks
-from soakline.section.footprint import Footprint, footprint, mounded_reaches
+from soakline.section.footprint import Footprint, footprint, mounded_reaches, only_area
 from soakline.section.mound import MoundShape
 from soakline.section.pegs import Pegs
 from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench
@@ -86,3 +88,9 @@ def works_of(
         stations, trench, shape, crest_height_m, volumes.crest_width_m, head_m, sills_m
     )
     return SwaleWorks(pegs, volumes, plan, 100.0 * float(np.mean(stations.slope)))
+
+
+def without_mound_on(works: SwaleWorks, ground: BaseGeometry) -> SwaleWorks:
+    """The same works with the mound kept off some ground; its few litres go on the rest."""
+    mound = only_area(shapely.difference(works.footprint.mound, ground))
+    return replace(works, footprint=replace(works.footprint, mound=mound))

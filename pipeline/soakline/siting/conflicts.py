@@ -7,7 +7,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from soakline.grid import BoolArray, FloatArray
-from soakline.siting.stations import Stations, quads
+from soakline.siting.stations import STATION_M, Stations, quads
 
 # Half of what two footprints keep between them.
 _APART_M = 0.6
@@ -81,8 +81,10 @@ def meeting_stations(
     strips = quads(stations, uphill_m + _APART_M, downhill_m + _APART_M)
     at_first = np.minimum(first, strips.size - 1)
     at_second = np.minimum(second, strips.size - 1)
-    # The strip after a line's last station belongs to nobody: take the one before.
-    ends = np.concatenate([line[1:] != line[:-1], [True]])
+    # The strip after the last station of a line, or before a gap, belongs to nobody: take the one
+    # before.
+    gap = np.diff(stations.along_m) > 1.5 * STATION_M
+    ends = np.concatenate([(line[1:] != line[:-1]) | gap, [True]])
     at_first = np.where(ends[first], first - 1, at_first)
     at_second = np.where(ends[second], second - 1, at_second)
     meets = shapely.intersects(strips[at_first], strips[at_second])

@@ -27,6 +27,7 @@ LIP_REASONS = ("too_steep", "wet")
 
 # Buffers are drawn outside the true arc by this factor, so that no setback is cut short.
 _QUADRANT = 16
+_TOUCH_M2 = 1e-4
 _ARC_FACTOR = 1.0 / np.cos(np.pi / (4 * _QUADRANT))
 
 
@@ -240,3 +241,28 @@ def excluded_ground(
         wet=wet,
         parts=_partition(area, ground),
     )
+
+
+def ground_met(works: GeometryArray, excluded: ExcludedGround) -> GeometryArray:
+    """Excluded ground that each piece of ground works reaches into, or what of it lies outside.
+
+    Parameters
+    ----------
+    works : (n,) polygons
+    excluded : ExcludedGround
+
+    Returns
+    -------
+    (n,) geometries, empty where the works keep off
+    """
+    met = np.full(works.size, shapely.Polygon(), dtype=object)
+    shapely.prepare(excluded.inner)
+    outside = ~shapely.covers(excluded.inner, works)
+    met[outside] = shapely.difference(works[outside], excluded.inner)
+    own, other = shapely.STRtree(excluded.polygons).query(works, predicate="intersects")
+    for index in np.unique(own):
+        hit = shapely.union_all(excluded.polygons[other[own == index]])
+        met[index] = shapely.union(met[index], shapely.intersection(works[index], hit))
+    # Works that only touch a setback's edge keep it.
+    met[shapely.area(met) < _TOUCH_M2] = shapely.Polygon()
+    return met

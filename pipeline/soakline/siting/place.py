@@ -24,8 +24,9 @@ from soakline.terrain.ground import sample
 
 # The mound turns uphill round the end of the trench: room beyond the lip's end.
 END_ROOM_M = 1.5
-# Between the ends of two lips on one level line; leaves 2 m between the mounds' ends.
-END_GAP_M = 5.0
+# Between the ends of two lips on one level line, along the line: 5 m straight, bends included,
+# which leaves 2 m between the mounds' ends.
+END_GAP_M = 5.5
 # A line keeps this share of its interval from lines that belong to another part of the land.
 _SEAM_SHARE = 0.95
 
@@ -224,7 +225,7 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
             for name in ("easting_m", "northing_m", "along_m", "left_east", "left_north")
         )
     )
-    state = siteable.of_lip(together.easting_m, together.northing_m)
+    state = np.concatenate([siteable.worst_of_lip(stations) for stations in own])
     joins = index[1:] != index[:-1]
     step_blocked = siteable.footprint_blocked(together) & ~joins
     hard = np.zeros(index.size, dtype=bool)
@@ -267,6 +268,29 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
             to_m = along[last] - (END_ROOM_M if last + 1 < along.size and cut[last + 1] else 0.0)
             if to_m - from_m >= limits.min_length_m:
                 yield opened.part(float(from_m), float(to_m))
+
+
+def cut_out(line: LipLine, from_m: float, to_m: float, least_m: float) -> list[LipLine]:
+    """What is left of a lip without a stretch of it, each piece at least as long as given.
+
+    Parameters
+    ----------
+    line : LipLine
+    from_m, to_m : along the lip, m
+    least_m : shorter pieces are given up, m
+
+    Returns
+    -------
+    no, one or two lips; of a ring one, begun behind the stretch
+    """
+    length = line.length_m
+    if line.closed:
+        whole = replace(line, coordinates=opened_at(line.coordinates, to_m % length), closed=False)
+        kept = [(0.0, length - (to_m - from_m))]
+    else:
+        whole = line
+        kept = [(0.0, from_m), (to_m, length)]
+    return [whole.part(start, end) for start, end in kept if end - start >= least_m]
 
 
 def place_lines(

@@ -117,6 +117,18 @@ class Siteable:
         cell = cells_of(self.grid, easting, northing)
         return np.where(cell < 0, BLOCKED, self.state.ravel()[cell]).astype(np.int8)
 
+    def worst_of_lip(self, stations: Stations) -> Int8Array:
+        """State of the ground under each station and up to the next ones, the worst that occurs."""
+        state = self.of_lip(stations.easting_m, stations.northing_m)
+        for share in (0.25, 0.5, 0.75):
+            between = self.of_lip(
+                stations.easting_m[:-1] + share * np.diff(stations.easting_m),
+                stations.northing_m[:-1] + share * np.diff(stations.northing_m),
+            )
+            np.maximum(state[:-1], between, out=state[:-1])
+            np.maximum(state[1:], between, out=state[1:])
+        return state
+
     def reach_at(self, easting: FloatArray, northing: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Uphill and downhill reach of the footprint at places on a lip, m."""
         slope = self.slope_pct.ravel()[cells_of(self.grid, easting, northing)].astype(float)

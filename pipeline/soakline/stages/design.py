@@ -13,13 +13,14 @@ from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.works import SwaleWorks, works_of
+from soakline.section.works import SwaleWorks, without_mound_on, works_of
 from soakline.siting.catchments import share_cut_off
+from soakline.siting.excluded import ground_met
 from soakline.siting.hazards import ground_below
 from soakline.siting.lip import AIM_M
 from soakline.siting.measure import spacing_above
 from soakline.siting.place import LipLine
-from soakline.siting.site import Placed, geometry_of, survey_site
+from soakline.siting.site import Placed, Site, geometry_of, survey_site
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.placing import base_pegs, placed_lines, swale_water, ways_over
 from soakline.stages.progress import Progress
@@ -83,7 +84,7 @@ def design_swales(
         sill_length, check_head = _check_heads(overflow, run, design)
         mound_height = np.where(spread, 0.0, check_head + design.freeboard_m)
         works, set_out = _dug(
-            placed.lines, pegs, overflow, mound_height, check_head, design, terrain
+            placed.lines, pegs, overflow, mound_height, check_head, design, terrain, site
         )
         length = np.array([line.length_m for line in placed.lines])
         results = storm_results(
@@ -184,6 +185,7 @@ def _dug(
     check_head_m: FloatArray,
     design: SectionDesign,
     terrain: Terrain,
+    site: Site,
 ) -> tuple[tuple[SwaleWorks, ...], tuple[Pegs, ...]]:
     """Ground works of every swale, and the pegs that set it out, sills included."""
     works, set_out = [], []
@@ -210,7 +212,18 @@ def _dug(
                 terrain.grid,
             )
         )
-    return tuple(works), tuple(set_out)
+    return _spoil_kept_off(works, site), tuple(set_out)
+
+
+def _spoil_kept_off(works: list[SwaleWorks], site: Site) -> tuple[SwaleWorks, ...]:
+    """Mounds cut back where their outer edge would reach into excluded ground."""
+    mounds = np.empty(len(works), dtype=object)
+    mounds[:] = [own.footprint.mound for own in works]
+    kept = [
+        own if shapely.is_empty(bad) else without_mound_on(own, shapely.buffer(bad, 0.01))
+        for own, bad in zip(works, ground_met(mounds, site.excluded), strict=True)
+    ]
+    return tuple(kept)
 
 
 def _tree_heights(run: RunFile, inputs: Inputs, lines: list[LipLine]) -> FloatArray:

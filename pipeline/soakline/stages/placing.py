@@ -1,6 +1,7 @@
 """Lips on the ground: placed by the rule, fed, and rings opened where their water leaves best."""
 
 import numpy as np
+import shapely
 
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
@@ -9,15 +10,19 @@ from soakline.overflow.openings import open_rings
 from soakline.overflow.sills import Ways
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
-from soakline.section.footprint import ponded_ground
+from soakline.section.footprint import dug_ground, ponded_ground
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.siting.place import LipLine
+from soakline.siting.excluded import ground_met
+from soakline.siting.place import END_ROOM_M, LipLine, cut_out
 from soakline.siting.site import Placed, Site, place, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.balance import SwaleWater, peak_bound_m3s
 from soakline.water.network import chain_of
 from soakline.water.storms import Storm
+
+# A lip that is cut is looked at again: what is left may be cut once more.
+_ROUNDS = 5
 
 
 def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
@@ -57,6 +62,33 @@ def swale_water(
     )
 
 
+def clear_of_exclusions(
+    lines: list[LipLine], site: Site, design: SectionDesign, terrain: Terrain
+) -> list[LipLine]:
+    """Lips shortened until what is dug along them keeps off excluded ground to the centimetre.
+
+    Lines are trimmed by the slope of single cells; the trench is drawn by the slope across each
+    peg. Where the two differ a corner may still reach into a setback.
+    """
+    least = site.limits.min_length_m
+    for _ in range(_ROUNDS):
+        dug = np.empty(len(lines), dtype=object)
+        dug[:] = [dug_ground(p.stations, design.trench) for p in base_pegs(lines, design, terrain)]
+        kept: list[LipLine] = []
+        for line, bad in zip(lines, ground_met(dug, site.excluded), strict=True):
+            if shapely.is_empty(bad):
+                kept.append(line)
+                continue
+            lip = shapely.linestrings(line.coordinates)
+            along = shapely.line_locate_point(lip, shapely.points(shapely.get_coordinates(bad)))
+            from_m, to_m = float(along.min()) - END_ROOM_M, float(along.max()) + END_ROOM_M
+            kept += cut_out(line, max(from_m, 0.0), min(to_m, line.length_m), least)
+        if len(kept) == len(lines) and all(a is b for a, b in zip(kept, lines, strict=True)):
+            break
+        lines = kept
+    return lines
+
+
 def _own_check_peak(
     storms: tuple[Storm, ...], water: SwaleWater, curve_number: float
 ) -> FloatArray:
@@ -81,6 +113,7 @@ def placed_lines(
     lines, findings = place(
         terrain, site, inputs.features, run.spacing, run.siting.min_catchment_m2, interval
     )
+    lines = clear_of_exclusions(lines, site, design, terrain)
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
     if any(line.closed for line in lines):
         water = swale_water(
