@@ -270,18 +270,22 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
                 yield opened.part(float(from_m), float(to_m))
 
 
-def cut_out(line: LipLine, from_m: float, to_m: float, least_m: float) -> list[LipLine]:
-    """What is left of a lip without a stretch of it, each piece at least as long as given.
+def in_order(lines: list[LipLine]) -> list[LipLine]:
+    """Lines as they are numbered: highest level first, then from west to east."""
+    return sorted(lines, key=lambda p: (-p.level_m, *p.coordinates[0], *p.coordinates[-1]))
+
+
+def cut_out(line: LipLine, from_m: float, to_m: float) -> list[LipLine]:
+    """What is left of a lip without a stretch of it.
 
     Parameters
     ----------
     line : LipLine
     from_m, to_m : along the lip, m
-    least_m : shorter pieces are given up, m
 
     Returns
     -------
-    no, one or two lips; of a ring one, begun behind the stretch
+    up to two lips; of a ring one, begun behind the stretch
     """
     length = line.length_m
     if line.closed:
@@ -290,7 +294,7 @@ def cut_out(line: LipLine, from_m: float, to_m: float, least_m: float) -> list[L
     else:
         whole = line
         kept = [(0.0, from_m), (to_m, length)]
-    return [whole.part(start, end) for start, end in kept if end - start >= least_m]
+    return [whole.part(start, end) for start, end in kept if end - start > 0.1]
 
 
 def place_lines(
@@ -315,4 +319,4 @@ def place_lines(
     raw = [line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)]
     pieces = [piece for line in _trimmed(raw, siteable, limits) for piece in _split(line, limits)]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
-    return sorted(pieces, key=lambda p: (-p.level_m, *p.coordinates[0], *p.coordinates[-1]))
+    return in_order(pieces)

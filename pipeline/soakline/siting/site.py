@@ -152,7 +152,10 @@ def ways_from(
     ends = end_map(
         catchments.burnt,
         len(lines),
-        [cells_of(grid, line.easting_m, line.northing_m) for line in terrain.drainage],
+        [
+            np.concatenate([cells_of(grid, line.easting_m, line.northing_m), line.beside])
+            for line in terrain.drainage
+        ],
         geometry_of(features.dams),
         terrain.hollows,
         geometry_of(features.safe_points),

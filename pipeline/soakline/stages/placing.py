@@ -13,7 +13,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground, ponded_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.siting.excluded import ground_met
-from soakline.siting.place import END_ROOM_M, LipLine, cut_out
+from soakline.siting.place import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
@@ -70,23 +70,26 @@ def clear_of_exclusions(
     Lines are trimmed by the slope of single cells; the trench is drawn by the slope across each
     peg. Where the two differ a corner may still reach into a setback.
     """
-    least = site.limits.min_length_m
+    clear: list[LipLine] = []
+    doubtful = lines
     for _ in range(_ROUNDS):
-        dug = np.empty(len(lines), dtype=object)
-        dug[:] = [dug_ground(p.stations, design.trench) for p in base_pegs(lines, design, terrain)]
-        kept: list[LipLine] = []
-        for line, bad in zip(lines, ground_met(dug, site.excluded), strict=True):
+        dug = np.empty(len(doubtful), dtype=object)
+        pegs = base_pegs(doubtful, design, terrain)
+        dug[:] = [dug_ground(own.stations, design.trench) for own in pegs]
+        cut: list[LipLine] = []
+        for line, bad in zip(doubtful, ground_met(dug, site.excluded), strict=True):
             if shapely.is_empty(bad):
-                kept.append(line)
+                clear.append(line)
                 continue
             lip = shapely.linestrings(line.coordinates)
             along = shapely.line_locate_point(lip, shapely.points(shapely.get_coordinates(bad)))
             from_m, to_m = float(along.min()) - END_ROOM_M, float(along.max()) + END_ROOM_M
-            kept += cut_out(line, max(from_m, 0.0), min(to_m, line.length_m), least)
-        if len(kept) == len(lines) and all(a is b for a, b in zip(kept, lines, strict=True)):
+            kept = cut_out(line, max(from_m, 0.0), min(to_m, line.length_m))
+            cut += [piece for piece in kept if piece.length_m >= site.limits.min_length_m]
+        if not cut:
             break
-        lines = kept
-    return lines
+        doubtful = cut
+    return in_order(clear)
 
 
 def _own_check_peak(

@@ -9,11 +9,13 @@ import numpy.typing as npt
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
 from soakline.terrain.dispersive import valley_blocks
-from soakline.terrain.flow import Flow, Uint8Array
+from soakline.terrain.flow import CountArray, Flow, Uint8Array
 
 # A head of a line shorter than this many blocks is a cell beside the axis that joined it late.
 _STUB_BLOCKS = 6
 _BLOCK_M = 5.0
+# Two lines with this share of the cells of one beside the other are one line.
+_TWIN_SHARE = 0.9
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -25,13 +27,15 @@ class DrainageLine:
     easting_m, northing_m : (n,) cell centres, drawn downhill; the last one is shared with the reach
         below
     order_strahler : Strahler 1957
-    contributing_m2 : area behind the lower end
+    contributing_m2 : area behind the lower end, that of water running beside the line included
+    beside : flat indices of cells beside the line whose water runs along it and never joins it
     """
 
     easting_m: FloatArray
     northing_m: FloatArray
     order_strahler: int
     contributing_m2: float
+    beside: npt.NDArray[np.int64]
 
 
 @numba.njit(cache=True)
@@ -107,6 +111,36 @@ def _reaches(
     return reaches
 
 
+def _twins(
+    reaches: list[npt.NDArray[np.int64]],
+    donors: npt.NDArray[np.int8],
+    upstream: CountArray,
+) -> list[tuple[int, int]]:
+    """Pairs of a reach and the larger one that it runs beside, cell by cell, from head to edge.
+
+    Where a valley's axis lies between two columns of cells each side's water has a column of its
+    own, and the two never meet: on the ground they are one stream.
+    """
+    columns = upstream.shape[1]
+    flat_donors, flat_upstream = donors.ravel(), upstream.ravel()
+    alone = [i for i, r in enumerate(reaches) if flat_donors[r[0]] == 0 and flat_donors[r[-1]] < 2]
+    alone.sort(key=lambda i: (-int(flat_upstream[reaches[i][-1]]), int(reaches[i][0])))
+    pairs: list[tuple[int, int]] = []
+    dropped: set[int] = set()
+    for at, larger in enumerate(alone):
+        if larger in dropped:
+            continue
+        rows, row_columns = np.divmod(reaches[larger], columns)
+        near = np.concatenate(
+            [(rows + r) * columns + row_columns + c for r in (-1, 0, 1) for c in (-1, 0, 1)]
+        )
+        for other in alone[at + 1 :]:
+            if other not in dropped and np.isin(reaches[other], near).mean() >= _TWIN_SHARE:
+                dropped.add(other)
+                pairs.append((other, larger))
+    return pairs
+
+
 def drainage_lines(
     ground_m: GroundArray, flow: Flow, grid: Grid, least_m2: float
 ) -> tuple[tuple[DrainageLine, ...], BoolArray]:
@@ -157,18 +191,28 @@ def drainage_lines(
         for stub in shortest.values():
             channel.ravel()[stub[:-1]] = False
 
+    upstream = flow.upstream_cells.ravel()
+    beside: dict[int, list[npt.NDArray[np.int64]]] = {}
+    twins = _twins(reaches, donors, flow.upstream_cells)
+    for twin, larger in twins:
+        beside.setdefault(larger, []).append(reaches[twin])
     lines = []
-    for reach in reaches:
+    for i, reach in enumerate(reaches):
+        if i in {twin for twin, _ in twins}:
+            continue
         row, column = np.divmod(reach, grid.columns)
         easting, northing = grid.easting_northing(row.astype(float), column.astype(float))
         # The last cell of a reach is a confluence, which has other water in it already.
         last = reach[-1] if donors.ravel()[reach[-1]] < 2 else reach[-2]
+        own = beside.get(i, [])
+        cells_behind = int(upstream[last]) + sum(int(upstream[twin[-1]]) for twin in own)
         lines.append(
             DrainageLine(
                 easting,
                 northing,
                 int(number.ravel()[last]),
-                float(flow.upstream_cells.ravel()[last]) * grid.cell_area_m2,
+                cells_behind * grid.cell_area_m2,
+                np.concatenate([np.zeros(0, np.int64), *own]),
             )
         )
     lines.sort(key=lambda line: (-line.contributing_m2, line.easting_m[0], line.northing_m[0]))

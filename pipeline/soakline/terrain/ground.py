@@ -100,8 +100,8 @@ def horn_slope_pct(ground_m: GroundArray, cell_m: float) -> GroundArray:
     Notes
     -----
     Horn 1981, Proc. IEEE 69(1). A neighbour that is missing is taken from the one opposite,
-    mirrored through the centre (a plane keeps its slope up to the edge); both missing: level with
-    the centre.
+    mirrored through the centre (a plane keeps its slope up to the edge). Both missing: a diagonal
+    one lies where its two cardinal neighbours say, a cardinal one is level with the centre.
     """
     rows, columns = ground_m.shape
     out = np.full((rows, columns), np.nan, np.float32)
@@ -117,11 +117,16 @@ def horn_slope_pct(ground_m: GroundArray, cell_m: float) -> GroundArray:
                     window[i, j] = np.nan
                     if 0 <= r < rows and 0 <= c < columns:
                         window[i, j] = ground_m[r, c]
-            for i in range(3):
-                for j in range(3):
-                    if np.isnan(window[i, j]):
-                        opposite = window[2 - i, 2 - j]
-                        window[i, j] = centre if np.isnan(opposite) else 2.0 * centre - opposite
+            # Cardinal neighbours first: they tell where a corner of the DEM would lie.
+            for i, j in ((0, 1), (1, 0), (1, 2), (2, 1), (0, 0), (0, 2), (2, 0), (2, 2)):
+                if np.isnan(window[i, j]):
+                    opposite = window[2 - i, 2 - j]
+                    if not np.isnan(opposite):
+                        window[i, j] = 2.0 * centre - opposite
+                    elif i == 1 or j == 1:
+                        window[i, j] = centre
+                    else:
+                        window[i, j] = window[i, 1] + window[1, j] - centre
             east = (
                 window[0, 2] + 2 * window[1, 2] + window[2, 2]
                 - window[0, 0] - 2 * window[1, 0] - window[2, 0]

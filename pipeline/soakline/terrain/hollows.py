@@ -50,7 +50,9 @@ def fill_hollows(surface_m: GroundArray) -> FilledGround:
     shore.
     """
     valid = ~np.isnan(surface_m)
-    filled = np.where(valid, surface_m, np.float32(_OUTSIDE_M))
+    # Row by row in memory, whatever the order that came in: richdem takes it for granted, and
+    # crashes on columns first.
+    filled = np.ascontiguousarray(np.where(valid, surface_m, np.float32(_OUTSIDE_M)))
     with quiet_streams():
         raster = rd.rdarray(
             filled, no_data=_OUTSIDE_M, geotransform=(0.0, 1.0, 0.0, 0.0, 0.0, -1.0)
