@@ -1,0 +1,122 @@
+"""Drainage lines where water gathers, and nowhere else; hollows kept or filled by rule."""
+
+import numpy as np
+import pytest
+
+from soakline.grid import Grid, GroundArray
+from soakline.terrain.drainage import DrainageLine, drainage_lines
+from soakline.terrain.flow import flow_over
+from soakline.terrain.ground import mean_ground
+from soakline.terrain.hollows import Hollows, fill_hollows, find_hollows, hollow_outlines
+from soakline.terrain.landform import landforms
+from tests.terrain_analytic.ground import (
+    CENTRE_EASTING_M,
+    CENTRE_NORTHING_M,
+    hollow,
+    plane,
+    ring_hill,
+    saddle,
+    sample,
+    spur,
+    v_valley,
+)
+
+LEAST_M2 = 20_000.0
+
+
+def lines_on(dem: GroundArray, grid: Grid) -> tuple[DrainageLine, ...]:
+    filled = fill_hollows(dem)
+    flow = flow_over(filled.filled_m, filled.valid, filled.domain)
+    return drainage_lines(mean_ground(dem, grid, 5.0), flow, grid, LEAST_M2)[0]
+
+
+@pytest.mark.parametrize("slope_pct", [2.0, 4.0, 8.0, 15.0])
+@pytest.mark.parametrize("rotation_deg", [0.0, 20.0])
+def test_a_plane_with_survey_noise_has_no_drainage_line(
+    slope_pct: float, rotation_deg: float
+) -> None:
+    """Long enough that every cell at its foot has the area of a line behind false channels."""
+    dem, grid = sample(
+        plane(slope_pct), width_m=500.0, noise_m=0.05, rotation_deg=rotation_deg, seed=3
+    )
+    filled = fill_hollows(dem)
+    flow = flow_over(filled.filled_m, filled.valid, filled.domain)
+    if slope_pct == 2.0:
+        # Without confirmation there would be many.
+        assert (flow.upstream_cells * grid.cell_area_m2 >= LEAST_M2 / 4).any()
+    assert lines_on(dem, grid) == ()
+
+
+@pytest.mark.parametrize("noise_m", [0.0, 0.05])
+@pytest.mark.parametrize("rotation_deg", [0.0, 20.0, 45.0])
+@pytest.mark.parametrize("width_m", [400.0, 401.0])
+def test_a_valley_has_one_line_on_its_axis(
+    noise_m: float, rotation_deg: float, width_m: float
+) -> None:
+    """The axis runs between two columns of cells at 400 m, along one at 401 m."""
+    dem, grid = sample(
+        v_valley(8.0, 2.0), width_m=width_m, noise_m=noise_m, rotation_deg=rotation_deg
+    )
+    lines = lines_on(dem, grid)
+    assert len(lines) == 1
+    angle = np.radians(rotation_deg)
+    across = (lines[0].easting_m - CENTRE_EASTING_M) * np.cos(angle) - (
+        lines[0].northing_m - CENTRE_NORTHING_M
+    ) * np.sin(angle)
+    assert np.abs(across).max() < (2.0 if noise_m == 0.0 else 3.0)
+    heights = dem[(grid.row_column(lines[0].easting_m, lines[0].northing_m)[0]).astype(int), 0]
+    assert heights.size > 150
+
+
+def hollow_ground(depth_m: float, radius_m: float) -> Hollows:
+    """On level ground the pond's depth and volume are the bowl's: V = π r² d / 2."""
+    dem, grid = sample(hollow(plane(0.0), depth_m, radius_m, 3.0, -7.0), width_m=120.0)
+    return find_hollows(dem, fill_hollows(dem), grid, 0.3, 100.0)
+
+
+def test_a_bowl_s_depth_area_and_volume_are_measured() -> None:
+    found = hollow_ground(1.2, 25.0)
+    assert found.depth_m.tolist() == pytest.approx([1.2], abs=0.01)
+    assert found.area_m2.tolist() == pytest.approx([np.pi * 25.0**2], rel=0.01)
+    assert found.volume_m3.tolist() == pytest.approx([np.pi * 25.0**2 * 1.2 / 2.0], rel=0.01)
+    assert found.level_m.tolist() == pytest.approx([400.0])
+
+
+@pytest.mark.parametrize(
+    ("depth_m", "radius_m", "kept"),
+    [(0.5, 10.0, True), (0.25, 10.0, False), (0.5, 5.0, False), (0.2, 4.0, False)],
+)
+def test_a_hollow_both_deep_and_wide_is_kept(depth_m: float, radius_m: float, kept: bool) -> None:
+    """Over 0.3 m and over 100 m²; deep and small, or shallow and wide: filled."""
+    assert hollow_ground(depth_m, radius_m).kept.tolist() == [kept]
+
+
+def test_hollows_that_touch_at_a_corner_are_one_polygon() -> None:
+    dem = np.full((9, 9), 10.0, np.float32)
+    dem[3, 3] = dem[4, 4] = 8.0
+    grid = sample(plane(0.0), width_m=9.0)[1]
+    found = find_hollows(dem, fill_hollows(dem), grid, 0.3, 1.0)
+    assert found.depth_m.tolist() == [2.0]
+    assert found.volume_m3.tolist() == [4.0]
+    outline = hollow_outlines(found, [0], grid)[0]
+    assert outline.geom_type == "Polygon"
+    assert outline.is_valid
+    assert outline.area == pytest.approx(2.0, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("form", "expected"),
+    [
+        (plane(8.0), "slope"),
+        (v_valley(8.0, 4.0, rounding_m=10.0), "valley"),
+        (spur(8.0, 4.0), "ridge"),
+        (ring_hill(10.0, 60.0), "ridge"),
+        (saddle(15.0, 55.0, 240.0), "saddle"),
+    ],
+    ids=["plane", "valley", "spur", "hilltop", "pass"],
+)
+def test_landform_is_told_from_curvature(form, expected: str) -> None:  # type: ignore[no-untyped-def]
+    dem, grid = sample(form, width_m=300.0)
+    place = [np.array([CENTRE_EASTING_M]), np.array([CENTRE_NORTHING_M])]
+    uphill = [np.array([0.0]), np.array([1.0])]
+    assert landforms(dem, grid, *place, *uphill, np.array([80.0])) == [expected]

@@ -1,0 +1,79 @@
+"""Slope classes as clean polygons."""
+
+import numpy as np
+import pytest
+import shapely
+
+from soakline.grid import Grid
+from soakline.terrain.ground import horn_slope_pct
+from soakline.terrain.slope_classes import slope_class_polygons
+from tests.terrain_analytic.ground import dome, sample
+
+LIMITS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0)
+
+
+def land(grid: Grid, inset_m: float = 15.0) -> shapely.Polygon:
+    west, south, east, north = grid.bounds
+    return shapely.box(west + inset_m, south + inset_m, east - inset_m, north - inset_m)
+
+
+def by_class(slope_pct: np.ndarray, grid: Grid, area: shapely.Polygon) -> dict[int, float]:
+    return {
+        number: float(shape.area)
+        for number, _, _, shape in slope_class_polygons(slope_pct, grid, area, LIMITS)
+    }
+
+
+@pytest.mark.parametrize("cell_m", [0.5, 1.0, 2.0, 5.0])
+def test_classes_are_a_partition_of_the_property(cell_m: float) -> None:
+    dem, grid = sample(dome(1500.0), width_m=300.0, cell_m=cell_m, noise_m=0.02)
+    area = land(grid, 15.3)
+    found = slope_class_polygons(horn_slope_pct(dem, cell_m), grid, area, LIMITS)
+    shapes = [shape for _, _, _, shape in found]
+    assert sum(shape.area for shape in shapes) == pytest.approx(area.area, rel=1e-9)
+    assert shapely.union_all(shapes).area == pytest.approx(area.area, rel=1e-9)
+    assert all(shape.is_valid for shape in shapes)
+    assert [number for number, *_ in found] == sorted({number for number, *_ in found})
+
+
+def test_area_by_class_is_that_of_the_rings_of_a_dome() -> None:
+    """Slope of z = −r²/2R is r/R: class 2 to 5 % on R 2000 m is the ring from 40 to 100 m."""
+    dem, grid = sample(dome(2000.0), width_m=300.0)
+    area = land(grid)
+    found = by_class(horn_slope_pct(dem, 1.0), grid, area)
+    ring = np.pi * (100.0**2 - 40.0**2)
+    assert found[5] == pytest.approx(ring, rel=0.02)
+    assert found[4] == pytest.approx(np.pi * (40.0**2 - 20.0**2), rel=0.02)
+
+
+def test_specks_under_100_m2_join_a_neighbour_and_areas_hardly_change() -> None:
+    random = np.random.default_rng(5)
+    slope = np.full((400, 400), 7.0, np.float32)
+    slope[:, 200:] = 12.0
+    for _ in range(25):
+        row, column = random.integers(20, 380, 2)
+        slope[row : row + 6, column : column + 6] = 20.0  # 36 m²
+    slope[100:130, 100:130] = 3.0  # 900 m², stays
+    grid = sample(dome(1000.0), width_m=400.0)[1]
+    area = land(grid)
+    found = slope_class_polygons(slope, grid, area, LIMITS)
+    for _, _, _, shape in found:
+        assert min(part.area for part in shape.geoms) >= 100.0
+    areas = {number: shape.area for number, _, _, shape in found}
+    assert set(areas) == {5, 6, 7}
+    # Its sharp rim lies across blocks of 2 m, which real slopes, a mean of 5 m, never have.
+    assert areas[5] == pytest.approx(900.0, rel=0.15)
+    assert areas[6] == pytest.approx(area.area / 2.0 - 900.0, rel=0.02)
+    assert areas[7] == pytest.approx(area.area / 2.0, rel=0.02)
+
+
+def test_area_by_class_changes_by_less_than_a_fiftieth_of_the_land() -> None:
+    """Against the cells themselves, on ground whose classes are as ragged as survey noise makes."""
+    dem, grid = sample(dome(1500.0), width_m=400.0, noise_m=0.01)
+    slope = horn_slope_pct(dem, 1.0)
+    area = land(grid)
+    found = by_class(slope, grid, area)
+    inside = slope[15:-15, 15:-15]
+    for number in found:
+        cells = np.searchsorted(LIMITS, inside, side="right") + 1 == number
+        assert found[number] == pytest.approx(cells.sum(), abs=0.02 * area.area), number
