@@ -1,0 +1,190 @@
+"""Volumes along the pegs, and the ground that the works take in plan."""
+
+import numpy as np
+import pytest
+import shapely
+
+from soakline.grid import FloatArray
+from soakline.section.earthworks import earthworks, end_batter_m3
+from soakline.section.footprint import Footprint, LipStations, footprint, strip
+from soakline.section.mound import MoundShape, section_area_m2
+from soakline.section.pegs import set_pegs
+from soakline.section.trench import Trench, cut_area_m2
+from tests.terrain_analytic.ground import (
+    CENTRE_EASTING_M,
+    CENTRE_NORTHING_M,
+    ODD_ANGLE_DEG,
+    cone,
+    plane,
+    sample,
+)
+
+TRENCH = Trench(1.5, 0.5, 1.5)
+MOUND = MoundShape(0.0, 2.0, 0.5)
+
+
+def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipStations:
+    """Lip running east with the hill to its north."""
+    along = np.linspace(0.0, length_m, int(length_m / 5.0) + 1)
+    zero = np.zeros_like(along)
+    return LipStations(along, zero, along, zero, zero + 1.0, zero + above_m, zero + slope)
+
+
+def curved(radius_m: float, inward: bool) -> LipStations:
+    """A quarter circle whose uphill side is its inside, or its outside."""
+    angle = np.linspace(0.0, np.pi / 2.0, 40)
+    if not inward:
+        angle = angle[::-1]
+    sign = 1.0 if inward else -1.0
+    return LipStations(
+        radius_m * np.cos(angle),
+        radius_m * np.sin(angle),
+        radius_m * np.abs(angle - angle[0]),
+        -sign * np.cos(angle),
+        -sign * np.sin(angle),
+        np.zeros(40),
+        np.full(40, 0.08),
+    )
+
+
+def works_plan(stations: LipStations, berm_m: float = 0.0) -> Footprint:
+    gaps = [(0.0, 4.0)]
+    return footprint(stations, TRENCH, MoundShape(berm_m, 2.0, 0.5), 0.25, 1.2, 0.1, gaps)
+
+
+def test_cut_is_the_section_along_the_lip_less_its_battered_ends() -> None:
+    stations = straight(100.0)
+    done = earthworks(stations, TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    area = float(cut_area_m2(TRENCH, np.zeros(1), np.array([0.08]))[0])
+    # Ends: the prism holds A L − (what stands under two battered ends); the wedge in proportion.
+    kept = (TRENCH.area_m2 * 100.0 - float(TRENCH.capacity_m3(100.0))) * area / TRENCH.area_m2
+    assert done.cut_m3 == pytest.approx(100.0 * area - kept)
+    assert done.fill_m3 == pytest.approx(1.125 * done.cut_m3)
+    assert done.wedge_m2 == pytest.approx(area - TRENCH.area_m2)
+
+
+def test_ground_left_under_the_ends_is_that_of_the_sliced_trench() -> None:
+    """Level ground: what the two end batters leave standing, slice by slice along the lip."""
+    along = (np.arange(40_000) + 0.5) / 40_000 * 50.0
+    edge = np.minimum(along, 50.0 - along)
+    depth = np.minimum(edge / TRENCH.batter, TRENCH.depth_m)
+    dug = TRENCH.area_m2 - (TRENCH.depth_m - depth) * (
+        TRENCH.base_width_m + TRENCH.batter * (TRENCH.depth_m - depth)
+    )
+    left = (TRENCH.area_m2 - dug).mean() * 50.0
+    assert end_batter_m3(TRENCH, np.full(2, TRENCH.area_m2)) == pytest.approx(left, rel=1e-3)
+
+
+def test_the_mound_holds_the_spoil() -> None:
+    done = earthworks(straight(100.0), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    args = [np.array(x) for x in (0.25, done.crest_width_m, 0.0, 0.08)]
+    assert float(section_area_m2(MOUND, *args)) * 90.0 == pytest.approx(done.fill_m3, rel=1e-6)
+    assert done.short_m3 == done.surplus_m3 == 0.0
+
+
+def test_short_spoil_is_told_in_cubic_metres() -> None:
+    shallow = Trench(0.4, 0.15, 1.0)
+    done = earthworks(straight(100.0, 0.01), shallow, MOUND, 0.6, 100.0, 80.0, 1.125)
+    args = [np.array(x) for x in (0.6, 0.5, 0.0, 0.01)]
+    least = float(section_area_m2(MOUND, *args)) * 100.0
+    assert done.crest_width_m == 0.5
+    assert done.short_m3 == pytest.approx(least - done.fill_m3)
+    assert done.short_m3 > 0.0
+
+
+def test_low_spots_are_made_up_out_of_the_spoil() -> None:
+    level = earthworks(straight(100.0), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    low = earthworks(straight(100.0, above_m=-0.02), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    assert low.cut_m3 < level.cut_m3
+    assert low.crest_width_m < level.crest_width_m
+
+
+@pytest.mark.parametrize(
+    "stations",
+    [straight(100.0), curved(30.0, inward=True), curved(30.0, inward=False), curved(7.0, True)],
+    ids=["straight", "round a knoll", "round a hollow", "tight bend"],
+)
+@pytest.mark.parametrize("berm_m", [0.0, 0.6])
+def test_parts_do_not_overlap_and_lie_on_their_own_side(
+    stations: LipStations, berm_m: float
+) -> None:
+    plan = works_plan(stations, berm_m)
+    parts = [plan.ponded, plan.cut_slope, plan.berm, plan.mound]
+    assert all(part.is_valid for part in parts)
+    assert plan.whole.area == pytest.approx(sum(part.area for part in parts), abs=1e-6)
+    assert plan.ponded.area > 0.0
+    lip = shapely.LineString(np.column_stack([stations.easting_m, stations.northing_m]))
+    # The ponded water begins on the lip; the mound is on the other side of it.
+    assert shapely.distance(plan.ponded, lip) < 1e-9
+    inner = shapely.Point(stations.beside(1.0)[len(stations.along_m) // 2])
+    outer = shapely.Point(stations.beside(-1.0 - berm_m)[len(stations.along_m) // 2])
+    assert plan.ponded.covers(inner)
+    assert plan.mound.covers(outer)
+
+
+def test_areas_of_a_straight_footprint() -> None:
+    """Ponded L T; cut slope L (x − T) with x = T / (1 − s m); the mound stops at the sill."""
+    plan = works_plan(straight(100.0))
+    width = TRENCH.top_width_m
+    assert plan.ponded.area == pytest.approx(100.0 * width)
+    assert plan.cut_slope.area == pytest.approx(100.0 * (width / (1.0 - 0.08 * 1.5) - width))
+    assert plan.berm.is_empty
+    # An end that is a sill has no mound round it, the other one has.
+    assert plan.mound.bounds[0] == pytest.approx(4.0)
+    assert plan.mound.bounds[2] > 100.0
+
+
+def test_the_mound_turns_uphill_at_the_end_for_the_head_over_the_slope() -> None:
+    """0.10 m of head on 8 % of slope: until 1.25 m uphill of the lip, at most 6 m."""
+    plan = works_plan(straight(100.0))
+    assert plan.mound.bounds[3] == pytest.approx(0.10 / 0.08)
+    gentle = works_plan(straight(100.0, slope=0.005))
+    assert gentle.mound.bounds[3] == pytest.approx(6.0)
+
+
+def test_spread_spoil_has_no_mound() -> None:
+    plan = footprint(straight(50.0), TRENCH, MOUND, 0.0, 0.0, 0.1, [])
+    assert plan.mound.is_empty
+
+
+def test_a_strip_round_a_tight_bend_is_one_valid_area() -> None:
+    stations = curved(2.0, inward=True)
+    assert strip(stations, np.zeros(40), np.full(40, 3.5)).is_valid
+
+
+def lip_on(form, radius_or_length: float) -> tuple[FloatArray, np.ndarray, object]:  # type: ignore[no-untyped-def]
+    dem, grid = sample(form, width_m=200.0)
+    half = radius_or_length / 2.0
+    angle = np.radians(ODD_ANGLE_DEG)
+    along = np.array([np.cos(angle), np.sin(angle)])
+    centre = np.array([CENTRE_EASTING_M, CENTRE_NORTHING_M])
+    return np.array([centre - half * along, centre + half * along]), dem, grid
+
+
+def test_pegs_stand_at_ends_bends_and_sills_and_every_10_m() -> None:
+    line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 47.0)
+    bent = np.vstack([line[0], line.mean(axis=0) + 0.05, line[1]])
+    pegs = set_pegs(bent, 400.0, [3.0], 3.0, dem, grid)  # type: ignore[arg-type]
+    assert pegs.kind[0] == "start"
+    assert pegs.kind[-1] == "end"
+    assert pegs.kind.count("sill") == 1
+    assert pegs.kind.count("bend") == 1
+    assert np.diff(pegs.stations.along_m).max() <= 10.0
+
+
+def test_cross_slope_at_a_peg_is_the_plane_s() -> None:
+    line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 60.0)
+    pegs = set_pegs(line, 400.0, [], 3.0, dem, grid)  # type: ignore[arg-type]
+    assert pegs.stations.slope == pytest.approx(0.08, abs=1e-4)
+    assert pegs.stations.ground_above_m == pytest.approx(0.0, abs=1e-3)
+
+
+def test_ground_of_a_peg_is_bilinear() -> None:
+    dem, grid = sample(cone(10.0), width_m=200.0)
+    line = np.array([[CENTRE_EASTING_M - 20.3, CENTRE_NORTHING_M + 50.1]] * 2)
+    line[1, 0] += 40.0
+    pegs = set_pegs(line, 394.0, [], 3.0, dem, grid)
+    radius = np.hypot(
+        pegs.stations.easting_m - CENTRE_EASTING_M, pegs.stations.northing_m - CENTRE_NORTHING_M
+    )
+    assert pegs.ground_m == pytest.approx(400.0 - 0.1 * radius, abs=2e-3)
