@@ -6,7 +6,7 @@ from soakline.findings import Finding, Severity
 from soakline.ids import spillway_id, swale_id
 from soakline.outputs.designed import Designed
 from soakline.outputs.overflow import numbered
-from soakline.overflow.sills import LONGEST_SILL_M
+from soakline.overflow.ranking import LONGEST_SILL_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
 
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5

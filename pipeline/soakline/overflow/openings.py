@@ -3,7 +3,7 @@
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.overflow.sills import SillRules, Ways, ranked_exits, wanted_sill_m
+from soakline.overflow.ranking import SillRules, Ways, ranked_exits, wanted_sill_m
 from soakline.siting.exits import Exit
 from soakline.siting.place import LipLine, opened_at
 

@@ -9,7 +9,8 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.overflow.hydraulics import reach_velocities
-from soakline.overflow.sills import Outlets, Sill, SillRules, Ways
+from soakline.overflow.ranking import SillRules, Ways
+from soakline.overflow.sills import Outlets, Sill
 from soakline.overflow.velocity import SoilResistance, permissible_ms
 from soakline.siting.ends import End
 from soakline.siting.exits import REACH_M

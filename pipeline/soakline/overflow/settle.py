@@ -7,14 +7,9 @@ import numpy as np
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.ids import hollow_id
+from soakline.overflow.ranking import SillRules, Ways
 from soakline.overflow.routes import EndShapes, Route, draw_routes
-from soakline.overflow.sills import (
-    Outlets,
-    SillRules,
-    Ways,
-    choose_outlets,
-    spills_of,
-)
+from soakline.overflow.sills import Outlets, choose_outlets, spills_of
 from soakline.overflow.velocity import SoilResistance
 from soakline.siting.ends import End
 from soakline.siting.exits import Exit

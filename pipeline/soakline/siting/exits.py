@@ -8,13 +8,12 @@ import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.siting.ends import EndMap
-from soakline.siting.lip import SILL_BAND_M
 from soakline.siting.place import LipLine
 from soakline.siting.stations import Stations, stations_along
+from soakline.siting.stretches import Stretch, places_on, sill_stretches
 from soakline.terrain.cells import cells_of
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
-from soakline.terrain.ground import sample
 from soakline.terrain.paths import LabelArray
 
 # Marks of cells that a way passes.
@@ -24,26 +23,6 @@ FORBIDDEN, TRACK = 1, 2
 REACH_M = 5.0
 
 _SAMPLE_M = 1.0
-_INNER_SPACING_M = 30.0
-# Within this of the lip's end a stretch counts as lying at the end.
-_AT_END_M = 3.0
-_FALLS_WITHIN_M = 3.0
-_DEEPEST_CUT_M = 0.15
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Stretch:
-    """A run of lip that can carry a sill.
-
-    Parameters
-    ----------
-    start_m, end_m : along the lip, m
-    cut_in : ground stands higher over the level than a sill wants, so that it must be cut through
-    """
-
-    start_m: float
-    end_m: float
-    cut_in: bool
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -146,57 +125,6 @@ def way_stations(
         row += ROW_STEP[k]
         column += COLUMN_STEP[k]
     return np.array(rows_out), np.array(columns_out)
-
-
-def _runs(fit: npt.NDArray[np.bool_], along_m: FloatArray, cut_in: bool) -> list[Stretch]:
-    edges = np.diff(np.concatenate([[0], fit.astype(np.int8), [0]]))
-    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
-    return [
-        Stretch(float(along_m[a]), float(along_m[b]), cut_in)
-        for a, b in zip(firsts, lasts, strict=True)
-        if along_m[b] - along_m[a] >= 1.0
-    ]
-
-
-def sill_stretches(
-    stations: Stations, level_m: float, ground_m: GroundArray, grid: Grid
-) -> list[Stretch]:
-    """Stretches of a lip where ground lies 0 to 0.05 m over the level and falls at once below.
-
-    Parameters
-    ----------
-    stations : Stations of the lip, about 1 m apart
-    level_m : m
-    ground_m : (rows, columns) float32, m
-    grid : Grid
-
-    Returns
-    -------
-    stretches of 1 m and more; where there is none, those with up to 0.15 m to cut through
-    """
-    above = sample(ground_m, grid, stations.easting_m, stations.northing_m) - level_m
-    below_m = max(_FALLS_WITHIN_M, 1.5 * grid.cell_m)
-    below = sample(
-        ground_m,
-        grid,
-        stations.easting_m - below_m * stations.left_east,
-        stations.northing_m - below_m * stations.left_north,
-    )
-    falls = below < level_m
-    fit = _runs((above >= 0.0) & (above <= SILL_BAND_M) & falls, stations.along_m, cut_in=False)
-    if fit:
-        return fit
-    return _runs((above >= 0.0) & (above <= _DEEPEST_CUT_M) & falls, stations.along_m, cut_in=True)
-
-
-def _places(stretch: Stretch, length_m: float, closed: bool) -> list[tuple[float, bool]]:
-    """Places to try on a stretch: both of its ends, and some between."""
-    inner = int((stretch.end_m - stretch.start_m) // _INNER_SPACING_M)
-    between = np.linspace(stretch.start_m, stretch.end_m, inner + 2)
-    return [
-        (float(at), not closed and (at <= _AT_END_M or at >= length_m - _AT_END_M))
-        for at in between
-    ]
 
 
 def _first_below(
@@ -304,7 +232,7 @@ def find_exits(
         places = [
             (stretch, at, at_end)
             for stretch in sill_stretches(stations, line.level_m, ground_m, grid)
-            for at, at_end in _places(stretch, length, line.closed)
+            for at, at_end in places_on(stretch, length, line.closed)
         ]
         exits.append(
             exits_at(line, i, places, burnt, end_map, direction, marks, grid) if places else []

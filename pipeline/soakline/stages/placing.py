@@ -7,7 +7,7 @@ from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
-from soakline.overflow.sills import Ways
+from soakline.overflow.ranking import Ways
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground, ponded_ground

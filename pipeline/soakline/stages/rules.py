@@ -5,7 +5,7 @@ import numpy as np
 from soakline.grid import FloatArray
 from soakline.inputs.rain_table import choose_columns
 from soakline.inputs.types import Inputs
-from soakline.overflow.sills import SillRules
+from soakline.overflow.ranking import SillRules
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.siting.lip import AIM_M

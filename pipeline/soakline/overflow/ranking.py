@@ -1,0 +1,165 @@
+"""Which way of spilling is better: safe ends first, then the least erosive way."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakline.grid import BoolArray, Grid, GroundArray
+from soakline.overflow.hydraulics import reach_velocities
+from soakline.siting.ends import EndMap
+from soakline.siting.exits import Exit
+from soakline.siting.place import LipLine
+from soakline.terrain.flow import Uint8Array
+from soakline.terrain.paths import LabelArray
+
+LONGEST_SILL_M = 30.0
+SHORTEST_SILL_M = 1.0
+# Velocities closer than this are alike: the end of the swale, then the shorter way decides.
+_VELOCITY_STEP_MS = 0.1
+# A swale takes water only from one that stands at least this much higher.
+_LEAST_FALL_M = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class SillRules:
+    """Keys of the run file that shape sills and ways.
+
+    Parameters
+    ----------
+    head_m : greatest head over a sill in the check storm
+    coefficient : weir coefficient, m^0.5/s
+    manning_n : s/m^(1/3)
+    max_slope_pct : a way over steeper ground is ranked after others
+    edge_allowed : water may leave over the property's edge, with the neighbour's consent
+    """
+
+    head_m: float
+    coefficient: float
+    manning_n: float
+    max_slope_pct: float
+    edge_allowed: bool
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Ways:
+    """The ground that ways run over, and the marks that tell where they may."""
+
+    lines: list[LipLine]
+    burnt: LabelArray
+    end_map: EndMap
+    direction: Uint8Array
+    marks: Uint8Array
+    ground_m: GroundArray
+    grid: Grid
+
+
+def wanted_sill_m(peak_m3s: float, rules: SillRules) -> float:
+    """Length of sill for a peak at the greatest head, at least 1 m; L = Q / (C h^1.5)."""
+    per_metre: float = rules.coefficient * rules.head_m**1.5
+    return max(SHORTEST_SILL_M, peak_m3s / per_metre)
+
+
+def usable_exit(way: Exit, ways: Ways) -> bool:
+    """Whether a way may be taken at all: not over forbidden ground, and never uphill."""
+    if way.forbidden:
+        return False
+    if way.goal > 0 and ways.end_map.ends[way.goal - 1].kind == "swale":
+        to = ways.lines[ways.end_map.ends[way.goal - 1].index]
+        return to.level_m < ways.lines[way.swale].level_m - _LEAST_FALL_M
+    return True
+
+
+def ranked_exits(
+    exits: list[Exit],
+    peak_m3s: float,
+    ways: Ways,
+    rules: SillRules,
+    safe_goal: BoolArray | None = None,
+) -> list[Exit]:
+    """Exits of one swale, the best first.
+
+    Parameters
+    ----------
+    exits : places to try
+    peak_m3s : that they are judged at, m³/s
+    ways : Ways
+    rules : SillRules
+    safe_goal : (ends + 1,) whether each value of the end map is a safe end; None where that is not
+        known yet
+
+    Returns
+    -------
+    those that may be taken: safe ends before others; then ways that cross no track, no ground
+    steeper than the limit and do not leave over the property's edge; then the slower, the end of
+    the swale, the shorter
+    """
+    usable = [way for way in exits if usable_exit(way, ways)]
+    keys = [
+        _rank(way, peak_m3s, safe_goal is None or bool(safe_goal[way.goal]), ways, rules)
+        for way in usable
+    ]
+    return [usable[j] for j in sorted(range(len(usable)), key=keys.__getitem__)]
+
+
+def _rank(
+    way: Exit, peak_m3s: float, safe_end: bool, ways: Ways, rules: SillRules
+) -> tuple[bool, int, int, bool, float]:
+    """What is compared between exits, the best first."""
+    length = min(wanted_sill_m(peak_m3s, rules), LONGEST_SILL_M)
+    flow = np.full(
+        way.station_row.size - 1, min(peak_m3s, rules.coefficient * length * rules.head_m**1.5)
+    )
+    slope, velocity = reach_velocities(
+        way.station_row,
+        way.station_column,
+        ways.ground_m,
+        ways.grid.cell_m,
+        flow,
+        length,
+        rules.manning_n,
+    )
+    edge = way.goal == 0 or ways.end_map.ends[way.goal - 1].kind == "property_edge"
+    kind = 0
+    if way.crosses_track:
+        kind = 1
+    if 100.0 * slope.max() > rules.max_slope_pct:
+        kind = 2
+    if edge:
+        kind = 3
+    return (
+        not safe_end,
+        kind,
+        round(float(velocity.max()) / _VELOCITY_STEP_MS),
+        not way.at_end,
+        way.way_m,
+    )
+
+
+def safe_goals(
+    swale_safe: BoolArray, hollow_safe: BoolArray, ways: Ways, rules: SillRules
+) -> BoolArray:
+    """Whether each value of the end map is a safe end; 0, no end, is not."""
+    by_kind = {
+        "swale": swale_safe,
+        "hollow": hollow_safe,
+        "property_edge": np.array([rules.edge_allowed]),
+    }
+    safe = [
+        bool(by_kind[end.kind][end.index]) if end.kind in by_kind else True
+        for end in ways.end_map.ends
+    ]
+    return np.array([False, *safe])
+
+
+def safe_swales(
+    goals: list[list[int]], ways: Ways, hollow_safe: BoolArray, rules: SillRules, *, every: bool
+) -> BoolArray:
+    """Swales with a safe goal (or all of whose goals are safe), from the lowest up."""
+    safe = np.zeros(len(goals), dtype=bool)
+    goal_safe = safe_goals(safe, hollow_safe, ways, rules)
+    for i in np.argsort([line.level_m for line in ways.lines], kind="stable"):
+        # Swales are the first ends, in their order: value i + 1 of the map is swale i.
+        own = [bool(goal_safe[goal]) for goal in goals[i]]
+        safe[i] = bool(own) and (all(own) if every else any(own))
+        goal_safe[i + 1] = safe[i]
+    return safe
