@@ -1,6 +1,5 @@
 """The plan over a hillshade, as one PNG to look at."""
 
-import io
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -10,7 +9,6 @@ import pandas as pd
 import shapely
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from PIL import Image
 
 from soakline.grid import Grid, GroundArray
 from soakline.outputs.hillshade import Bounds, ground_within, shade
@@ -21,7 +19,6 @@ from soakline.outputs.whole_file import written_whole
 CAUTION = "Level from an instrument on site; check with local codes and a licensed engineer."
 
 _DPI = 200
-_COLOURS = 96
 _WIDEST_IN, _HIGHEST_IN = 12.0, 12.0  # 2400 pixels
 _PANEL_IN, _GAP_IN, _TITLE_IN, _FOOT_IN = 2.9, 0.2, 0.55, 0.4
 _NARROWEST_MAP_IN, _LOWEST_MAP_IN = 4.0, 5.6
@@ -91,15 +88,7 @@ def draw_map(
             _GAP_IN / width, 0.19 / height, CAUTION, fontsize=8.5, color="#444444", va="center"
         )
         with written_whole(path, _MOST_BYTES) as temporary:
-            drawn = io.BytesIO()
-            figure.savefig(drawn, format="png", metadata={"Software": None})
-            _with_palette(drawn).save(temporary, format="png", optimize=True)
-
-
-def _with_palette(drawn: io.BytesIO) -> Image.Image:
-    """The picture in few colours: a quarter of the bytes, so that it can be mailed."""
-    full = Image.open(drawn).convert("RGB")
-    return full.quantize(_COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+            figure.savefig(temporary, format="png", metadata={"Software": None})
 
 
 def _with_margin(land: gpd.GeoDataFrame) -> Bounds:
