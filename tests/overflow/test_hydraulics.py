@@ -1,0 +1,84 @@
+"""Normal flow over a cross-profile, and the stations of a way."""
+
+import numpy as np
+import pytest
+
+from soakline.overflow.hydraulics import normal_velocity_ms, reach_velocities
+from soakline.overflow.sills import SillRules, wanted_sill_m
+from soakline.overflow.velocity import manning_velocity_ms, sheet_depth_m
+from soakline.overflow.weir import head_m, sill_length_m
+from tests.terrain_analytic.ground import plane, sample, v_valley
+
+RULES = SillRules(0.10, 1.45, 0.035, 15.0, edge_allowed=False)
+
+
+@pytest.mark.parametrize(("slope", "flow_m2s"), [(0.02, 0.0609), (0.08, 0.046), (0.15, 0.005)])
+def test_flow_over_a_level_bed_is_a_wide_sheet(slope: float, flow_m2s: float) -> None:
+    """R = d: upright ends that only keep the water together add no wetted perimeter."""
+    width, n = 8.0, 0.05
+    found = normal_velocity_ms(np.zeros(9), width / 8.0, slope, width * flow_m2s, n)
+    depth = sheet_depth_m(flow_m2s, slope, n)
+    assert found == pytest.approx(float(manning_velocity_ms(depth, slope, n)), rel=1e-3)
+    assert found == pytest.approx(float(flow_m2s / depth), rel=1e-3)
+
+
+def test_flow_in_a_trapezoid() -> None:
+    """Base 1.5 m, batter 2, depth 0.5 m, n 0.03, slope 0.005: 1.420 m³/s (Chow 1959). D."""
+    spacing = 0.125
+    across = np.arange(-2.75, 2.7501, spacing)
+    bed = np.maximum(np.abs(across) - 0.75, 0.0) / 2.0
+    found = normal_velocity_ms(bed, spacing, 0.005, 1.420, 0.03)
+    assert found == pytest.approx(1.420 / 1.25, rel=0.002)
+
+
+def test_flow_in_a_triangle() -> None:
+    """Sides of 1 in 4: A = 4 y², P = 2 y √17, and Q by Manning at a depth of 0.3 m."""
+    depth, n, slope = 0.3, 0.035, 0.04
+    area, perimeter = 4.0 * depth**2, 2.0 * depth * 17.0**0.5
+    flow = area * float(manning_velocity_ms(area / perimeter, slope, n))
+    across = np.linspace(-4.0, 4.0, 9)
+    found = normal_velocity_ms(np.abs(across) / 4.0, 1.0, slope, flow, n)
+    assert found == pytest.approx(flow / area, rel=1e-3)
+
+
+def test_no_flow_has_no_velocity() -> None:
+    assert normal_velocity_ms(np.zeros(9), 1.0, 0.02, 0.0, 0.05) == 0.0
+
+
+def test_more_flow_is_faster_and_more_width_is_slower() -> None:
+    bed = np.zeros(9)
+    by_flow = [normal_velocity_ms(bed, 1.0, 0.05, q, 0.035) for q in (0.05, 0.1, 0.5, 2.0)]
+    assert np.all(np.diff(by_flow) > 0.0)
+    by_width = [normal_velocity_ms(bed, w, 0.05, 0.5, 0.035) for w in (0.2, 1.0, 3.0)]
+    assert np.all(np.diff(by_width) < 0.0)
+
+
+def test_a_way_down_a_plane_has_its_slope_and_stays_a_sheet() -> None:
+    dem, grid = sample(plane(8.0), width_m=100.0)
+    row = np.arange(30.0, 61.0, 5.0)
+    slope, velocity = reach_velocities(
+        row, np.full(7, 50.0), dem, grid.cell_m, np.full(6, 0.4), 10.0, 0.035
+    )
+    assert slope == pytest.approx(0.08, abs=1e-4)
+    depth = sheet_depth_m(0.04, 0.08, 0.035)
+    assert velocity == pytest.approx(float(0.04 / depth), rel=0.01)
+
+
+def test_a_valley_gathers_the_sheet_and_speeds_it_up() -> None:
+    """Sides of 20 %: below the sill's own level stretch the water draws together."""
+    dem, grid = sample(v_valley(20.0, 8.0), width_m=101.0)
+    row = np.arange(30.0, 61.0, 5.0)
+    _, velocity = reach_velocities(
+        row, np.full(7, 50.0), dem, grid.cell_m, np.full(6, 0.4), 10.0, 0.035
+    )
+    assert np.all(velocity[1:] > 1.5 * velocity[0])
+
+
+@pytest.mark.parametrize("peak_m3s", [0.001, 0.05, 0.4, 2.5])
+def test_a_sill_passes_its_peak_at_the_greatest_head(peak_m3s: float) -> None:
+    """Q = C L h^1.5 with C 1.45 and h 0.10 m: 0.04585 m³/s a metre, and 1 m at least."""
+    length = wanted_sill_m(peak_m3s, RULES)
+    assert length == pytest.approx(max(1.0, peak_m3s / 0.045853), rel=1e-4)
+    assert head_m([peak_m3s], [length], 1.45)[0] <= 0.10 + 1e-9
+    wanted = sill_length_m([peak_m3s], 0.10, 1.45)[0]
+    assert length == pytest.approx(max(1.0, wanted))
