@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 import numpy as np
+import pandas as pd
 
 from soakline.findings import Finding
 from soakline.ids import line_id, route_id
@@ -74,7 +75,8 @@ def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterato
     )
     enough = bool(np.isfinite(accepts)) and accepts >= most
     known = bool(np.isfinite(accepts))
-    spills = kind == "dam" and row["spillway"] is not None and row["spillway"] is True
+    # Null, or a truth value of whichever library read the file.
+    spills = kind == "dam" and bool(pd.notna(row["spillway"]) and row["spillway"])
     if spills or enough or (kind == "safe_point" and not known):
         return
     has = f"accepts {accepts:.0f} m³" if known else "has no spillway and no volume given"
