@@ -1,0 +1,1 @@
+"""Terrain that was surveyed, not made up."""
