@@ -6,7 +6,7 @@ import shapely
 
 from soakline.grid import FloatArray
 from soakline.section.earthworks import earthworks, end_batter_m3
-from soakline.section.footprint import Footprint, LipStations, footprint, strip
+from soakline.section.footprint import Footprint, LipStations, dug_ground, footprint, strip
 from soakline.section.mound import MoundShape, section_area_m2
 from soakline.section.pegs import set_pegs
 from soakline.section.trench import Trench, cut_area_m2
@@ -188,3 +188,8 @@ def test_ground_of_a_peg_is_bilinear() -> None:
         pegs.stations.easting_m - CENTRE_EASTING_M, pegs.stations.northing_m - CENTRE_NORTHING_M
     )
     assert pegs.ground_m == pytest.approx(400.0 - 0.1 * radius, abs=2e-3)
+
+
+def test_a_peg_steeper_than_can_be_cut_stops_nothing() -> None:
+    """On a bridged step, or where a peg looks further than a cell: drawn at the limit."""
+    assert dug_ground(straight(50.0, slope=0.5), TRENCH).area > 50.0 * TRENCH.top_width_m

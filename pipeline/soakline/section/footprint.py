@@ -8,7 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.section.mound import MoundShape, toe_m
-from soakline.section.trench import Trench, daylight_m
+from soakline.section.trench import Trench, cuttable_slope, daylight_m
 
 # The mound's end turns uphill beside the trench at most this far.
 LONGEST_RETURN_M = 6.0
@@ -141,7 +141,8 @@ def ponded_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
 def dug_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
     """Ponded ground and cut slope together, from the lip to the daylight edge."""
     zero = np.zeros_like(stations.slope)
-    edge = daylight_m(trench, stations.ground_above_m, stations.slope)
+    slope = cuttable_slope(trench, stations.slope)
+    edge = daylight_m(trench, stations.ground_above_m, slope)
     return only_area(strip(stations, zero, np.maximum(edge, trench.top_width_m)))
 
 

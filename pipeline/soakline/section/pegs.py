@@ -14,7 +14,7 @@ PegKind = Literal["start", "end", "bend", "sill", "line"]
 
 LONGEST_GAP_M = 10.0
 # Pegs of two kinds closer than this are one.
-_SAME_M = 0.25
+_SAME_M = 0.001
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -69,6 +69,16 @@ class Trench:
         return self.volume_below_m3(self.depth_m, length_m)
 
 
+def cuttable_slope(trench: Trench, slope: FloatArray) -> FloatArray:
+    """Slope, held just under the steepest that the uphill batter still meets.
+
+    A peg on a bridged step, or one measured over more ground than a cell, may be steeper than the
+    trench can be cut, though the run as a whole is not.
+    """
+    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / max(trench.batter, 1e-6)
+    return np.minimum(slope, steepest)
+
+
 def daylight_m(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
     """Distance from the lip to where the uphill batter meets the hill.
 

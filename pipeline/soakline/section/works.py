@@ -6,12 +6,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from soakline.grid import FloatArray
 from soakline.section.earthworks import Earthworks, earthworks
 from soakline.section.footprint import Footprint, footprint, mounded_reaches, only_area
 from soakline.section.mound import MoundShape
 from soakline.section.pegs import Pegs
-from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench
+from soakline.section.trench import Trench, cuttable_slope
 
 # Room for the mound was kept as if at least this share of the lip carried it.
 LEAST_MOUNDED_SHARE = 0.8
@@ -61,9 +60,7 @@ def works_of(
     SwaleWorks
     """
     stations = pegs.stations
-    # A peg on a bridged step may be steeper than the trench can be cut: the run as a whole is not.
-    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / max(trench.batter, 1e-6)
-    slope: FloatArray = np.minimum(stations.slope, min(steepest, 0.9 / shape.batter))
+    slope = np.minimum(cuttable_slope(trench, stations.slope), 0.9 / shape.batter)
     stations = type(stations)(
         stations.easting_m,
         stations.northing_m,
