@@ -86,6 +86,10 @@ CODES: Mapping[str, tuple[str, str]] = {
     "no_swale": ("caution", "no swale fits on this land, and why"),
     "unserved_ground": ("note", "allowed ground that drains to no swale, and why"),
     "small_hollows": ("note", "hollows too small to list: count, area, deepest"),
+    "too_short_for_chain": (
+        "note",
+        "pieces of level line were left out: too short for the sills that their chain asks for",
+    ),
     "small_catchment": ("note", "pieces of line left out because little drains to them"),
     "section_assumed": ("note", "base width or depth left open in the run file and taken as usual"),
     "soaking_not_reliable": ("caution", "the base soaks too slowly to be relied on"),

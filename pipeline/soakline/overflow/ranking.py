@@ -1,10 +1,10 @@
 """Which way of spilling is better: safe ends first, then the least erosive way."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from soakline.grid import BoolArray, Grid, GroundArray
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.overflow.hydraulics import reach_velocities
 from soakline.siting.ends import EndMap
 from soakline.siting.exits import Exit
@@ -42,15 +42,29 @@ class SillRules:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Ways:
-    """The ground that ways run over, and the marks that tell where they may."""
+    """The ground that ways run over, and the marks that tell where they may.
+
+    Parameters
+    ----------
+    lines : lips, in the order of their numbers
+    clear_m : (lines,) from each lip to its mound's toe, m
+    burnt : (rows, columns) int32, cells of the lips
+    end_map, direction, marks, ground_m, grid : as for `find_exits`
+    judged : greatest slope and velocity of a way at a peak, remembered: most peaks stay the same
+        from one round of choosing to the next
+    followed : exits at the middle of sills, remembered likewise
+    """
 
     lines: list[LipLine]
+    clear_m: FloatArray
     burnt: LabelArray
     end_map: EndMap
     direction: Uint8Array
     marks: Uint8Array
     ground_m: GroundArray
     grid: Grid
+    judged: dict[tuple[int, float, float], tuple[float, float]] = field(default_factory=dict)
+    followed: dict[tuple[int, float], Exit | None] = field(default_factory=dict)
 
 
 def wanted_sill_m(peak_m3s: float, rules: SillRules) -> float:
@@ -89,9 +103,9 @@ def ranked_exits(
 
     Returns
     -------
-    those that may be taken: safe ends before others; then ways that cross no track, no ground
-    steeper than the limit and do not leave over the property's edge; then the slower, the end of
-    the swale, the shorter
+    those that may be taken: safe ends before others, natural sills before those cut in; then ways
+    that cross no track, no ground steeper than the limit and do not leave over the property's edge;
+    then the slower, the end of the swale, the shorter
     """
     usable = [way for way in exits if usable_exit(way, ways)]
     keys = [
@@ -101,35 +115,43 @@ def ranked_exits(
     return [usable[j] for j in sorted(range(len(usable)), key=keys.__getitem__)]
 
 
+def _judged(way: Exit, peak_m3s: float, ways: Ways, rules: SillRules) -> tuple[float, float]:
+    """Greatest slope, m/m, and velocity, m/s, of a way at a peak."""
+    key = (way.swale, way.along_m, peak_m3s)
+    if key not in ways.judged:
+        length = min(wanted_sill_m(peak_m3s, rules), LONGEST_SILL_M)
+        passes = min(peak_m3s, rules.coefficient * length * rules.head_m**1.5)
+        slope, velocity = reach_velocities(
+            way.station_row,
+            way.station_column,
+            ways.ground_m,
+            ways.grid.cell_m,
+            np.full(way.station_row.size - 1, passes),
+            length,
+            rules.manning_n,
+        )
+        ways.judged[key] = (float(slope.max()), float(velocity.max()))
+    return ways.judged[key]
+
+
 def _rank(
     way: Exit, peak_m3s: float, safe_end: bool, ways: Ways, rules: SillRules
-) -> tuple[bool, int, int, bool, float]:
+) -> tuple[bool, bool, int, int, bool, float]:
     """What is compared between exits, the best first."""
-    length = min(wanted_sill_m(peak_m3s, rules), LONGEST_SILL_M)
-    flow = np.full(
-        way.station_row.size - 1, min(peak_m3s, rules.coefficient * length * rules.head_m**1.5)
-    )
-    slope, velocity = reach_velocities(
-        way.station_row,
-        way.station_column,
-        ways.ground_m,
-        ways.grid.cell_m,
-        flow,
-        length,
-        rules.manning_n,
-    )
+    steepest, fastest = _judged(way, peak_m3s, ways, rules)
     edge = way.goal == 0 or ways.end_map.ends[way.goal - 1].kind == "property_edge"
     kind = 0
     if way.crosses_track:
         kind = 1
-    if 100.0 * slope.max() > rules.max_slope_pct:
+    if 100.0 * steepest > rules.max_slope_pct:
         kind = 2
     if edge:
         kind = 3
     return (
         not safe_end,
+        way.stretch.cut_in,
         kind,
-        round(float(velocity.max()) / _VELOCITY_STEP_MS),
+        round(fastest / _VELOCITY_STEP_MS),
         not way.at_end,
         way.way_m,
     )

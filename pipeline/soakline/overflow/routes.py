@@ -14,7 +14,6 @@ from soakline.overflow.sills import Outlets, Sill
 from soakline.overflow.velocity import SoilResistance, permissible_ms
 from soakline.siting.ends import End
 from soakline.siting.exits import REACH_M
-from soakline.siting.stations import stations_along
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 from soakline.terrain.paths import path_down
@@ -103,13 +102,8 @@ def _drawn(
     """Line from the sill along the cells to the end, heights from the ground, never rising."""
     grid = ways.grid
     line = ways.lines[sill.way.swale]
-    stations = stations_along(line.coordinates, 1.0)
-    start = np.array(
-        [
-            np.interp(sill.way.along_m, stations.along_m, stations.easting_m),
-            np.interp(sill.way.along_m, stations.along_m, stations.northing_m),
-        ]
-    )
+    lip = shapely.linestrings(line.coordinates)
+    start = shapely.get_coordinates(shapely.line_interpolate_point(lip, sill.way.along_m))[0]
     row, column = np.divmod(cells, grid.columns)
     centres = np.column_stack(grid.easting_northing(row.astype(float), column.astype(float)))
     last = shapely.get_coordinates(shapely.shortest_line(end_shape, shapely.points(centres[-1])))[0]

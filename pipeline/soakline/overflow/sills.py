@@ -21,6 +21,7 @@ from soakline.water.network import Spill
 
 _APART_M = 1.0  # ground left between two sills of one lip
 _ROUNDS = 4
+_SHORT_M = 0.01
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -63,6 +64,13 @@ class Outlets:
     wanted_m: FloatArray
     peak_m3s: FloatArray
 
+    @property
+    def overloaded(self) -> BoolArray:
+        """Swales on whose lip the sills that their peak asks for find no room."""
+        built = [sum(sill.length_m for sill in own) for own in self.sills]
+        some = np.array([bool(own) for own in self.sills])
+        return some & (np.array(built) < self.wanted_m - _SHORT_M)
+
 
 def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float] | None:
     """The part of an exit's stretch around it that no sill takes yet."""
@@ -75,6 +83,25 @@ def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float
         else:
             high = min(high, start - _APART_M)
     return (low, high) if high - low >= SHORTEST_SILL_M else None
+
+
+def _at_middle(way: Exit, along_m: float, ways: Ways) -> Exit | None:
+    """The exit of a sill laid on another's stretch, followed from the middle of the sill."""
+    key = (way.swale, along_m)
+    if key not in ways.followed:
+        found = exits_at(
+            ways.lines[way.swale],
+            way.swale,
+            [(way.stretch, along_m, way.at_end)],
+            float(ways.clear_m[way.swale]),
+            ways.burnt,
+            ways.end_map,
+            ways.direction,
+            ways.marks,
+            ways.grid,
+        )
+        ways.followed[key] = found[0] if found else None
+    return ways.followed[key]
 
 
 def _lay_sills(
@@ -91,21 +118,12 @@ def _lay_sills(
             continue
         length = min(LONGEST_SILL_M, max(missing, SHORTEST_SILL_M), span[1] - span[0])
         start = min(max(way.along_m - length / 2.0, span[0]), span[1] - length)
-        middle = exits_at(
-            ways.lines[way.swale],
-            way.swale,
-            [(way.stretch, start + length / 2.0, way.at_end)],
-            ways.burnt,
-            ways.end_map,
-            ways.direction,
-            ways.marks,
-            ways.grid,
-        )
-        if not middle or not usable_exit(middle[0], ways):
+        middle = _at_middle(way, start + length / 2.0, ways)
+        if middle is None or not usable_exit(middle, ways):
             continue
-        if safe_only and not safe_goal[middle[0].goal]:
+        if safe_only and not safe_goal[middle.goal]:
             continue
-        laid.append((middle[0], start, start + length))
+        laid.append((middle, start, start + length))
         missing -= length
     return laid
 

@@ -22,7 +22,7 @@ FORBIDDEN, TRACK = 1, 2
 # A way is judged over reaches of this length.
 REACH_M = 5.0
 
-_SAMPLE_M = 1.0
+_SAMPLE_M = 0.5
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -128,12 +128,20 @@ def way_stations(
 
 
 def _first_below(
-    stations: Stations, at: npt.NDArray[np.int64], burnt: LabelArray, own: int, grid: Grid
+    stations: Stations,
+    at: npt.NDArray[np.int64],
+    clear_m: float,
+    burnt: LabelArray,
+    own: int,
+    grid: Grid,
 ) -> npt.NDArray[np.int64]:
-    """First cell on the downhill side that is not the lip's own; −1 where there is none near."""
+    """First cell straight below the lip that is clear of the mound; −1 where there is none near.
+
+    Water leaves through the gap in the mound, so its way is followed only from beyond the toe.
+    """
     start = np.full(at.size, -1, dtype=np.int64)
     for steps in (1.0, 1.5, 2.0, 2.5, 3.0):
-        reach = steps * grid.cell_m
+        reach = max(clear_m + (steps - 0.5) * grid.cell_m, steps * grid.cell_m)
         cell = cells_of(
             grid,
             stations.easting_m[at] - reach * stations.left_east[at],
@@ -148,6 +156,7 @@ def exits_at(
     line: LipLine,
     swale: int,
     places: list[tuple[Stretch, float, bool]],
+    clear_m: float,
     burnt: LabelArray,
     end_map: EndMap,
     direction: Uint8Array,
@@ -161,6 +170,7 @@ def exits_at(
     line : the lip
     swale : its index
     places : stretch, distance along the lip in m, and whether it counts as an end of the swale
+    clear_m : from the lip to the mound's toe, m
     burnt : (rows, columns) int32, cells of the lips
     end_map : EndMap
     direction : (rows, columns) uint8
@@ -176,7 +186,7 @@ def exits_at(
     along = [at for _, at, _ in places]
     easting = np.interp(along, stations.along_m, stations.easting_m)
     northing = np.interp(along, stations.along_m, stations.northing_m)
-    start = _first_below(stations, nearest, burnt, swale + 1, grid)
+    start = _first_below(stations, nearest, clear_m, burnt, swale + 1, grid)
     goal, way, passed = _walk(direction, end_map.goal, marks, np.maximum(start, 0))
     row, column = grid.row_column(easting, northing)
     met = [j for j in range(len(places)) if start[j] >= 0 and goal[j] != swale + 1]
@@ -206,6 +216,7 @@ def exits_at(
 
 def find_exits(
     lines: list[LipLine],
+    clear_m: FloatArray,
     burnt: LabelArray,
     end_map: EndMap,
     direction: Uint8Array,
@@ -218,6 +229,7 @@ def find_exits(
     Parameters
     ----------
     lines : lips, in the order of their numbers
+    clear_m : (lines,) from the lip to the mound's toe, m
     ground_m : (rows, columns) float32, m
     others : as in `exits_at`
 
@@ -235,6 +247,8 @@ def find_exits(
             for at, at_end in places_on(stretch, length, line.closed)
         ]
         exits.append(
-            exits_at(line, i, places, burnt, end_map, direction, marks, grid) if places else []
+            exits_at(line, i, places, float(clear_m[i]), burnt, end_map, direction, marks, grid)
+            if places
+            else []
         )
     return exits

@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 
 from soakline.findings import Finding
-from soakline.grid import BoolArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Features, Property
 from soakline.runfile.sections import SitingKeys, SpacingKeys
 from soakline.section.reach import FootprintReach
@@ -61,12 +61,14 @@ class Placed:
     catchments : Catchments of the lines
     end_map : EndMap
     exits : for each line, places where it could spill
+    clear_m : (lines,) from each lip to its mound's toe, m
     """
 
     lines: list[LipLine]
     catchments: Catchments
     end_map: EndMap
     exits: list[list[Exit]]
+    clear_m: FloatArray
 
 
 def geometry_of(layer: gpd.GeoDataFrame) -> GeometryArray:
@@ -131,6 +133,12 @@ def kept_surface(terrain: Terrain) -> BoolArray:
     return kept
 
 
+def toe_at_m(line: LipLine, siteable: Siteable) -> float:
+    """Widest room kept for the mound along a lip, m."""
+    _, downhill = siteable.reach_at(line.coordinates[:, 0], line.coordinates[:, 1])
+    return float(downhill.max())
+
+
 def ways_from(
     lines: list[LipLine], terrain: Terrain, site: Site, land: Property, features: Features
 ) -> Placed:
@@ -162,8 +170,10 @@ def ways_from(
         land.area,
         grid,
     )
+    clear = np.array([toe_at_m(line, site.siteable) for line in lines], dtype=float)
     exits = find_exits(
         lines,
+        clear,
         catchments.burnt,
         ends,
         terrain.flow.direction,
@@ -171,7 +181,7 @@ def ways_from(
         terrain.ground_m,
         grid,
     )
-    return Placed(lines, catchments, ends, exits)
+    return Placed(lines, catchments, ends, exits, clear)
 
 
 def place(

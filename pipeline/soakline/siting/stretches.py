@@ -56,7 +56,7 @@ def sill_stretches(
 
     Returns
     -------
-    stretches of 1 m and more; where there is none, those with up to 0.15 m to cut through
+    stretches of 1 m and more along the lip; after them those with up to 0.15 m to cut through
     """
     above = sample(ground_m, grid, stations.easting_m, stations.northing_m) - level_m
     below_m = max(_FALLS_WITHIN_M, 1.5 * grid.cell_m)
@@ -67,10 +67,12 @@ def sill_stretches(
         stations.northing_m - below_m * stations.left_north,
     )
     falls = below < level_m
-    fit = _runs((above >= 0.0) & (above <= SILL_BAND_M) & falls, stations.along_m, cut_in=False)
-    if fit:
-        return fit
-    return _runs((above >= 0.0) & (above <= _DEEPEST_CUT_M) & falls, stations.along_m, cut_in=True)
+    natural = (above >= 0.0) & (above <= SILL_BAND_M) & falls
+    to_cut = (above >= 0.0) & (above <= _DEEPEST_CUT_M) & falls & ~natural
+    return [
+        *_runs(natural, stations.along_m, cut_in=False),
+        *_runs(to_cut, stations.along_m, cut_in=True),
+    ]
 
 
 def places_on(stretch: Stretch, length_m: float, closed: bool) -> list[tuple[float, bool]]:

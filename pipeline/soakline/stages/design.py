@@ -7,8 +7,7 @@ from soakline.findings import Finding
 from soakline.grid import FloatArray
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import Designed, SwaleFigures
-from soakline.overflow.routes import EndShapes
-from soakline.overflow.settle import Overflow, settle_overflow
+from soakline.overflow.settle import Overflow
 from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
@@ -20,14 +19,14 @@ from soakline.siting.hazards import ground_below
 from soakline.siting.lip import AIM_M
 from soakline.siting.measure import spacing_above
 from soakline.siting.place import LipLine
-from soakline.siting.site import Placed, Site, geometry_of, survey_site
+from soakline.siting.site import Placed, Site, survey_site
 from soakline.siting.spacing import tree_spacing_m
-from soakline.stages.placing import base_pegs, placed_lines, swale_water, ways_over
+from soakline.stages.draining import drain
+from soakline.stages.placing import placed_lines
 from soakline.stages.progress import Progress
-from soakline.stages.rules import ratio_spacing_m, runoff_spacing, sill_rules, storms_of
+from soakline.stages.rules import ratio_spacing_m, runoff_spacing, storms_of
 from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain
-from soakline.terrain.hollows import hollow_outlines
 from soakline.terrain.landform import landforms
 from soakline.water.balance import full_to_empty_h
 from soakline.water.results import storm_results
@@ -60,26 +59,16 @@ def design_swales(
         site = survey_site(terrain, inputs.property, features, run.siting, depth_m, reach)
     with progress.stage("lines", cells):
         placed, findings = placed_lines(run, inputs, terrain, site, design, storms, curve_number)
-        pegs = base_pegs(placed.lines, design, terrain)
-        slope = np.array([100.0 * float(p.stations.slope.mean()) for p in pegs])
-        spread = slope < run.earthworks.spread_under_pct
-        water = swale_water(placed, pegs, design, spread)
-    level = np.array([line.level_m for line in placed.lines])
-    sill_level = np.where(spread, level - design.sill_head_m, level)
     with progress.stage("overflow", cells):
-        overflow = settle_overflow(
-            placed.exits,
-            ways_over(placed, terrain, site),
-            sill_level,
-            _end_shapes(inputs, terrain, placed.lines),
-            terrain.hollows,
-            storms,
-            water,
-            curve_number,
-            sill_rules(run),
-            run.overflow.cover,
-            run.overflow.soil,
-        )
+        drained, left_out = drain(placed, run, inputs, terrain, site, design, storms, curve_number)
+    placed, pegs, slope, overflow = (
+        drained.placed,
+        drained.pegs,
+        drained.slope_pct,
+        drained.overflow,
+    )
+    water, spread = drained.water, drained.spread
+    level, sill_level = drained.level_m, drained.sill_level_m
     with progress.stage("sections", cells):
         sill_length, check_head = _check_heads(overflow, run, design)
         mound_height = np.where(spread, 0.0, check_head + design.freeboard_m)
@@ -145,22 +134,7 @@ def design_swales(
         property_cells=property_cells,
         curve_number=curve_number,
     )
-    return plan, (*design.findings, *findings, *overflow.findings), notes
-
-
-def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
-    """Geometry that routes finish on."""
-    lips = np.empty(len(lines), dtype=object)
-    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
-    kept = [int(i) for i in np.flatnonzero(terrain.hollows.kept)]
-    return EndShapes(
-        lips,
-        terrain.drainage_line,
-        geometry_of(inputs.features.dams),
-        hollow_outlines(terrain.hollows, kept, terrain.grid),
-        geometry_of(inputs.features.safe_points),
-        inputs.property.area,
-    )
+    return plan, (*design.findings, *findings, *left_out, *overflow.findings), notes
 
 
 def _check_heads(

@@ -29,6 +29,7 @@ def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
     """Lay the ground that ways run over beside the lips and ends that they run between."""
     return Ways(
         placed.lines,
+        placed.clear_m,
         placed.catchments.burnt,
         placed.end_map,
         terrain.flow.direction,

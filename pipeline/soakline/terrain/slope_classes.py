@@ -3,21 +3,24 @@
 import numpy as np
 import numpy.typing as npt
 import shapely
-from affine import Affine
 from rasterio import features as raster_features
 from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
-from soakline.grid import FloatArray, Grid, GroundArray
-from soakline.terrain.cells import outlines
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.terrain.cells import GeometryArray, burn, outlines, polygons_of
+from soakline.terrain.flow import Uint8Array
 
 SPECK_M2 = 100.0
-# No map is read at a finer grain: classes are drawn on blocks of about this side.
-_GRAIN_M = 2.5
-_LARGE_M2 = 1e7  # over 1,000 ha blocks are twice as wide
+_MOST_CELLS = 4e6
+# Shifts of the limits are tried this often, or until areas are this near, as a share of the land.
+_ROUNDS = 8
+_NEARLY = 0.002
 
 
-def class_of(slope_pct: GroundArray, lower_limits_pct: FloatArray) -> npt.NDArray[np.int64]:
+def class_of(
+    slope_pct: GroundArray | FloatArray, lower_limits_pct: FloatArray
+) -> npt.NDArray[np.int64]:
     """Number of the class of each cell, from 1; the lower limit of a class belongs to it.
 
     FAO 2006, Guidelines for soil description, 4th ed., Table 7, does not say which class a limit
@@ -25,6 +28,61 @@ def class_of(slope_pct: GroundArray, lower_limits_pct: FloatArray) -> npt.NDArra
     """
     above = np.searchsorted(lower_limits_pct, slope_pct, side="right")
     return np.asarray(above + 1, dtype=np.int64)
+
+
+def _sieved(slope: GroundArray, limits_pct: FloatArray, least: int) -> Uint8Array:
+    """Classes by given limits, patches of fewer cells than given in the class around them."""
+    classes = class_of(slope, limits_pct).astype(np.uint8)
+    return raster_features.sieve(classes, least, connectivity=4) if least > 1 else classes
+
+
+def clean_classes(
+    slope: GroundArray, within: BoolArray, limits_pct: tuple[float, ...], least: int
+) -> Uint8Array:
+    """Classes without specks, whose areas stay what they were.
+
+    Where the ground lies close to a limit, sieving gives whole regions to the commoner class. The
+    limits are therefore shifted, by parts of a percent, until as much ground lies under each as lay
+    under the true one.
+
+    Parameters
+    ----------
+    slope : (rows, columns) %, without NaN
+    within : (rows, columns) bool; the land whose areas are kept
+    limits_pct : rising upper limits of all classes but the last, %
+    least : fewest cells of a patch
+
+    Returns
+    -------
+    (rows, columns) uint8, class numbers from 1
+    """
+    limits = np.asarray(limits_pct, dtype=float)
+    rising = np.sort(slope[within])
+    wanted = np.searchsorted(rising, limits, side="left")
+    aimed = wanted.astype(float)
+    gain, last = np.full(limits.size, 0.5), np.zeros_like(wanted)
+    best, best_off = _sieved(slope, limits, least), np.inf
+    if rising.size == 0:
+        return best
+    for _ in range(_ROUNDS):
+        # The slope under which the aimed number of cells lies takes the place of the limit.
+        at = np.clip(np.rint(aimed).astype(int), 0, rising.size)
+        shifted = np.where(
+            (aimed > 0) & (at < rising.size), rising[np.minimum(at, rising.size - 1)], limits
+        )
+        classes = _sieved(slope, np.maximum.accumulate(shifted), least)
+        under = np.cumsum(np.bincount(classes[within], minlength=limits.size + 2))
+        off = wanted - under[1 : limits.size + 1]
+        worst = float(np.abs(off).max()) / max(rising.size, 1)
+        if worst < best_off:
+            best, best_off = classes, worst
+        if worst < _NEARLY:
+            break
+        # Close to a limit a small shift turns whole regions over: steps that overshoot are halved.
+        gain = np.where(off * last < 0, gain / 2.0, gain)
+        last = off
+        aimed = np.maximum.accumulate(np.clip(aimed + gain * off, 0, rising.size))
+    return best
 
 
 def slope_class_polygons(
@@ -48,45 +106,60 @@ def slope_class_polygons(
     Patches under 100 m² take the class of their largest neighbour (GDAL's sieve).
     """
     west, south, east, north = shapely.bounds(area)
-    grain = _GRAIN_M if (east - west) * (north - south) < _LARGE_M2 else 2.0 * _GRAIN_M
-    size = max(1, int(grain / grid.cell_m))
+    box_cells = (east - west) * (north - south) / grid.cell_area_m2
+    size = max(1, int(np.ceil(np.sqrt(box_cells / _MOST_CELLS))))
     row0 = max(0, int((grid.north_m - north) / grid.cell_m) - size)
     row1 = min(grid.rows, int((grid.north_m - south) / grid.cell_m) + 1 + size)
     column0 = max(0, int((west - grid.west_m) / grid.cell_m) - size)
     column1 = min(grid.columns, int((east - grid.west_m) / grid.cell_m) + 1 + size)
     window = slope_pct[row0:row1, column0:column1]
-    # Whole blocks, the last ones filled up from their neighbours; a hole has the class of level
-    # ground, so that the classes cover all of the property.
+    # A hole has the class of level ground, so that the classes cover all of the property. Large
+    # land is drawn on every second cell or fewer: one cell stands for the block around it.
     pad = [(0, -n % size) for n in window.shape]
-    window = np.pad(window, pad, mode="edge")
-    blocks = window.reshape(window.shape[0] // size, size, window.shape[1] // size, size)
-    with np.errstate(invalid="ignore"):
-        mean = np.nan_to_num(blocks, nan=0.0).mean(axis=(1, 3), dtype=np.float64)
-    classes = class_of(mean, np.asarray(limits_pct)).astype(np.uint8)
+    window = np.nan_to_num(np.pad(window, pad, mode="edge"), nan=0.0)
+    sampled = np.ascontiguousarray(window[size // 2 :: size, size // 2 :: size])
     block_m = size * grid.cell_m
-    least = int(np.ceil(SPECK_M2 / block_m**2))
-    if least > 1:
-        classes = raster_features.sieve(classes, least, connectivity=4)
-    origin = Affine(
-        block_m,
-        0.0,
+    blocks = Grid(
+        sampled.shape[0],
+        sampled.shape[1],
         grid.west_m + column0 * grid.cell_m,
-        0.0,
-        -block_m,
         grid.north_m - row0 * grid.cell_m,
+        block_m,
+        grid.crs_wkt,
     )
-    pieces, number = outlines(classes, np.ones(classes.shape, dtype=bool), origin)
+    within = burn(np.array([area], dtype=object), blocks)
+    classes = clean_classes(sampled, within, limits_pct, int(np.ceil(SPECK_M2 / block_m**2)))
+    pieces, number = outlines(classes, np.ones(classes.shape, dtype=bool), blocks.transform)
     shapely.prepare(area)
     inside = shapely.contains_properly(area, pieces)
     meets = ~inside & shapely.intersects(area, pieces)
     pieces[meets] = shapely.intersection(pieces[meets], area)
-    keep = inside | meets
+    pieces, number = _without_slivers(pieces[inside | meets], number[inside | meets])
     edges = (0.0, *limits_pct)
     found = []
-    for value in np.unique(number[keep]):
-        parts = shapely.get_parts(shapely.get_parts(pieces[keep & (number == value)]))
-        parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)]
-        if parts.size:
-            upper = limits_pct[value - 1] if value <= len(limits_pct) else None
-            found.append((int(value), edges[value - 1], upper, MultiPolygon(list(parts))))
+    for value in np.unique(number):
+        parts = polygons_of(pieces[number == value])
+        upper = limits_pct[value - 1] if value <= len(limits_pct) else None
+        found.append((int(value), edges[value - 1], upper, MultiPolygon(list(parts))))
     return found
+
+
+def _without_slivers(
+    pieces: GeometryArray, number: npt.NDArray[np.int64]
+) -> tuple[GeometryArray, npt.NDArray[np.int64]]:
+    """Specks that the property's edge cut off go to the neighbour along most of their edge."""
+    split = [polygons_of(pieces[i : i + 1]) for i in range(pieces.size)]
+    parts = np.concatenate(split) if split else pieces
+    of = np.repeat(number, [own.size for own in split])
+    gone = np.zeros(parts.size, dtype=bool)
+    small = np.flatnonzero(shapely.area(parts) < SPECK_M2)
+    tree = shapely.STRtree(parts.copy())
+    for index in small[np.argsort(shapely.area(parts[small]), kind="stable")]:
+        near = tree.query(parts[index], predicate="intersects")
+        near = near[(near != index) & ~gone[near]]
+        shared = shapely.length(shapely.intersection(parts[near], parts[index]))
+        if near.size and shared.max() > 0:
+            host = near[int(shared.argmax())]
+            parts[host] = shapely.union(parts[host], parts[index])
+            gone[index] = True
+    return parts[~gone], of[~gone]

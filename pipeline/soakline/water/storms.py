@@ -160,7 +160,7 @@ def storms_for(
     ----------
     table : depths by duration and frequency
     design_column, check_column : of the table
-    pattern : "both", "alternating" or "uniform"; the shortest duration is uniform whichever
+    pattern : "both", "alternating" or "uniform"; inside the shortest duration both are the same
     uplift_pct : added to every depth, %
 
     Returns
@@ -173,7 +173,7 @@ def storms_for(
     for purpose, column in columns:
         frequency = table.frequency[column]
         for duration_min in map(float, table.duration_min):
-            for name in _patterns(pattern, shortest=duration_min == table.duration_min[0]):
+            for name in _patterns(pattern):
                 total_mm = float(depth_mm(table, column, duration_min))
                 times_min, depths_mm = np.array([0.0, duration_min]), np.array([0.0, total_mm])
                 if name == "alternating":
@@ -196,10 +196,8 @@ def storms_for(
     return tuple(storms)
 
 
-def _patterns(choice: PatternChoice, *, shortest: bool) -> tuple[Pattern, ...]:
-    if shortest or choice == "uniform":
-        return ("uniform",)
-    return ("alternating",) if choice == "alternating" else ("alternating", "uniform")
+def _patterns(choice: PatternChoice) -> tuple[Pattern, ...]:
+    return ("alternating", "uniform") if choice == "both" else (choice,)
 
 
 def largest_rain_rise_mm(storm: Storm, step_s: float = 72.0) -> float:
