@@ -75,8 +75,8 @@ OVERFLOW_ROUTES = LayerSchema(
             "permissible_ms",
             "m/s",
             "Permissible velocity",
-            "What the grown cover bears on this soil and slope; bare earth bears far less: protect "
-            "until grass stands.",
+            "What the grown cover bears on this soil and slope, 0 where the ground is steeper than "
+            "its table goes; bare earth bears far less: protect until grass stands.",
         ),
         text("lining", "Lining", "Lining asked for; null where grass bears the velocity."),
     ),

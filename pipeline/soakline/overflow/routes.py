@@ -68,7 +68,7 @@ class Route:
     peak_m3s : greatest flow on the way, routes that join it included
     velocity_ms, max_slope_pct : greatest over reaches of 5 m
     permissible_ms : what the cover bears at the reach that comes nearest to it or exceeds it most;
-        None where the ground is steeper than the table goes
+        0 where the ground is steeper than the table goes
     lining : `grass` where the cover holds, else `lining needed`
     """
 
@@ -80,7 +80,7 @@ class Route:
     peak_m3s: float
     velocity_ms: float
     max_slope_pct: float
-    permissible_ms: float | None
+    permissible_ms: float
     lining: str
 
     @property
@@ -122,13 +122,13 @@ def _drawn(
 
 def _judged(
     velocity_ms: FloatArray, slope: FloatArray, cover: str, soil: SoilResistance
-) -> tuple[float | None, str]:
+) -> tuple[float, str]:
     """Permissible velocity at the reach that asks most of the cover, and the lining."""
     worst, permissible, lining = -np.inf, 0.0, "grass"
     for v, s in zip(velocity_ms, slope, strict=True):
         allowed = permissible_ms(cover, soil, 100.0 * float(s))
         if allowed is None:
-            return None, "lining needed"
+            return 0.0, "lining needed"
         if v / allowed > worst:
             worst, permissible = v / allowed, allowed
     if worst > 1.0:

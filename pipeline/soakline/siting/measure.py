@@ -5,7 +5,6 @@ import shapely
 
 from soakline.grid import FloatArray
 from soakline.siting.place import LipLine
-from soakline.siting.stations import stations_along
 from soakline.terrain.cells import GeometryArray
 
 _PEG_M = 10.0
@@ -40,8 +39,6 @@ def spacing_above(
     northing = np.concatenate([s.northing_m for s in own])
     pegs = np.asarray(shapely.points(easting, northing), dtype=np.object_)
     level = np.array([line.level_m for line in lines])
-    lips = np.empty(count, dtype=object)
-    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
     reach = _MOST * tree_height_m * 100.0 / np.maximum(slope_pct, 0.1)
     peg, other = shapely.STRtree(lips).query(pegs, predicate="dwithin", distance=reach[index])
     rise = level[other] - level[index[peg]]

@@ -89,8 +89,8 @@ def drain(
             "swales",
             "",
             f"{len(missing_m)} pieces of level line were left out: the peak of the chain above "
-            f"asks for {min(missing_m):.0f} to {max(missing_m):.0f} m of sill, more than their lips "
-            "carry",
+            f"asks for {min(missing_m):.0f} to {max(missing_m):.0f} m of sill, more than their "
+            "lips carry",
             "longer swales there, or an end of its own for the chain above, would keep them",
         ),
     )
