@@ -33,11 +33,11 @@ def spacing_above(
     empty = np.full(count, np.nan)
     if count < 2:
         return empty, empty.copy()
-    own = [stations_along(line.coordinates, _PEG_M) for line in lines]
-    index = np.repeat(np.arange(count), [s.along_m.size for s in own])
-    easting = np.concatenate([s.easting_m for s in own])
-    northing = np.concatenate([s.northing_m for s in own])
-    pegs = np.asarray(shapely.points(easting, northing), dtype=np.object_)
+    lips = np.empty(count, dtype=object)
+    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
+    along = [np.arange(0.0, float(length) + 1e-9, _PEG_M) for length in shapely.length(lips)]
+    index = np.repeat(np.arange(count), [own.size for own in along])
+    pegs = np.asarray(shapely.line_interpolate_point(lips[index], np.concatenate(along)))
     level = np.array([line.level_m for line in lines])
     reach = _MOST * tree_height_m * 100.0 / np.maximum(slope_pct, 0.1)
     peg, other = shapely.STRtree(lips).query(pegs, predicate="dwithin", distance=reach[index])
