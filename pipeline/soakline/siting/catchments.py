@@ -60,6 +60,30 @@ def burn_lines(lines: list[FloatArray], grid: Grid) -> LabelArray:
     return burnt
 
 
+@numba.njit(cache=True)
+def count_labels(label: LabelArray, valid: BoolArray, most: int) -> npt.NDArray[np.int64]:
+    """Valid cells of each label, the one for `BYPASS` first; labels of others are set to 0.
+
+    Parameters
+    ----------
+    label : (rows, columns) int32, −1 to `most`; changed in place
+    valid : (rows, columns) bool
+    most : largest label
+
+    Returns
+    -------
+    (most + 2,) int64; entry k + 1 counts label k
+    """
+    counts = np.zeros(most + 2, np.int64)
+    for row in range(label.shape[0]):
+        for column in range(label.shape[1]):
+            if valid[row, column]:
+                counts[label[row, column] + 1] += 1
+            else:
+                label[row, column] = 0
+    return counts
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Catchments:
     """Cells by the line that they drain to.
@@ -159,9 +183,7 @@ def share_cut_off(
     # Burn the fed ways under a second label: what meets them is the land that shares their fate.
     second = np.where((fed == 1) & (catchments.burnt == 0), catchments.label + count, 0)
     label = first_intercept(direction, np.where(second > 0, second, catchments.burnt))
-    cells = np.bincount(
-        np.where(catchments.label > 0, label, 0).ravel(), minlength=2 * count + 1
-    ).astype(float)
+    cells = count_labels(label, catchments.label > 0, 2 * count).astype(float)[1:]
     total = cells[1 : count + 1] + cells[count + 1 : 2 * count + 1]
     share: FloatArray = cells[count + 1 : 2 * count + 1] / np.maximum(total, 1.0)
     return share

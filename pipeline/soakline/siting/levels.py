@@ -15,6 +15,8 @@ from soakline.terrain.flow import Uint8Array
 STEP_M = 0.1
 _NEARLY_BEST = 0.99
 _MOST_STEPS = 20_000
+# Enough to tell 1 % of the land apart on any hillside.
+_MOST_SAMPLES = 250_000
 
 
 @numba.njit(cache=True)
@@ -95,7 +97,7 @@ def first_level_m(
         return None
     top_m = float(np.floor(ground_m[allowed].max() / STEP_M) * STEP_M)
     phases = max(1, round(interval_m / STEP_M))
-    stride = max(1, round(5.0 / cell_m))
+    stride = max(1, round(5.0 / cell_m), int(np.sqrt(allowed.size / _MOST_SAMPLES)))
     served = _served(ground_m, direction, allowed, stride, top_m, interval_m, phases)
     if served.max() == 0:
         return top_m

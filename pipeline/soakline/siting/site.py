@@ -185,14 +185,9 @@ def ways_from(
 
 
 def place(
-    terrain: Terrain,
-    site: Site,
-    features: Features,
-    spacing: SpacingKeys,
-    min_catchment_m2: float,
-    interval_m: float,
-) -> tuple[list[LipLine], tuple[Finding, ...]]:
-    """Lips by the spacing rule, those fed by too little left out.
+    terrain: Terrain, site: Site, features: Features, spacing: SpacingKeys, interval_m: float
+) -> list[LipLine]:
+    """Lips by the spacing rule, whatever drains to them.
 
     Parameters
     ----------
@@ -200,12 +195,11 @@ def place(
     site : Site
     features : planting blocks carry their own tree height
     spacing : the run file's `[spacing]`
-    min_catchment_m2 : m²
     interval_m : vertical interval outside the blocks, m
 
     Returns
     -------
-    lips, highest first, and what was left out
+    lips, highest first
     """
     series = level_series(
         terrain.ground_m,
@@ -218,22 +212,27 @@ def place(
         features,
         spacing.max_spacing_m,
     )
-    lines = place_lines(series, site.siteable, terrain.ground_m, site.limits)
-    catchments = catchments_of(
-        [line.coordinates for line in lines], terrain.flow.direction, terrain.valid, terrain.grid
+    return place_lines(series, site.siteable, terrain.ground_m, site.limits)
+
+
+def small_catchments(fed: BoolArray, least_m2: float) -> tuple[Finding, ...]:
+    """A note on the lips that are left out because too little drains to them.
+
+    Parameters
+    ----------
+    fed : (lines,) bool; the lips that are kept
+    least_m2 : m²
+    """
+    if fed.all():
+        return ()
+    return (
+        Finding(
+            "small_catchment",
+            "note",
+            "swales",
+            "",
+            f"{int((~fed).sum())} pieces of level line were left out: less than {least_m2:g} m² "
+            "drains to each",
+            "lower siting.min_catchment_m2 to keep them",
+        ),
     )
-    fed = catchments.area_m2 >= min_catchment_m2
-    findings = []
-    if not fed.all():
-        findings.append(
-            Finding(
-                "small_catchment",
-                "note",
-                "swales",
-                "",
-                f"{int((~fed).sum())} pieces of level line were left out: less than "
-                f"{min_catchment_m2:g} m² drains to each",
-                "lower siting.min_catchment_m2 to keep them",
-            )
-        )
-    return [line for line, keep in zip(lines, fed, strict=True) if keep], tuple(findings)

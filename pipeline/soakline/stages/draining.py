@@ -23,7 +23,7 @@ from soakline.water.balance import SwaleWater
 from soakline.water.storms import Storm
 
 # Leaving a swale out sends its water on to others, which may be too short for it in turn.
-_ROUNDS = 4
+_ROUNDS = 3
 
 
 @dataclass(frozen=True, eq=False, slots=True)

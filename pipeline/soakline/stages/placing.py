@@ -14,7 +14,7 @@ from soakline.section.footprint import dug_ground, ponded_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.siting.excluded import ground_met
 from soakline.siting.place import END_ROOM_M, LipLine, cut_out, in_order
-from soakline.siting.site import Placed, Site, place, ways_from
+from soakline.siting.site import Placed, Site, place, small_catchments, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.balance import SwaleWater, peak_bound_m3s
@@ -114,16 +114,18 @@ def placed_lines(
 ) -> tuple[Placed, tuple[Finding, ...]]:
     """Lips with catchments, ends and exits; rings opened where their water leaves best."""
     interval = interval_of(run, design, site, terrain, storms, curve_number)
-    lines, findings = place(
-        terrain, site, inputs.features, run.spacing, run.siting.min_catchment_m2, interval
-    )
+    lines = place(terrain, site, inputs.features, run.spacing, interval)
     lines = clear_of_exclusions(lines, site, design, terrain)
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
+    least_m2 = run.siting.min_catchment_m2
+    fed = placed.catchments.area_m2 >= least_m2
     if any(line.closed for line in lines):
-        water = swale_water(
-            placed, base_pegs(lines, design, terrain), design, np.zeros(len(lines), bool)
-        )
+        pegs = base_pegs(lines, design, terrain)
+        water = swale_water(placed, pegs, design, np.zeros(len(lines), dtype=bool))
         peak = _own_check_peak(storms, water, curve_number)
-        opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
-        placed = ways_from(opened, terrain, site, inputs.property, inputs.features)
-    return placed, findings
+        lines = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
+    if not fed.all() or any(line.closed for line in placed.lines):
+        # What a lip that is left out has caught goes on to the next one below.
+        kept = [line for line, keep in zip(lines, fed, strict=True) if keep]
+        placed = ways_from(kept, terrain, site, inputs.property, inputs.features)
+    return placed, small_catchments(fed, least_m2)

@@ -148,9 +148,10 @@ def _without_slivers(
     pieces: GeometryArray, number: npt.NDArray[np.int64]
 ) -> tuple[GeometryArray, npt.NDArray[np.int64]]:
     """Specks that the property's edge cut off go to the neighbour along most of their edge."""
-    split = [polygons_of(pieces[i : i + 1]) for i in range(pieces.size)]
-    parts = np.concatenate(split) if split else pieces
-    of = np.repeat(number, [own.size for own in split])
+    members, inner = shapely.get_parts(pieces, return_index=True)
+    parts, outer = shapely.get_parts(members, return_index=True)
+    wide = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-6)
+    parts, of = parts[wide], number[inner[outer[wide]]]
     gone = np.zeros(parts.size, dtype=bool)
     small = np.flatnonzero(shapely.area(parts) < SPECK_M2)
     tree = shapely.STRtree(parts.copy())
