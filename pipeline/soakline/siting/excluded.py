@@ -63,8 +63,11 @@ def _less(geometry: GeometryArray, claimed: GeometryArray) -> GeometryArray:
     """Each geometry less whatever of the claimed ground it meets."""
     if geometry.size == 0 or claimed.size == 0:
         return geometry
-    tree = shapely.STRtree(claimed)
-    which, other = tree.query(geometry, predicate="intersects")
+    # What a tree is asked with is prepared: the fewer and larger geometries are, the more it pays.
+    if claimed.size < geometry.size:
+        other, which = shapely.STRtree(geometry).query(claimed, predicate="intersects")
+    else:
+        which, other = shapely.STRtree(claimed).query(geometry, predicate="intersects")
     out = geometry.copy()
     for index in np.unique(which):
         # Steep ground may be one polygon over half the property: only what is near is subtracted.
