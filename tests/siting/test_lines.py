@@ -125,6 +125,10 @@ def level_piece(length_m: float, closed: bool = False) -> LipLine:
 def test_long_lines_are_split_with_5_m_between(length_m: float, closed: bool) -> None:
     line = level_piece(length_m, closed)
     pieces = list(_split(line, LIMITS))
+    if closed and length_m < 405.0:
+        # The opening at the ring's exit, 6 m and more, brings it under the longest.
+        assert [piece.closed for piece in pieces] == [True]
+        return
     assert all(piece.length_m <= 400.0 + 1e-6 for piece in pieces)
     follows = pieces[1:] + (pieces[:1] if closed and line.length_m > 400.0 else [])
     gaps = [

@@ -22,21 +22,22 @@ TABLE = RainTable(
 def test_storms_come_by_purpose_duration_and_pattern() -> None:
     ids = [storm.storm_id for storm in storms_for(TABLE, 0, 1, "both")]
     assert ids[:4] == [
+        "design-5min-alternating",
         "design-5min-uniform",
         "design-10min-alternating",
         "design-10min-uniform",
-        "design-30min-alternating",
     ]
-    assert len(ids) == len(set(ids)) == 14
+    assert len(ids) == len(set(ids)) == 16
     assert ids[-1] == "check-60min-uniform"
 
 
 @pytest.mark.parametrize("pattern", ["alternating", "uniform"])
-def test_shortest_duration_is_uniform_whichever_pattern(pattern: str) -> None:
+def test_rain_inside_the_shortest_duration_is_steady_whichever_pattern(pattern: str) -> None:
     storms = storms_for(TABLE, 0, 1, pattern)  # type: ignore[arg-type]
     assert len(storms) == 8
-    assert {storm.pattern for storm in storms if storm.duration_min == 5.0} == {"uniform"}
-    assert {storm.pattern for storm in storms if storm.duration_min > 5.0} == {pattern}
+    assert {storm.pattern for storm in storms} == {pattern}
+    shortest = next(storm for storm in storms if storm.duration_min == 5.0)
+    assert shortest.cumulative_depth_mm([2.5]).tolist() == [5.0]
 
 
 def test_a_storm_carries_its_columns_head_and_probability() -> None:

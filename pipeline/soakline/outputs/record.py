@@ -51,8 +51,8 @@ def record_table(
         ("noise_m", f"{plan.terrain.noise_m:.4f}"),
         ("curve_number_used", f"{plan.curve_number:g}"),
         ("soaking_rate_mm_h", f"{1000 * plan.design.soak_m_h:g}"),
-        ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:g}"),
-        ("bypass_m2", f"{plan.placed.catchments.bypass_m2:g}"),
+        ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:.6f}"),
+        ("bypass_m2", f"{plan.placed.catchments.bypass_m2:.6f}"),
         ("allowed_m2", f"{plan.site.allowed_m2:.2f}"),
         ("peaks", _PEAKS),
     ]

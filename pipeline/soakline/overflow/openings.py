@@ -7,7 +7,8 @@ from soakline.overflow.ranking import SillRules, Ways, ranked_exits, wanted_sill
 from soakline.siting.exits import Exit
 from soakline.siting.place import LipLine, opened_at
 
-LEAST_OPENING_M = 6.0
+# Along the ring, so that the ends stand 6 m apart in a straight line too.
+LEAST_OPENING_M = 6.5
 
 
 def open_rings(

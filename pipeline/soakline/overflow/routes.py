@@ -67,8 +67,8 @@ class Route:
     coordinates : (n, 3) easting, northing and a height that never rises, m
     peak_m3s : greatest flow on the way, routes that join it included
     velocity_ms, max_slope_pct : greatest over reaches of 5 m
-    permissible_ms : what the cover bears at the reach that comes nearest to it or exceeds it most;
-        0 where the ground is steeper than the table goes
+    permissible_ms : what the cover bears on the steepest reach; 0 where the ground is steeper than
+        the table goes
     lining : `grass` where the cover holds, else `lining needed`
     """
 
@@ -121,19 +121,11 @@ def _drawn(
 
 
 def _judged(
-    velocity_ms: FloatArray, slope: FloatArray, cover: str, soil: SoilResistance
+    velocity_ms: float, max_slope_pct: float, cover: str, soil: SoilResistance
 ) -> tuple[float, str]:
-    """Permissible velocity at the reach that asks most of the cover, and the lining."""
-    worst, permissible, lining = -np.inf, 0.0, "grass"
-    for v, s in zip(velocity_ms, slope, strict=True):
-        allowed = permissible_ms(cover, soil, 100.0 * float(s))
-        if allowed is None:
-            return 0.0, "lining needed"
-        if v / allowed > worst:
-            worst, permissible = v / allowed, allowed
-    if worst > 1.0:
-        lining = "lining needed"
-    return permissible, lining
+    """Permissible velocity on the steepest reach, 0 where the table does not go so far; lining."""
+    allowed = permissible_ms(cover, soil, max_slope_pct) or 0.0
+    return allowed, "grass" if velocity_ms <= allowed else "lining needed"
 
 
 def _stations_of(coordinates: FloatArray) -> FloatArray:
@@ -195,7 +187,8 @@ def draw_routes(
         slope, velocity = reach_velocities(
             row, column, ways.ground_m, grid.cell_m, flow, sill.length_m, rules.manning_n
         )
-        permissible, lining = _judged(velocity, slope, cover, soil)
+        steepest_pct, fastest = float(100.0 * slope.max()), float(velocity.max())
+        permissible, lining = _judged(fastest, steepest_pct, cover, soil)
         routes.append(
             Route(
                 swale=sill.way.swale,
@@ -204,8 +197,8 @@ def draw_routes(
                 end_cell=int(path[-1]),
                 coordinates=coordinates,
                 peak_m3s=float(flow.max()),
-                velocity_ms=float(velocity.max()),
-                max_slope_pct=float(100.0 * slope.max()),
+                velocity_ms=fastest,
+                max_slope_pct=steepest_pct,
                 permissible_ms=permissible,
                 lining=lining,
             )

@@ -67,9 +67,8 @@ class Outlets:
     @property
     def overloaded(self) -> BoolArray:
         """Swales on whose lip the sills that their peak asks for find no room."""
-        built = [sum(sill.length_m for sill in own) for own in self.sills]
-        some = np.array([bool(own) for own in self.sills])
-        return some & (np.array(built) < self.wanted_m - _SHORT_M)
+        built = np.array([sum(s.length_m for s in own) for own in self.sills], dtype=float)
+        return (built > 0) & (built < self.wanted_m - _SHORT_M)
 
 
 def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float] | None:
@@ -117,14 +116,19 @@ def _lay_sills(
         if span is None:
             continue
         length = min(LONGEST_SILL_M, max(missing, SHORTEST_SILL_M), span[1] - span[0])
-        start = min(max(way.along_m - length / 2.0, span[0]), span[1] - length)
-        middle = _at_middle(way, start + length / 2.0, ways)
-        if middle is None or not usable_exit(middle, ways):
-            continue
-        if safe_only and not safe_goal[middle.goal]:
-            continue
-        laid.append((middle, start, start + length))
-        missing -= length
+        # From its middle a long sill may lead elsewhere than the exit: then a shorter one serves.
+        while length >= SHORTEST_SILL_M:
+            start = min(max(way.along_m - length / 2.0, span[0]), span[1] - length)
+            middle = _at_middle(way, start + length / 2.0, ways)
+            if (
+                middle is not None
+                and usable_exit(middle, ways)
+                and (safe_goal[middle.goal] or not safe_only)
+            ):
+                laid.append((middle, start, start + length))
+                missing -= length
+                break
+            length = length / 2.0 if length > SHORTEST_SILL_M * 2.0 else length - SHORTEST_SILL_M
     return laid
 
 
@@ -169,9 +173,10 @@ def choose_outlets(
         ]
         peak = own_peak_m3s.copy()
         for i in order:
-            laid = _lay_sills(
-                ranked[i], wanted_sill_m(float(peak[i]), rules), bool(safe[i]), safe_goal, ways
-            )
+            wanted = wanted_sill_m(float(peak[i]), rules)
+            laid = _lay_sills(ranked[i], wanted, bool(safe[i]), safe_goal, ways)
+            if not laid:
+                laid = _lay_sills(ranked[i], wanted, False, safe_goal, ways)
             total = sum(end - start for _, start, end in laid)
             sills[i] = [
                 Sill(way, start, end, (end - start) / total, float(peak[i]) * (end - start) / total)

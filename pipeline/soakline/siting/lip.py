@@ -22,6 +22,8 @@ SILL_BAND_M = 0.05
 _LOWEST_M = -0.022
 _MARGIN_M = 0.01
 
+_COARSE_M = 5.0
+_SETTLE_STEPS = 6
 _LONGEST_CHORD_M = 30.0
 _DEVIATION_SCALE_M = 0.01
 _DEVIATION_COST = 0.02  # per metre of chord one scale off the aim; one vertex costs 1
@@ -29,8 +31,12 @@ _NO_SILL_COST = 0.25  # per metre of chord outside the band for sills
 
 
 def point_step_m(cell_m: float) -> float:
-    """Distance between the points of a level line that chords are tried at, m."""
-    return float(min(max(cell_m, 0.5), 2.0))
+    """Distance between the points of a level line that chords are tried at, m.
+
+    On cells over 5 m the bilinear ground has folds of several percent between cells: points stand
+    closer, so that no chord between two of them misses a fold.
+    """
+    return 0.5 if cell_m > _COARSE_M else float(min(max(cell_m, 0.5), 1.0))
 
 
 def evenly(line: FloatArray, step_m: float) -> FloatArray:
@@ -49,6 +55,36 @@ def evenly(line: FloatArray, step_m: float) -> FloatArray:
     count = max(2, round(along[-1] / step_m) + 1)
     at = np.linspace(0.0, along[-1], count)
     return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
+
+
+@numba.njit(cache=True)
+def _settle(row: FloatArray, column: FloatArray, ground_m: GroundArray, height_m: float) -> None:
+    """Move points along the ground's slope until they lie at a height; in place.
+
+    Traced lines are straight within a cell, where the ground between four cells is not: on coarse
+    cells they miss it by decimetres. Newton's steps, none longer than half a cell.
+    """
+    for i in range(row.size):
+        for _ in range(_SETTLE_STEPS):
+            here = bilinear(ground_m, row[i], column[i])
+            down = bilinear(ground_m, row[i] + 0.02, column[i]) - bilinear(
+                ground_m, row[i] - 0.02, column[i]
+            )
+            right = bilinear(ground_m, row[i], column[i] + 0.02) - bilinear(
+                ground_m, row[i], column[i] - 0.02
+            )
+            steep = (down * down + right * right) / 0.04
+            off = height_m - here
+            if not steep > 1e-9 or abs(off) < 1e-4:
+                break
+            step_row = off * down / steep
+            step_column = off * right / steep
+            size = np.hypot(step_row, step_column)
+            if not size < 1e9:
+                break
+            limit = min(1.0, 0.5 / max(size, 1e-12))
+            row[i] += step_row * limit
+            column[i] += step_column * limit
 
 
 @numba.njit(cache=True)
@@ -117,7 +153,7 @@ def lay_lip(
 
     Parameters
     ----------
-    points : (n, 2) easting and northing along the ground at `level_m` + `AIM_M`, evenly spaced, m
+    points : (n, 2) easting and northing near the ground at `level_m` + `AIM_M`, evenly spaced, m
     ground_m : (rows, columns) float32, m
     grid : Grid
     level_m : level of the full water, m
@@ -125,10 +161,12 @@ def lay_lip(
 
     Returns
     -------
-    (k, 2) vertices, m; first and last are those of `points`
+    (k, 2) vertices, m; a closed line stays closed
     """
     row, column = grid.row_column(points[:, 0], points[:, 1])
+    row, column = row.copy(), column.copy()
+    _settle(row, column, ground_m, level_m + AIM_M)
     step_m = point_step_m(grid.cell_m)
     highest = max(tolerance_m - _MARGIN_M, min(SILL_BAND_M, tolerance_m))
     kept = _chain(row, column, ground_m, level_m, grid.cell_m, step_m, highest)
-    return points[kept]
+    return np.column_stack(grid.easting_northing(row[kept], column[kept]))

@@ -162,8 +162,8 @@ def _raw_lines(
 def _split(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
     """Equal pieces no longer than allowed, ends apart; a short ring stays whole."""
     length = line.length_m
-    if line.closed and length <= limits.max_length_m:
-        yield line
+    if line.closed and length <= limits.max_length_m + END_GAP_M:
+        yield line  # it will be opened by more than that
         return
     if line.closed:
         count = int(np.ceil(length / (limits.max_length_m + END_GAP_M) - 1e-9))

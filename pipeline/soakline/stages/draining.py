@@ -24,6 +24,8 @@ from soakline.water.storms import Storm
 
 # Leaving a swale out sends its water on to others, which may be too short for it in turn.
 _ROUNDS = 3
+# A longer lip stays, told as `sill_short`: the land that it serves weighs more.
+_SHORT_LIP_M = 60.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -74,7 +76,8 @@ def drain(
     missing_m: list[float] = []
     for attempt in range(_ROUNDS):
         drained = _settled(placed, run, inputs, terrain, site, design, storms, curve_number)
-        overloaded = drained.overflow.outlets.overloaded
+        short = np.array([line.length_m < _SHORT_LIP_M for line in placed.lines], dtype=bool)
+        overloaded = drained.overflow.outlets.overloaded & short
         if not overloaded.any() or attempt == _ROUNDS - 1:
             break
         missing_m += drained.overflow.outlets.wanted_m[overloaded].tolist()

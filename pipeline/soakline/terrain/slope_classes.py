@@ -61,27 +61,33 @@ def clean_classes(
     wanted = np.searchsorted(rising, limits, side="left")
     aimed = wanted.astype(float)
     gain, last = np.full(limits.size, 0.5), np.zeros_like(wanted)
-    best, best_off = _sieved(slope, limits, least), np.inf
+
+    def off_by(classes: Uint8Array) -> npt.NDArray[np.int64]:
+        under = np.cumsum(np.bincount(classes[within], minlength=limits.size + 2))
+        return np.asarray(wanted - under[1 : limits.size + 1])
+
+    best = _sieved(slope, limits, least)
     if rising.size == 0:
         return best
+    off = off_by(best)
+    best_off = float(np.abs(off).max()) / rising.size
     for _ in range(_ROUNDS):
+        if best_off < _NEARLY:
+            break
+        # Close to a limit a small shift turns whole regions over: steps that overshoot are halved.
+        gain = np.where(off * last < 0, gain / 2.0, gain)
+        last = off
+        aimed = np.maximum.accumulate(np.clip(aimed + gain * off, 0, rising.size))
         # The slope under which the aimed number of cells lies takes the place of the limit.
         at = np.clip(np.rint(aimed).astype(int), 0, rising.size)
         shifted = np.where(
             (aimed > 0) & (at < rising.size), rising[np.minimum(at, rising.size - 1)], limits
         )
         classes = _sieved(slope, np.maximum.accumulate(shifted), least)
-        under = np.cumsum(np.bincount(classes[within], minlength=limits.size + 2))
-        off = wanted - under[1 : limits.size + 1]
-        worst = float(np.abs(off).max()) / max(rising.size, 1)
+        off = off_by(classes)
+        worst = float(np.abs(off).max()) / rising.size
         if worst < best_off:
             best, best_off = classes, worst
-        if worst < _NEARLY:
-            break
-        # Close to a limit a small shift turns whole regions over: steps that overshoot are halved.
-        gain = np.where(off * last < 0, gain / 2.0, gain)
-        last = off
-        aimed = np.maximum.accumulate(np.clip(aimed + gain * off, 0, rising.size))
     return best
 
 
@@ -138,7 +144,11 @@ def slope_class_polygons(
     edges = (0.0, *limits_pct)
     found = []
     for value in np.unique(number):
-        parts = polygons_of(pieces[number == value])
+        own = pieces[number == value]
+        # Patches that the property's edge has joined may touch themselves at a corner.
+        folded = ~shapely.is_valid(own)
+        own[folded] = shapely.make_valid(own[folded])
+        parts = polygons_of(own)
         upper = limits_pct[value - 1] if value <= len(limits_pct) else None
         found.append((int(value), edges[value - 1], upper, MultiPolygon(list(parts))))
     return found
@@ -156,11 +166,17 @@ def _without_slivers(
     small = np.flatnonzero(shapely.area(parts) < SPECK_M2)
     tree = shapely.STRtree(parts.copy())
     for index in small[np.argsort(shapely.area(parts[small]), kind="stable")]:
+        if gone[index]:
+            continue
         near = tree.query(parts[index], predicate="intersects")
         near = near[(near != index) & ~gone[near]]
         shared = shapely.length(shapely.intersection(parts[near], parts[index]))
         if near.size and shared.max() > 0:
+            # Other patches of that class along its edge become one with it: parts of a
+            # multipolygon may only touch in points.
             host = near[int(shared.argmax())]
-            parts[host] = shapely.union(parts[host], parts[index])
+            joined = near[(of[near] == of[host]) & (shared > 0)]
+            parts[host] = shapely.union_all(parts[np.append(joined, index)])
+            gone[joined[joined != host]] = True
             gone[index] = True
     return parts[~gone], of[~gone]
