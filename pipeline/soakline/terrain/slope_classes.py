@@ -162,14 +162,17 @@ def _without_slivers(
     parts, outer = shapely.get_parts(members, return_index=True)
     wide = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-6)
     parts, of = parts[wide], number[inner[outer[wide]]]
-    gone = np.zeros(parts.size, dtype=bool)
+    # What a patch has become part of; a patch that still stands is its own.
+    into = np.arange(parts.size)
     small = np.flatnonzero(shapely.area(parts) < SPECK_M2)
     tree = shapely.STRtree(parts.copy())
     for index in small[np.argsort(shapely.area(parts[small]), kind="stable")]:
-        if gone[index]:
+        if into[index] != index:
             continue
         near = tree.query(parts[index], predicate="intersects")
-        near = near[(near != index) & ~gone[near]]
+        while np.any(into[near] != near):
+            near = into[near]
+        near = np.unique(near[near != index])
         shared = shapely.length(shapely.intersection(parts[near], parts[index]))
         if near.size and shared.max() > 0:
             # Other patches of that class along its edge become one with it: parts of a
@@ -177,6 +180,7 @@ def _without_slivers(
             host = near[int(shared.argmax())]
             joined = near[(of[near] == of[host]) & (shared > 0)]
             parts[host] = shapely.union_all(parts[np.append(joined, index)])
-            gone[joined[joined != host]] = True
-            gone[index] = True
-    return parts[~gone], of[~gone]
+            into[joined] = host
+            into[index] = host
+    stands = into == np.arange(parts.size)
+    return parts[stands], of[stands]
