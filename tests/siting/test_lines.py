@@ -9,17 +9,11 @@ from soakline.inputs.types import Features
 from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
 from soakline.siting.levels import first_level_m
+from soakline.siting.lines import LipLine, PlacingLimits, opened_at, part_of
 from soakline.siting.lip import AIM_M, evenly, lay_lip
 from soakline.siting.measure import spacing_above
-from soakline.siting.place import (
-    LevelSeries,
-    LipLine,
-    PlacingLimits,
-    _split,
-    opened_at,
-    part_of,
-    place_lines,
-)
+from soakline.siting.place import LevelSeries, place_lines
+from soakline.siting.split import _equal_pieces
 from soakline.siting.stations import stations_along
 from soakline.terrain.ground import mean_ground
 from soakline.terrain.ground import sample as ground_at
@@ -124,7 +118,7 @@ def level_piece(length_m: float, closed: bool = False) -> LipLine:
 @pytest.mark.parametrize("closed", [False, True])
 def test_long_lines_are_split_with_5_m_between(length_m: float, closed: bool) -> None:
     line = level_piece(length_m, closed)
-    pieces = list(_split(line, LIMITS))
+    pieces = list(_equal_pieces(line, LIMITS))
     if closed and length_m < 405.0:
         # The opening at the ring's exit, 6 m and more, brings it under the longest.
         assert [piece.closed for piece in pieces] == [True]

@@ -5,7 +5,7 @@ import numpy as np
 from soakline.grid import FloatArray
 from soakline.overflow.ranking import SillRules, Ways, ranked_exits, wanted_sill_m
 from soakline.siting.exits import Exit
-from soakline.siting.place import LipLine, opened_at
+from soakline.siting.lines import LipLine, opened_at
 
 # Along the ring, so that the ends stand 6 m apart in a straight line too.
 LEAST_OPENING_M = 6.5

@@ -8,7 +8,7 @@ from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.overflow.hydraulics import reach_velocities
 from soakline.siting.ends import EndMap
 from soakline.siting.exits import Exit
-from soakline.siting.place import LipLine
+from soakline.siting.lines import LipLine
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
 

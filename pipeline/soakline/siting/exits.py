@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.siting.ends import EndMap
-from soakline.siting.place import LipLine
+from soakline.siting.lines import LipLine
 from soakline.siting.stations import Stations, stations_along
 from soakline.siting.stretches import Stretch, places_on, sill_stretches
 from soakline.terrain.cells import cells_of

@@ -8,7 +8,7 @@ from scipy import ndimage
 from soakline.grid import BoolArray, GroundArray
 from soakline.inputs.types import Features
 from soakline.siting.excluded import buffered
-from soakline.siting.place import LipLine
+from soakline.siting.lines import LipLine
 from soakline.siting.site import geometry_of
 from soakline.siting.stations import stations_along
 from soakline.terrain.cells import burn, cells_of

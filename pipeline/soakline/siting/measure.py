@@ -4,7 +4,7 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
-from soakline.siting.place import LipLine
+from soakline.siting.lines import LipLine
 from soakline.terrain.cells import GeometryArray
 
 _PEG_M = 10.0

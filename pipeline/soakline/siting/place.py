@@ -10,7 +10,15 @@ import shapely
 from soakline.grid import BoolArray, FloatArray, GroundArray
 from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
+from soakline.siting.lines import (
+    END_ROOM_M,
+    LipLine,
+    PlacingLimits,
+    in_order,
+    opened_at,
+)
 from soakline.siting.lip import AIM_M, evenly, lay_lip, point_step_m
+from soakline.siting.split import split
 from soakline.siting.stations import (
     BLOCKED,
     OPEN,
@@ -22,51 +30,10 @@ from soakline.siting.stations import (
 from soakline.terrain.cells import cells_of
 from soakline.terrain.ground import sample
 
-# The mound turns uphill round the end of the trench: room beyond the lip's end.
-END_ROOM_M = 1.5
-# Between the ends of two lips on one level line, along the line: 5 m straight, bends included,
-# which leaves 2 m between the mounds' ends.
-END_GAP_M = 5.5
 # A line keeps this share of its interval from lines that belong to another part of the land.
 _SEAM_SHARE = 0.95
 
 IndexArray = npt.NDArray[np.int64]
-
-
-def part_of(line: FloatArray, start_m: float, end_m: float) -> FloatArray:
-    """The part of a line between two distances along it."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    inside = (along > start_m + 1e-6) & (along < end_m - 1e-6)
-    at = np.concatenate([[start_m], along[inside], [end_m]])
-    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class LipLine:
-    """A downhill lip, uphill side on the left.
-
-    Parameters
-    ----------
-    level_m : full-water level, m
-    interval_m : tree height that the series of levels was laid for, m
-    coordinates : (k, 2) easting and northing, m; a closed one repeats its start
-    closed : whether it still is a whole ring
-    group : part of the land whose series it belongs to
-    """
-
-    level_m: float
-    interval_m: float
-    coordinates: FloatArray
-    closed: bool
-    group: int = 0
-
-    def part(self, start_m: float, end_m: float) -> "LipLine":
-        """The piece between two distances along the line, no ring any more."""
-        return replace(self, coordinates=part_of(self.coordinates, start_m, end_m), closed=False)
-
-    @property
-    def length_m(self) -> float:
-        return float(np.hypot(*np.diff(self.coordinates, axis=0).T).sum())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -87,16 +54,6 @@ class LevelSeries:
     group: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class PlacingLimits:
-    """Keys of the run file that shape the pieces; m."""
-
-    min_length_m: float
-    max_length_m: float
-    gap_limit_m: float
-    ground_tolerance_m: float
-
-
 def _uphill_left(points: FloatArray, ground_m: GroundArray, siteable: Siteable) -> FloatArray:
     """The points in the order that has the higher ground on their left."""
     stations = stations_along(points, max(1.0, len(points) / 25.0))
@@ -111,14 +68,6 @@ def _uphill_left(points: FloatArray, ground_m: GroundArray, siteable: Siteable) 
         )
         votes += sign * float(np.nansum(beside))
     return points if votes >= 0 else points[::-1]
-
-
-def opened_at(ring: FloatArray, along_m: float) -> FloatArray:
-    """A closed line started at another place, along it from its present start; m."""
-    if along_m <= 0.0:
-        return ring
-    length = float(np.hypot(*np.diff(ring, axis=0).T).sum())
-    return np.vstack([part_of(ring, along_m, length), part_of(ring, 0.0, along_m)[1:]])
 
 
 def _is_closed(points: FloatArray) -> bool:
@@ -157,23 +106,6 @@ def _raw_lines(
                 run = _uphill_left(points[first : last + 1], ground_m, siteable)
                 lip = lay_lip(run, ground_m, grid, float(level_m), limits.ground_tolerance_m)
                 yield LipLine(float(level_m), series.interval_m, lip, closed, series.group)
-
-
-def _split(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
-    """Equal pieces no longer than allowed, ends apart; a short ring stays whole."""
-    length = line.length_m
-    if line.closed and length <= limits.max_length_m + END_GAP_M:
-        yield line  # it will be opened by more than that
-        return
-    if line.closed:
-        count = int(np.ceil(length / (limits.max_length_m + END_GAP_M) - 1e-9))
-        piece = length / count - END_GAP_M
-    else:
-        count = int(np.ceil((length + END_GAP_M) / (limits.max_length_m + END_GAP_M) - 1e-9))
-        piece = (length - (count - 1) * END_GAP_M) / count
-    for i in range(count):
-        start = i * (piece + END_GAP_M)
-        yield line.part(start, min(start + piece, length))
 
 
 def _too_close_below(
@@ -270,33 +202,6 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
                 yield opened.part(float(from_m), float(to_m))
 
 
-def in_order(lines: list[LipLine]) -> list[LipLine]:
-    """Lines as they are numbered: highest level first, then from west to east."""
-    return sorted(lines, key=lambda p: (-p.level_m, *p.coordinates[0], *p.coordinates[-1]))
-
-
-def cut_out(line: LipLine, from_m: float, to_m: float) -> list[LipLine]:
-    """What is left of a lip without a stretch of it.
-
-    Parameters
-    ----------
-    line : LipLine
-    from_m, to_m : along the lip, m
-
-    Returns
-    -------
-    up to two lips; of a ring one, begun behind the stretch
-    """
-    length = line.length_m
-    if line.closed:
-        whole = replace(line, coordinates=opened_at(line.coordinates, to_m % length), closed=False)
-        kept = [(0.0, length - (to_m - from_m))]
-    else:
-        whole = line
-        kept = [(0.0, from_m), (to_m, length)]
-    return [whole.part(start, end) for start, end in kept if end - start > 0.1]
-
-
 def place_lines(
     all_series: tuple[LevelSeries, ...],
     siteable: Siteable,
@@ -317,6 +222,8 @@ def place_lines(
     lines, highest level first, then from west to east; rings that are whole still closed
     """
     raw = [line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)]
-    pieces = [piece for line in _trimmed(raw, siteable, limits) for piece in _split(line, limits)]
+    pieces = [
+        piece for line in _trimmed(raw, siteable, limits) for piece in split(line, siteable, limits)
+    ]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
     return in_order(pieces)

@@ -19,7 +19,8 @@ from soakline.siting.excluded import (
     excluded_ground,
 )
 from soakline.siting.exits import FORBIDDEN, TRACK, Exit, find_exits
-from soakline.siting.place import LipLine, PlacingLimits, place_lines
+from soakline.siting.lines import LipLine, PlacingLimits
+from soakline.siting.place import place_lines
 from soakline.siting.spacing import level_series
 from soakline.siting.stations import OPEN, Siteable, siteable_ground
 from soakline.terrain.cells import GeometryArray, burn, cells_of

@@ -16,9 +16,9 @@ from soakline.section.works import SwaleWorks, without_mound_on, works_of
 from soakline.siting.catchments import share_cut_off
 from soakline.siting.excluded import ground_met
 from soakline.siting.hazards import ground_below
+from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
 from soakline.siting.measure import spacing_above
-from soakline.siting.place import LipLine
 from soakline.siting.site import Placed, Site, survey_site
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.draining import drain

@@ -13,7 +13,7 @@ from soakline.overflow.settle import Overflow, settle_overflow
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
-from soakline.siting.place import LipLine
+from soakline.siting.lines import LipLine
 from soakline.siting.site import Placed, Site, geometry_of, ways_from
 from soakline.stages.placing import base_pegs, swale_water, ways_over
 from soakline.stages.rules import sill_rules

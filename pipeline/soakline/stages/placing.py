@@ -13,7 +13,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground, ponded_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.siting.excluded import ground_met
-from soakline.siting.place import END_ROOM_M, LipLine, cut_out, in_order
+from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, small_catchments, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain

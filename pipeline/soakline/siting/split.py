@@ -1,0 +1,86 @@
+"""Long lips split into pieces whose ground works stand apart."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from soakline.siting.lines import END_GAP_M, END_ROOM_M, LipLine, PlacingLimits
+from soakline.siting.stations import Siteable, quads, stations_along
+from soakline.terrain.cells import GeometryArray
+
+_APART_M = 1.0
+# Ends are looked at over this length, and drawn back by this much at a time.
+_END_M = 25.0
+_STEP_M = 1.0
+_MOST_STEPS = 20
+
+
+def _equal_pieces(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
+    """Equal pieces no longer than allowed, ends apart; a short ring stays whole."""
+    length = line.length_m
+    if line.closed and length <= limits.max_length_m + END_GAP_M:
+        yield line  # it will be opened by more than that
+        return
+    if line.closed:
+        count = int(np.ceil(length / (limits.max_length_m + END_GAP_M) - 1e-9))
+        piece = length / count - END_GAP_M
+    else:
+        count = int(np.ceil((length + END_GAP_M) / (limits.max_length_m + END_GAP_M) - 1e-9))
+        piece = (length - (count - 1) * END_GAP_M) / count
+    for i in range(count):
+        start = i * (piece + END_GAP_M)
+        yield line.part(start, min(start + piece, length))
+
+
+def _end_works(line: LipLine, siteable: Siteable, *, at_start: bool) -> GeometryArray:
+    """Strips of the ground works over the last metres of a lip, the mound's turn included."""
+    length = line.length_m
+    part = (
+        line.part(0.0, min(_END_M, length))
+        if at_start
+        else line.part(max(0.0, length - _END_M), length)
+    )
+    stations = stations_along(part.coordinates)
+    uphill, downhill = siteable.reach_at(stations.easting_m, stations.northing_m)
+    strips = quads(stations, uphill, downhill)
+    end = strips[0] if at_start else strips[-1]
+    return np.append(strips, shapely.buffer(end, END_ROOM_M, join_style="mitre"))
+
+
+def _drawn_apart(one: LipLine, other: LipLine, siteable: Siteable) -> tuple[LipLine, LipLine]:
+    """Two neighbours on a level line, their ends drawn back until their works stand 1 m apart.
+
+    Where a line is split at a sharp bend the works on its inner side would meet across the bend.
+    """
+    for _ in range(_MOST_STEPS):
+        tree = shapely.STRtree(_end_works(one, siteable, at_start=False))
+        near = tree.query(
+            _end_works(other, siteable, at_start=True), predicate="dwithin", distance=_APART_M
+        )
+        if near.size == 0 or min(one.length_m, other.length_m) <= 2.0 * _STEP_M:
+            break
+        one = one.part(0.0, one.length_m - _STEP_M)
+        other = other.part(_STEP_M, other.length_m)
+    return one, other
+
+
+def split(line: LipLine, siteable: Siteable, limits: PlacingLimits) -> list[LipLine]:
+    """Pieces of a lip no longer than allowed, their footprints 1 m and their ends 5 m apart.
+
+    Parameters
+    ----------
+    line : LipLine
+    siteable : Siteable
+    limits : PlacingLimits
+
+    Returns
+    -------
+    the pieces in order along the line; a ring that its opening makes short enough stays whole
+    """
+    pieces = list(_equal_pieces(line, limits))
+    for i in range(len(pieces) - 1):
+        pieces[i], pieces[i + 1] = _drawn_apart(pieces[i], pieces[i + 1], siteable)
+    if line.closed and len(pieces) > 1:
+        pieces[-1], pieces[0] = _drawn_apart(pieces[-1], pieces[0], siteable)
+    return pieces
