@@ -8,7 +8,7 @@ import shapely
 
 from tests.plans.grounds import FORMS, PlanGround, Planned, along_m
 
-pytestmark = pytest.mark.parametrize("name", FORMS)
+pytestmark = [pytest.mark.slow, pytest.mark.parametrize("name", FORMS)]
 
 
 def test_every_lip_is_dead_level_with_uphill_on_its_left(

@@ -8,6 +8,8 @@ from contourpy import contour_generator
 from soakline.siting.lip import AIM_M
 from tests.plans.grounds import FORMS, PlanGround, Planned
 
+pytestmark = pytest.mark.slow
+
 LEAST_M = 20.0
 
 

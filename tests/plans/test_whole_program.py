@@ -25,6 +25,8 @@ from tests.plans.grounds import PlanGround
 from tests.terrain_analytic.ground import plane, sample, v_valley
 from tests.terrain_analytic.run_folder import write_run
 
+pytestmark = pytest.mark.slow
+
 CHANGES = ("started", "finished", "timing_", "host_")
 
 

@@ -23,6 +23,8 @@ from soakline.stages.progress import Progress
 from tests.terrain_analytic.ground import centred_grid
 from tests.terrain_analytic.run_folder import write_run
 
+pytestmark = pytest.mark.slow
+
 PART = (slice(100, 136), slice(120, 160))
 
 
