@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from soakline.inputs.frequencies import aep_pct
 from soakline.inputs.types import RainTable
-from soakline.water.storms import aep_pct, depth_mm
+from soakline.water.storms import depth_mm
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ class Frequency:
         """Chance that a year brings as much or more, percent."""
         if self.is_aep:
             return self.figure
-        return 100.0 * (1.0 - math.exp(-1.0 / self.figure))
+        return -100.0 * math.expm1(-1.0 / self.figure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ def aep_pct(heading: str) -> float:
 
     Notes
     -----
-    As headed for an AEP; for T years 100 (1 - exp(-1/T)).
+    As headed for an AEP; for T years 100 (1 - exp(-1/T)), [Langbein1949]_, [ARR2019]_ Book 1.
 
     Examples
     --------

@@ -8,7 +8,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from soakline.grid import BoolArray, FloatArray, Grid
+from soakline.grid import BoolArray, Grid
 from soakline.terrain.cells import GeometryArray, burn, cells_of
 from soakline.terrain.hollows import Hollows
 from soakline.terrain.paths import LabelArray
@@ -117,16 +117,3 @@ def end_map(
     ends.append(End("property_edge", 0))
     goal[~burn(np.array([area], dtype=object), grid)] = len(ends)
     return EndMap(goal, tuple(ends))
-
-
-def end_levels_m(
-    ends: tuple[End, ...], swale_level_m: FloatArray, hollow_level_m: FloatArray
-) -> FloatArray:
-    """Level at which each end holds water; −inf where it lets it go."""
-    level = np.full(len(ends), -np.inf)
-    for i, end in enumerate(ends):
-        if end.kind == "swale":
-            level[i] = swale_level_m[end.index]
-        elif end.kind == "hollow":
-            level[i] = hollow_level_m[end.index]
-    return level

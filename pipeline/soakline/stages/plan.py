@@ -1,6 +1,5 @@
 """The main job, in order: reading, terrain, swales, layers, one GeoPackage."""
 
-import gc
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -114,7 +113,7 @@ def plan_layers(plan: Designed) -> Layers:
     hollows = plan.terrain.hollows
     listed = listed_hollows(hollows, plan.run.terrain)
     limits = tuple(float(limit) for limit in plan.run.terrain.slope_class_pct)
-    layers: Layers = {
+    return {
         "property": property_layer(plan.inputs.property, crs),
         "swales": swale_layer(plan, crs),
         "swale_ground": ground_layer(plan, crs),
@@ -131,8 +130,6 @@ def plan_layers(plan: Designed) -> Layers:
         "swale_storms": swale_storm_table(plan),
         "quantities": quantity_table(plan),
     }
-    gc.collect()
-    return layers
 
 
 def all_findings(plan: Designed, made: tuple[Finding, ...]) -> list[Finding]:

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import FloatArray
+from soakline.inputs.frequencies import aep_pct
 from soakline.inputs.types import RainTable
 from soakline.water.curve_number import initial_abstraction_mm, runoff_mm
 
@@ -50,31 +51,6 @@ class Storm:
         """Depth fallen by given times: 0 before the storm, all of it after; any shape, mm."""
         times = np.asarray(times_min, dtype=np.float64)
         return np.asarray(np.interp(times, self.times_min, self.depths_mm))
-
-
-def aep_pct(frequency: str) -> float:
-    """Annual exceedance probability of a column's head.
-
-    Parameters
-    ----------
-    frequency : "10%" is a probability; "10" a return period in years
-
-    Returns
-    -------
-    percent
-
-    Notes
-    -----
-    AEP = 1 − exp(−1/T), [Langbein1949]_, [ARR2019]_ Book 1.
-
-    Examples
-    --------
-    >>> round(aep_pct("10"), 3), aep_pct("10%")
-    (9.516, 10.0)
-    """
-    if frequency.endswith("%"):
-        return float(frequency[:-1])
-    return -100.0 * math.expm1(-1.0 / float(frequency))
 
 
 def depth_mm(table: RainTable, column: int, duration_min: npt.ArrayLike) -> FloatArray:
