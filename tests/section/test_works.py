@@ -27,7 +27,9 @@ def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipS
     """Lip running east with the hill to its north."""
     along = np.linspace(0.0, length_m, int(length_m / 5.0) + 1)
     zero = np.zeros_like(along)
-    return LipStations(along, zero, along, zero, zero + 1.0, zero + above_m, zero + slope)
+    return LipStations(
+        along, zero, along, zero, zero + 1.0, zero + above_m, zero + slope, zero + slope
+    )
 
 
 def curved(radius_m: float, inward: bool) -> LipStations:
@@ -43,6 +45,7 @@ def curved(radius_m: float, inward: bool) -> LipStations:
         -sign * np.cos(angle),
         -sign * np.sin(angle),
         np.zeros(40),
+        np.full(40, 0.08),
         np.full(40, 0.08),
     )
 
@@ -177,6 +180,18 @@ def test_cross_slope_at_a_peg_is_the_plane_s() -> None:
     pegs = set_pegs(line, 400.0, [], 3.0, dem, grid)  # type: ignore[arg-type]
     assert pegs.stations.slope == pytest.approx(0.08, abs=1e-4)
     assert pegs.stations.ground_above_m == pytest.approx(0.0, abs=1e-3)
+
+
+def test_trench_and_mound_each_meet_the_slope_of_their_own_side() -> None:
+    line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 60.0)
+    side = set_pegs(line, 400.0, [], 3.0, dem, grid).stations  # type: ignore[arg-type]
+    easting, northing = grid.easting_northing(*np.indices(dem.shape))
+    uphill_m = (easting - side.easting_m[0]) * side.left_east[0]
+    uphill_m += (northing - side.northing_m[0]) * side.left_north[0]
+    steeper_above = (dem + 0.04 * np.maximum(uphill_m, 0.0)).astype(np.float32)
+    pegs = set_pegs(line, 400.0, [], 3.0, steeper_above, grid)  # type: ignore[arg-type]
+    assert pegs.stations.rise == pytest.approx(0.12, abs=3e-3)
+    assert pegs.stations.fall == pytest.approx(0.08, abs=3e-3)
 
 
 def test_ground_of_a_peg_is_bilinear() -> None:

@@ -76,7 +76,7 @@ def earthworks(
     -------
     Earthworks
     """
-    area = cut_area_m2(trench, stations.ground_above_m, stations.slope)
+    area = cut_area_m2(trench, stations.ground_above_m, stations.rise)
     cut = average_end_area_m3(stations.along_m, area) - end_batter_m3(trench, area)
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
@@ -85,7 +85,7 @@ def earthworks(
     fill = cut * spoil_factor
     crest = short = surplus = 0.0
     if crest_height_m > 0 and mounded_m > 0:
-        slope = np.asarray(float(stations.slope.mean()))
+        slope = np.asarray(float(stations.fall.mean()))
         above = np.asarray(float(stations.ground_above_m.mean()))
         height = np.asarray(crest_height_m)
         crest = float(
@@ -106,6 +106,6 @@ def earthworks(
         crest_width_m=crest,
         short_m3=short,
         surplus_m3=surplus,
-        face_height_m=float(face_height_m(trench, stations.ground_above_m, stations.slope).max()),
+        face_height_m=float(face_height_m(trench, stations.ground_above_m, stations.rise).max()),
         wedge_m2=float(area.mean() - trench.area_m2),
     )

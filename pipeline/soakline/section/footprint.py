@@ -26,7 +26,8 @@ class LipStations:
     along_m : (n,) m
     left_east, left_north : (n,) unit vector uphill
     ground_above_m : (n,) ground less level at the lip, m
-    slope : (n,) cross-slope, rise over run, not negative
+    rise : (n,) slope of the ground uphill of the lip, where the trench is cut, rise over run
+    fall : (n,) that downhill of it, where the mound stands; neither is negative
     """
 
     easting_m: FloatArray
@@ -35,7 +36,13 @@ class LipStations:
     left_east: FloatArray
     left_north: FloatArray
     ground_above_m: FloatArray
-    slope: FloatArray
+    rise: FloatArray
+    fall: FloatArray
+
+    @property
+    def slope(self) -> FloatArray:
+        """Mean slope across the lip, rise over run; (n,)."""
+        return (self.rise + self.fall) / 2.0
 
     def beside(self, uphill_m: FloatArray | float) -> FloatArray:
         """Points at a distance uphill of the lip (downhill negative); (n, 2)."""
@@ -115,7 +122,7 @@ def _end_return(
 
     It runs until natural ground reaches the level plus the head of the check storm.
     """
-    slope = max(float(stations.slope[at]), 1e-6)
+    slope = max(float(stations.rise[at]), 1e-6)
     above = float(stations.ground_above_m[at])
     width = 2.0 * shape.batter * max(crest_height_m - above, 0.0) + shape.least_crest_m
     uphill = min(LONGEST_RETURN_M, max(0.0, (head_m - above) / slope))
@@ -134,15 +141,15 @@ def _end_return(
 
 def ponded_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
     """Water surface of a full trench, from the lip uphill over its top width."""
-    zero = np.zeros_like(stations.slope)
+    zero = np.zeros_like(stations.rise)
     return only_area(strip(stations, zero, zero + trench.top_width_m))
 
 
 def dug_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
     """Ponded ground and cut slope together, from the lip to the daylight edge."""
-    zero = np.zeros_like(stations.slope)
-    slope = cuttable_slope(trench, stations.slope)
-    edge = daylight_m(trench, stations.ground_above_m, slope)
+    zero = np.zeros_like(stations.rise)
+    rise = cuttable_slope(trench, stations.rise)
+    edge = daylight_m(trench, stations.ground_above_m, rise)
     return only_area(strip(stations, zero, np.maximum(edge, trench.top_width_m)))
 
 
@@ -195,9 +202,9 @@ def footprint(
     -------
     Footprint
     """
-    zero = np.zeros_like(stations.slope)
+    zero = np.zeros_like(stations.rise)
     full = zero + trench.top_width_m
-    daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.slope), full)
+    daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.rise), full)
     ponded = ponded_ground(stations, trench)
     cut = only_area(shapely.difference(strip(stations, full, daylight), ponded))
     dug = shapely.union(ponded, cut)
@@ -210,9 +217,9 @@ def footprint(
         pieces = []
         for start, end in mounded_reaches(length, gaps_m):
             part = stations.between(start, end)
-            height = np.full_like(part.slope, crest_height_m)
+            height = np.full_like(part.fall, crest_height_m)
             toe = toe_m(
-                shape, height, np.full_like(height, crest_width_m), part.ground_above_m, part.slope
+                shape, height, np.full_like(height, crest_width_m), part.ground_above_m, part.fall
             )
             pieces.append(strip(part, zero[:1] - toe, np.full_like(toe, -shape.berm_m)))
             for at, edge, outward in ((0, 0.0, -1.0), (-1, length, 1.0)):

@@ -67,7 +67,7 @@ def set_pegs(
     coordinates : (k, 2) the lip, m
     level_m : m
     sill_m : chainages of sills, m
-    across_m : half of the width that the cross-slope is measured over, m
+    across_m : distance over which the slope is measured on either side of the lip, m
     ground_m : (rows, columns) float32, m
     grid : Grid
 
@@ -94,13 +94,11 @@ def set_pegs(
     here = sample(ground_m, grid, easting, northing)
     above = sample(ground_m, grid, easting + across_m * left_east, northing + across_m * left_north)
     below = sample(ground_m, grid, easting - across_m * left_east, northing - across_m * left_north)
-    rise = np.where(
-        np.isnan(above),
-        2.0 * (here - below),
-        np.where(np.isnan(below), 2.0 * (above - here), above - below),
-    )
-    slope = np.maximum(np.nan_to_num(rise), 0.0) / (2.0 * across_m)
+    # Beyond the edge of the heights the ground is taken to go on as on the other side.
+    rise = np.where(np.isnan(above), here - below, above - here)
+    fall = np.where(np.isnan(below), above - here, here - below)
+    rise, fall = (np.maximum(np.nan_to_num(step), 0.0) / across_m for step in (rise, fall))
     stations = LipStations(
-        easting, northing, chainage, left_east, left_north, here - level_m, slope
+        easting, northing, chainage, left_east, left_north, here - level_m, rise, fall
     )
     return Pegs(stations, kind, here)

@@ -25,13 +25,11 @@ class SwaleWorks:
     pegs : Pegs
     volumes : Earthworks
     footprint : Footprint
-    slope_pct : mean slope across the line, %
     """
 
     pegs: Pegs
     volumes: Earthworks
     footprint: Footprint
-    slope_pct: float
 
 
 def works_of(
@@ -60,15 +58,10 @@ def works_of(
     SwaleWorks
     """
     stations = pegs.stations
-    slope = np.minimum(cuttable_slope(trench, stations.slope), 0.9 / shape.batter)
-    stations = type(stations)(
-        stations.easting_m,
-        stations.northing_m,
-        stations.along_m,
-        stations.left_east,
-        stations.left_north,
-        stations.ground_above_m,
-        slope,
+    stations = replace(
+        stations,
+        rise=cuttable_slope(trench, stations.rise),
+        fall=np.minimum(stations.fall, 0.9 / shape.batter),
     )
     length = float(stations.along_m[-1])
     mounded = sum(end - start for start, end in mounded_reaches(length, sills_m))
@@ -84,7 +77,7 @@ def works_of(
     plan = footprint(
         stations, trench, shape, crest_height_m, volumes.crest_width_m, head_m, sills_m
     )
-    return SwaleWorks(pegs, volumes, plan, 100.0 * float(np.mean(stations.slope)))
+    return SwaleWorks(pegs, volumes, plan)
 
 
 def without_mound_on(works: SwaleWorks, ground: BaseGeometry) -> SwaleWorks:
