@@ -1,5 +1,7 @@
 """Slope classes as clean polygons over the property."""
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 import shapely
@@ -16,6 +18,10 @@ _MOST_CELLS = 4e6
 # Shifts of the limits are tried this often, or until areas are this near, as a share of the land.
 _ROUNDS = 8
 _NEARLY = 0.002
+# Then cells along the edges of patches change sides, until each class is this near to its own area.
+_CLASS_NEARLY = 0.01
+_EDGE_ROUNDS = 24
+_STALE_ROUNDS = 3
 
 
 def class_of(
@@ -32,7 +38,10 @@ def class_of(
 
 def _sieved(slope: GroundArray, limits_pct: FloatArray, least: int) -> Uint8Array:
     """Classes by given limits, patches of fewer cells than given in the class around them."""
-    classes = class_of(slope, limits_pct).astype(np.uint8)
+    return _sieve(class_of(slope, limits_pct).astype(np.uint8), least)
+
+
+def _sieve(classes: Uint8Array, least: int) -> Uint8Array:
     return raster_features.sieve(classes, least, connectivity=4) if least > 1 else classes
 
 
@@ -42,8 +51,9 @@ def clean_classes(
     """Classes without specks, whose areas stay what they were.
 
     Where the ground lies close to a limit, sieving gives whole regions to the commoner class. The
-    limits are therefore shifted, by parts of a percent, until as much ground lies under each as lay
-    under the true one.
+    limits are therefore shifted, by parts of a percent, until about as much ground lies under each
+    as lay under the true one; what is still missing is made up along the edges of patches, cells
+    that lie nearest to the limit first.
 
     Parameters
     ----------
@@ -88,7 +98,73 @@ def clean_classes(
         worst = float(np.abs(off).max()) / rising.size
         if worst < best_off:
             best, best_off = classes, worst
+    return _evened(best, slope, within, wanted, least)
+
+
+def _evened(
+    classes: Uint8Array,
+    slope: GroundArray,
+    within: BoolArray,
+    wanted: npt.NDArray[np.int64],
+    least: int,
+) -> Uint8Array:
+    """Classes with the areas wanted, as near as edges of patches can be moved.
+
+    Parameters
+    ----------
+    classes, slope, within, least : as in `clean_classes`
+    wanted : (limits,) cells under each limit
+    """
+    true_area = np.diff(wanted, prepend=0, append=np.count_nonzero(within))
+
+    def area_of(found: Uint8Array) -> npt.NDArray[np.int64]:
+        return np.asarray(np.bincount(found[within], minlength=true_area.size + 1)[1:])
+
+    best, best_off, stale = classes, np.abs(area_of(classes) - true_area), 0
+    for _ in range(_EDGE_ROUNDS):
+        area = area_of(classes)
+        # A class without a patch has no edge to grow from, and no patch may become a speck: what
+        # such classes have too little or too much is the largest one's.
+        aimed = np.where((area == 0) | (true_area < least), area, true_area)
+        aimed[aimed.argmax()] += true_area.sum() - aimed.sum()
+        if stale == _STALE_ROUNDS or np.all(np.abs(area - aimed) <= _CLASS_NEARLY * aimed):
+            break
+        classes = _sieve(_edges_moved(classes, slope, within, np.cumsum(aimed)), least)
+        off = np.abs(area_of(classes) - true_area)
+        stale += 1
+        if off.sum() < best_off.sum():
+            best, best_off, stale = classes, off, 0
     return best
+
+
+def _edges_moved(
+    classes: Uint8Array, slope: GroundArray, within: BoolArray, under: npt.NDArray[np.int64]
+) -> Uint8Array:
+    """Cells beside a patch made part of it, nearest to its limit first, until its class is full.
+
+    Parameters
+    ----------
+    classes, slope, within : as in `clean_classes`
+    under : (classes,) cells wanted in each class and all below it
+    """
+    moved = classes.copy()
+    for low, high in pairwise(np.flatnonzero(np.bincount(classes[within]))):
+        missing = int(under[low - 1] - np.count_nonzero(moved[within] <= low))
+        side, taker = (moved > low, low) if missing > 0 else (moved <= low, high)
+        edge = np.flatnonzero(side & within & _beside(moved == taker))
+        nearest = np.argsort(slope.ravel()[edge] * np.sign(missing), kind="stable")
+        moved.ravel()[edge[nearest[: abs(missing)]]] = taker
+    return moved
+
+
+def _beside(cells: BoolArray) -> BoolArray:
+    """Cells with a marked one among their four neighbours."""
+    near = np.zeros_like(cells)
+    near[1:] |= cells[:-1]
+    near[:-1] |= cells[1:]
+    near[:, 1:] |= cells[:, :-1]
+    near[:, :-1] |= cells[:, 1:]
+    return near
 
 
 def slope_class_polygons(
