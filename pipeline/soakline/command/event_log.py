@@ -1,6 +1,7 @@
 """The log: one JSON object a line for each event."""
 
 import json
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -16,9 +17,15 @@ class EventLog:
     Parameters
     ----------
     file : replaced if it exists; None for no log
+
+    Attributes
+    ----------
+    lost : why the log ends early, a full disk for one; empty while it does not. No plan is lost
+        for the sake of its log.
     """
 
     def __init__(self, file: Path | None) -> None:
+        self.lost = ""
         try:
             # Line by line, so that a log can be followed and survives a kill.
             self._lines = None if file is None else file.open("w", encoding="utf-8", buffering=1)
@@ -35,8 +42,13 @@ class EventLog:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        self._close()
+
+    def _close(self) -> None:
         if self._lines is not None:
-            self._lines.close()
+            with suppress(OSError):  # the line that found no room is tried once more
+                self._lines.close()
+            self._lines = None
 
     def write(self, event: Event) -> None:
         """Write one event."""
@@ -52,4 +64,8 @@ class EventLog:
             "level": event.level,
             "message": event.text,
         }
-        self._lines.write(json.dumps(line, ensure_ascii=False) + "\n")
+        try:
+            self._lines.write(json.dumps(line, ensure_ascii=False) + "\n")
+        except OSError as error:
+            self.lost = error.strerror or str(error)
+            self._close()

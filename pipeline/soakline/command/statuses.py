@@ -11,6 +11,7 @@ from soakline.command.event_log import EventLog
 from soakline.command.out_path import check_log_path
 from soakline.command.signals import Ended
 from soakline.command.terminal import Terminal
+from soakline.outputs.whole_file import NO_ROOM
 from soakline.problems import InputProblem, InputRefused
 from soakline.stages.progress import Event, Progress
 
@@ -40,7 +41,10 @@ def run_command(
         try:
             check_log_path(log, keep)
             with EventLog(log) as event_log:
-                return _told(command, terminal, event_log)
+                status = _told(command, terminal, event_log)
+            if event_log.lost:
+                terminal.say(f"soakline: the log {log} ends early: {event_log.lost}")
+            return status
         except InputRefused as refused:  # the log itself
             terminal.say(problem_list(refused.problems))
             return REFUSED
@@ -73,6 +77,11 @@ def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: Eve
     except Exception as defect:  # noqa: BLE001 - the last line of defence: told as a defect of ours
         terminal.stop_bars()
         log_error(traceback.format_exc())
+        if isinstance(defect, OSError) and defect.errno in NO_ROOM:
+            # For compiled code, say: the plan's own writing is refused in its own words.
+            where = f" for {defect.filename}" if defect.filename else ""
+            terminal.say(f"soakline: {defect.strerror}{where}: make room and run again")
+            return REFUSED
         what = " ".join(str(defect).split())[:300]
         terminal.say(
             f"soakline: a defect of ours, {type(defect).__name__}: {what} - "

@@ -13,6 +13,8 @@ from urllib.parse import quote
 from soakline.problems import InputProblem, InputRefused
 
 _SIDE_FILES = ("-journal", "-wal", "-shm")
+# No room on the disk, in the user's quota, or under the limit that a shell or a file system sets.
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 @contextmanager
@@ -85,9 +87,10 @@ def _refused(target: Path, found: str, allowed: str, mend: str = "") -> InputRef
 
 def _disk_full(target: Path, needed_bytes: int) -> InputRefused:
     free = shutil.disk_usage(target.parent).free
+    quota = ", but a quota or a limit on the size of files" if free >= needed_bytes else ""
     return _refused(
         target,
-        f"{free} bytes free on its disk",
+        f"{free} bytes free on its disk{quota}",
         f"about {needed_bytes} bytes free to write it",
         "Nothing was written. Make room, or write to another disk.",
     )
@@ -96,21 +99,35 @@ def _disk_full(target: Path, needed_bytes: int) -> InputRefused:
 def _disk_is_full(error: Exception, temporary: Path, needed_bytes: int) -> bool:
     """Whether a failure, or what it was raised from, comes of a full disk.
 
-    Libraries pass the system's error on as text, or lose it ("failed to commit"); then the disk
-    itself is asked whether the whole file could still go on it.
+    Libraries pass the system's error on as text, or lose it ("failed to commit", "disk I/O error");
+    then the disk itself is asked whether the whole file could still go on it.
     """
     link: BaseException | None = error
     while link is not None:
         if isinstance(link, InputRefused):
             return False
-        if isinstance(link, OSError) and link.errno in (errno.ENOSPC, errno.EDQUOT):
+        if isinstance(link, OSError) and link.errno in NO_ROOM:
             return True
         if re.search("disk is full|no space left", str(link), re.IGNORECASE):
             return True
         link = link.__cause__ or link.__context__
+    if not isinstance(error, RuntimeError | sqlite3.Error):
+        return False
     written = temporary.stat().st_size if temporary.exists() else 0
     left = shutil.disk_usage(temporary.parent).free
-    return isinstance(error, RuntimeError | sqlite3.Error) and left + written < needed_bytes
+    return left + written < needed_bytes or not _may_grow_to(needed_bytes, temporary)
+
+
+def _may_grow_to(needed_bytes: int, temporary: Path) -> bool:
+    """Whether the system lets the file have its size, which is then taken from the disk."""
+    if not hasattr(os, "posix_fallocate"):
+        return True
+    try:
+        with temporary.open("ab") as file:
+            os.posix_fallocate(file.fileno(), 0, needed_bytes)
+    except OSError as error:
+        return error.errno not in NO_ROOM
+    return True
 
 
 def _refuse_if_held(target: Path) -> None:

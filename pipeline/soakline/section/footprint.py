@@ -14,6 +14,8 @@ from soakline.section.trench import Trench, cuttable_slope, daylight_m
 LONGEST_RETURN_M = 6.0
 # No machine heaps less than this between two sills.
 SHORTEST_MOUND_M = 3.0
+# Ground below a sill that no mound reaches over.
+_SILL_APRON_M = 3.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -230,7 +232,11 @@ def footprint(
                         )
                     )
         if pieces:
-            mound = only_area(
-                shapely.difference(shapely.union_all(pieces), shapely.union(dug, berm))
-            )
+            # Where the lip bends tightly a neighbouring stretch's mound would reach before a sill.
+            open_ground = [
+                strip(part, np.full_like(part.fall, -_SILL_APRON_M), np.zeros_like(part.fall))
+                for part in (stations.between(start, end) for start, end in gaps_m)
+            ]
+            kept_free = shapely.union_all([dug, berm, *open_ground])
+            mound = only_area(shapely.difference(shapely.union_all(pieces), kept_free))
     return Footprint(ponded, cut, berm, mound)

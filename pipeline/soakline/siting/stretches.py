@@ -11,6 +11,8 @@ from soakline.siting.stations import Stations
 from soakline.terrain.ground import sample
 
 _INNER_SPACING_M = 30.0
+# A short stretch has two inner places, as far as they stand this far apart.
+_INNER_PLACES, _LEAST_SPACING_M = 2, 5.0
 # Within this of the lip's end a stretch counts as lying at the end.
 _AT_END_M = 3.0
 _FALLS_WITHIN_M = 3.0
@@ -77,7 +79,10 @@ def sill_stretches(
 
 def places_on(stretch: Stretch, length_m: float, closed: bool) -> list[tuple[float, bool]]:
     """Places to try on a stretch: both of its ends, and some between."""
-    inner = int((stretch.end_m - stretch.start_m) // _INNER_SPACING_M)
+    span_m = stretch.end_m - stretch.start_m
+    inner = max(
+        int(span_m // _INNER_SPACING_M), min(_INNER_PLACES, int(span_m // _LEAST_SPACING_M))
+    )
     between = np.linspace(stretch.start_m, stretch.end_m, inner + 2)
     return [
         (float(at), not closed and (at <= _AT_END_M or at >= length_m - _AT_END_M))

@@ -33,6 +33,8 @@ from soakline.water.results import storm_results
 
 # Curvature is measured at the swales' own spacing, but no wider than this.
 _WIDEST_LANDFORM_M = 100.0
+# Beside the middle of a route no spoil is left this near.
+_PASSAGE_M = 0.5
 
 
 def design_swales(
@@ -186,17 +188,24 @@ def _dug(
                 terrain.grid,
             )
         )
-    return _spoil_kept_off(works, site), tuple(set_out)
+    return _spoil_kept_off(works, overflow, site), tuple(set_out)
 
 
-def _spoil_kept_off(works: list[SwaleWorks], site: Site) -> tuple[SwaleWorks, ...]:
-    """Mounds cut back where their outer edge would reach into excluded ground."""
+def _spoil_kept_off(
+    works: list[SwaleWorks], overflow: Overflow, site: Site
+) -> tuple[SwaleWorks, ...]:
+    """Mounds cut back where they would lie in excluded ground, or in their own spill's way."""
     mounds = np.empty(len(works), dtype=object)
     mounds[:] = [own.footprint.mound for own in works]
-    kept = [
-        own if shapely.is_empty(bad) else without_mound_on(own, shapely.buffer(bad, 0.01))
-        for own, bad in zip(works, ground_met(mounds, site.excluded), strict=True)
-    ]
+    ways: list[list[shapely.LineString]] = [[] for _ in works]
+    for route in overflow.routes:
+        ways[route.swale].append(shapely.LineString(route.coordinates[:, :2]))
+    kept = []
+    for own, way, excluded in zip(works, ways, ground_met(mounds, site.excluded), strict=True):
+        passage = shapely.MultiLineString(way).buffer(_PASSAGE_M)
+        clear = passage.union(excluded.buffer(0.01))
+        meets = shapely.intersects(own.footprint.mound, clear)
+        kept.append(without_mound_on(own, clear) if meets else own)
     return tuple(kept)
 
 
