@@ -120,9 +120,7 @@ def catchments_of(
     """
     burnt = burn_lines(lines, grid)
     label = first_intercept(direction, burnt)
-    label[~valid] = 0
-    counts = np.bincount(label.ravel() + 1, minlength=len(lines) + 2)
-    area = counts.astype(np.float64) * grid.cell_area_m2
+    area = count_labels(label, valid, len(lines)).astype(np.float64) * grid.cell_area_m2
     return Catchments(burnt, label, area[2:], float(area[0]))
 
 

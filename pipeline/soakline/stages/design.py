@@ -1,5 +1,7 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import shapely
 
@@ -164,31 +166,33 @@ def _dug(
     site: Site,
 ) -> tuple[tuple[SwaleWorks, ...], tuple[Pegs, ...]]:
     """Ground works of every swale, and the pegs that set it out, sills included."""
-    works, set_out = [], []
-    for i, line in enumerate(lines):
+
+    def dug(i: int) -> tuple[SwaleWorks, Pegs]:
         sills = [(sill.start_m, sill.end_m) for sill in overflow.outlets.sills[i]]
-        works.append(
-            works_of(
-                pegs[i],
-                design.trench,
-                design.mound,
-                float(mound_height_m[i]),
-                float(check_head_m[i]),
-                sills,
-                design.spoil,
-            )
+        works = works_of(
+            pegs[i],
+            design.trench,
+            design.mound,
+            float(mound_height_m[i]),
+            float(check_head_m[i]),
+            sills,
+            design.spoil,
         )
-        set_out.append(
-            set_pegs(
-                line.coordinates,
-                line.level_m,
-                [(start + end) / 2.0 for start, end in sills],
-                design.trench.top_width_m,
-                terrain.ground_m,
-                terrain.grid,
-            )
+        set_out = set_pegs(
+            lines[i].coordinates,
+            lines[i].level_m,
+            [(start + end) / 2.0 for start, end in sills],
+            design.trench.top_width_m,
+            terrain.ground_m,
+            terrain.grid,
         )
-    return _spoil_kept_off(works, overflow, site), tuple(set_out)
+        return works, set_out
+
+    # Geometry is united in compiled code that lets other threads run.
+    with ThreadPoolExecutor() as threads:
+        both = list(threads.map(dug, range(len(lines))))
+    works = _spoil_kept_off([own for own, _ in both], overflow, site)
+    return works, tuple(set_out for _, set_out in both)
 
 
 def _spoil_kept_off(

@@ -148,12 +148,18 @@ def _edges_moved(
     under : (classes,) cells wanted in each class and all below it
     """
     moved = classes.copy()
-    for low, high in pairwise(np.flatnonzero(np.bincount(classes[within]))):
-        missing = int(under[low - 1] - np.count_nonzero(moved[within] <= low))
+    count = np.bincount(classes[within])
+    for low, high in pairwise(np.flatnonzero(count)):
+        missing = int(under[low - 1] - count[: low + 1].sum())
+        if missing == 0:
+            continue
         side, taker = (moved > low, low) if missing > 0 else (moved <= low, high)
         edge = np.flatnonzero(side & within & _beside(moved == taker))
         nearest = np.argsort(slope.ravel()[edge] * np.sign(missing), kind="stable")
-        moved.ravel()[edge[nearest[: abs(missing)]]] = taker
+        taken = edge[nearest[: abs(missing)]]
+        count -= np.bincount(moved.ravel()[taken], minlength=count.size)
+        count[taker] += taken.size
+        moved.ravel()[taken] = taker
     return moved
 
 
