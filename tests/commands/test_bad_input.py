@@ -12,7 +12,7 @@ import pytest
 from rasterio.transform import from_origin
 from shapely import LineString, Polygon, box
 
-from tests.commands.running import Run, loaded_program, run_anew
+from tests.commands.running import Run, loaded_program, run_anew, run_bound
 from tests.inputs.files import NORTH_M, UTM, WEST_M, tilted_m, write_layer, write_raster
 
 RUN_TOML = """\
@@ -120,9 +120,10 @@ def holed(cells: int) -> np.ndarray:
     return heights
 
 
-def infinite() -> np.ndarray:
+def filled(value: float) -> np.ndarray:
+    """A DEM with a figure in most cells inside the boundary."""
     heights = tilted_m()
-    heights[15:45, 15:65] = np.inf
+    heights[15:45, 15:65] = value
     return heights
 
 
@@ -148,7 +149,10 @@ BAD_FILES = {
     "all infinite": Bad(
         dem(np.full((60, 80), np.inf, np.float32)), ("dem.tif: property.dem", "no valid cell")
     ),
-    "infinite inside": Bad(dem(infinite()), ("boundary.gpkg: property.boundary", "% of the prop")),
+    "infinite inside": Bad(
+        dem(filled(np.inf)), ("boundary.gpkg: property.boundary", "% of the prop")
+    ),
+    "NaN inside": Bad(dem(filled(np.nan)), ("boundary.gpkg: property.boundary", "% of the prop")),
     "constant": Bad(
         dem(np.full((60, 80), 7.0, np.float32)), ("dem.tif: property.dem", "the same height, 7 m")
     ),
@@ -273,6 +277,28 @@ def test_a_bad_file_is_refused(run_loaded: Run, folder: Path, case: str) -> None
 def test_a_program_started_anew_refuses_alike(folder: Path, case: str) -> None:
     BAD_FILES[case].spoil(folder)
     refused(run_anew, folder, BAD_FILES[case].names, READING)
+
+
+UNREADABLE = {
+    "dem.tif": "property.dem",
+    "boundary.gpkg": "property.boundary",
+    "features.gpkg": "property.features",
+    "rain.csv": "rain.table",
+}
+
+
+@pytest.mark.parametrize("name", UNREADABLE)
+def test_a_file_that_may_not_be_read_is_refused(folder: Path, name: str) -> None:
+    words = (f"{name}: {UNREADABLE[name]}", "cannot be read (Permission denied)")
+    before = held(folder)
+    (folder / name).chmod(0o000)
+    status, stdout, stderr = run_bound(folder, ["check", "run.toml"])
+    (folder / name).chmod(0o600)
+    assert (status, stdout) == (2, "")
+    assert "1 problem in the input" in stderr
+    for word in words:
+        assert word in stderr
+    assert held(folder) == before
 
 
 @pytest.mark.parametrize("out", ["absent/plan.gpkg", "rain.csv/plan.gpkg"])

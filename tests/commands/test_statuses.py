@@ -50,6 +50,29 @@ def test_refused_input_ends_with_2_and_a_numbered_list(plan, run_file, tmp_path)
     assert len(log.read_text().splitlines()) == 2
 
 
+def test_no_room_for_compiled_code_is_no_defect(plan, run_file):
+    body = "import errno, os\nraise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), 'kernel.nbc')"
+    status, stdout, stderr = plan(body, run_file)
+    assert (status, stdout) == (2, "")
+    assert stderr == ("soakline: No space left on device for kernel.nbc: make room and run again\n")
+
+
+def test_a_log_without_room_ends_early_and_the_plan_is_made(plan, run_file, tmp_path):
+    body = (
+        "import resource\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))\n"
+        "for _ in range(9):\n"
+        "    progress.message('info', 'a line of the log' * 9)\n"
+        "out.touch()\n"
+        "return PlanOutcome(out, 0)"
+    )
+    log = tmp_path / "log.jsonl"
+    status, stdout, stderr = plan(body, run_file, "--quiet", "--log", log)
+    assert (status, stdout) == (0, f"{tmp_path / 'run.gpkg'}\n")
+    assert stderr == f"soakline: the log {log} ends early: File too large\n"
+    assert json.loads(log.read_text().splitlines()[0])["level"] == "info"
+
+
 @pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_a_signal_ends_with_its_status_and_tidies_up(
     start_plan, run_file, tmp_path, number, status

@@ -40,14 +40,15 @@ def run_command(
     with Terminal(quiet) as terminal:
         try:
             check_log_path(log, keep)
-            with EventLog(log) as event_log:
-                status = _told(command, terminal, event_log)
-            if event_log.lost:
-                terminal.say(f"soakline: the log {log} ends early: {event_log.lost}")
-            return status
-        except InputRefused as refused:  # the log itself
+            event_log = EventLog(log)
+        except InputRefused as refused:
             terminal.say(problem_list(refused.problems))
             return REFUSED
+        with event_log:
+            status = _told(command, terminal, event_log)
+        if event_log.lost:
+            terminal.say(f"soakline: the log {log} ends early: {event_log.lost}")
+        return status
 
 
 def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: EventLog) -> int:
