@@ -42,15 +42,6 @@ _STANDING = (
         "ask the local authority first; local codes and licensed practice come before this plan",
     ),
     Finding(
-        "levels_on_site",
-        "note",
-        "pegs",
-        "",
-        "heights are only as good as the DEM",
-        "position from this plan, level from an instrument on site; dig the sill last, to the "
-        "lowest lip found",
-    ),
-    Finding(
         "not_checked",
         "note",
         "",
@@ -97,6 +88,17 @@ def whole_findings(plan: Designed) -> Iterator[Finding]:
         )
     yield from _on_land(plan)
     yield from _STANDING
+    yield Finding(
+        "levels_on_site",
+        "note",
+        "pegs",
+        "",
+        "heights are only as good as the DEM: property.dem_accuracy_m is "
+        f"{plan.run.property.dem_accuracy_m:g} m, one standard deviation; its roughness against "
+        f"the smoothed ground is {plan.terrain.noise_m:.2f} m",
+        "position from this plan, level from an instrument on site; dig the sill last, to the "
+        "lowest lip found",
+    )
 
 
 def _on_land(plan: Designed) -> Iterator[Finding]:
