@@ -2,14 +2,41 @@
 
 import numba
 import numpy as np
+import numpy.typing as npt
 
 from soakline.grid import FloatArray, GroundArray
 from soakline.terrain.ground import bilinear
 
 _PROFILE_POINTS = 9
 _GENTLEST = 0.001  # ground that ponds still passes water on
-_DEEPEST_M = 3.0
-_HALVINGS = 24
+_CLOSE = 1e-7  # share of the flow
+_MOST_STEPS = 60
+
+
+@numba.njit(cache=True)
+def _carried(
+    bed_m: FloatArray, spacing_m: float, level_m: float, root: float
+) -> tuple[float, float]:
+    """Flow, m³/s, and velocity, m/s, with the water at a level; root is S^(1/2) / n."""
+    area, perimeter = 0.0, 0.0
+    for i in range(bed_m.size - 1):
+        left, right = level_m - bed_m[i], level_m - bed_m[i + 1]
+        if left <= 0.0 and right <= 0.0:
+            continue
+        rise = bed_m[i + 1] - bed_m[i]
+        side = np.sqrt(spacing_m * spacing_m + rise * rise)
+        if left > 0.0 and right > 0.0:
+            area += 0.5 * (left + right) * spacing_m
+            perimeter += side
+        else:
+            wet = max(left, right)
+            share = wet / abs(rise)
+            area += 0.5 * wet * share * spacing_m
+            perimeter += share * side
+    if area <= 0.0:
+        return 0.0, 0.0
+    velocity = (area / perimeter) ** (2.0 / 3.0) * root
+    return area * velocity, velocity
 
 
 @numba.njit(cache=True)
@@ -38,34 +65,31 @@ def normal_velocity_ms(
     """
     if flow_m3s <= 0.0:
         return 0.0
-    lowest = bed_m.min()
-    below, above = 0.0, _DEEPEST_M
-    velocity = 0.0
-    for _ in range(_HALVINGS):
-        depth = 0.5 * (below + above)
-        area, perimeter = 0.0, 0.0
-        for i in range(bed_m.size - 1):
-            left = lowest + depth - bed_m[i]
-            right = lowest + depth - bed_m[i + 1]
-            if left <= 0.0 and right <= 0.0:
-                continue
-            rise = bed_m[i + 1] - bed_m[i]
-            side = np.sqrt(spacing_m * spacing_m + rise * rise)
-            if left > 0.0 and right > 0.0:
-                area += 0.5 * (left + right) * spacing_m
-                perimeter += side
+    root = np.sqrt(slope) / manning_n
+    width = spacing_m * (bed_m.size - 1)
+    lowest, highest = bed_m.min(), bed_m.max()
+    # As deep as on a level bed at its lowest point is too little; all of the bed so deep is about
+    # enough, the slower flow along a bent bed apart.
+    least = (flow_m3s / (width * root)) ** 0.6
+    low, high = least, least + highest - lowest
+    off_low = _carried(bed_m, spacing_m, lowest + low, root)[0] - flow_m3s
+    off_high = _carried(bed_m, spacing_m, lowest + high, root)[0] - flow_m3s
+    while off_high < 0.0:
+        high += least
+        off_high = _carried(bed_m, spacing_m, lowest + high, root)[0] - flow_m3s
+    depth = low
+    if off_high > off_low:
+        for _ in range(_MOST_STEPS):
+            depth = (low * off_high - high * off_low) / (off_high - off_low)
+            off = _carried(bed_m, spacing_m, lowest + depth, root)[0] - flow_m3s
+            if abs(off) <= _CLOSE * flow_m3s:
+                break
+            # The end that stays is weighted down, or it would never move.
+            if off < 0.0:
+                low, off_low, off_high = depth, off, 0.5 * off_high
             else:
-                wet = max(left, right)
-                share = wet / abs(rise)
-                area += 0.5 * wet * share * spacing_m
-                perimeter += share * side
-        if area > 0.0:
-            velocity = (area / perimeter) ** (2.0 / 3.0) * np.sqrt(slope) / manning_n
-        if area * velocity < flow_m3s:
-            below = depth
-        else:
-            above = depth
-    return velocity
+                high, off_high, off_low = depth, off, 0.5 * off_low
+    return _carried(bed_m, spacing_m, lowest + depth, root)[1]
 
 
 @numba.njit(cache=True)
@@ -122,3 +146,43 @@ def reach_velocities(
             bed, spacing, max(slope[i], _GENTLEST), flow_m3s[i], manning_n
         )
     return slope, velocity
+
+
+@numba.njit(cache=True)
+def way_maxima(
+    first: npt.NDArray[np.int64],
+    row: FloatArray,
+    column: FloatArray,
+    ground_m: GroundArray,
+    cell_m: float,
+    flow_m3s: FloatArray,
+    width_m: FloatArray,
+    manning_n: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Greatest slope and velocity of each of many ways.
+
+    Parameters
+    ----------
+    first : (ways + 1,) place of each way's first station, and the number of stations
+    row, column : (stations,) as in `reach_velocities`, way after way
+    ground_m, cell_m, manning_n : as there
+    flow_m3s, width_m : (ways,) flow and length of the sill
+
+    Returns
+    -------
+    (ways,) slope, m/m, and velocity, m/s
+    """
+    steepest, fastest = np.zeros(first.size - 1), np.zeros(first.size - 1)
+    for i in range(first.size - 1):
+        own = slice(first[i], first[i + 1])
+        slope, velocity = reach_velocities(
+            row[own],
+            column[own],
+            ground_m,
+            cell_m,
+            np.full(first[i + 1] - first[i] - 1, flow_m3s[i]),
+            width_m[i],
+            manning_n,
+        )
+        steepest[i], fastest[i] = slope.max(), velocity.max()
+    return steepest, fastest

@@ -28,12 +28,13 @@ def open_rings(
     the lips in their order, none closed; the gap is twice the sill's length and at least 6 m
     """
     lines = []
+    rings = [own if line.closed else [] for own, line in zip(exits, ways.lines, strict=True)]
+    ranked = ranked_exits(rings, own_peak_m3s, ways, rules)
     for i, line in enumerate(ways.lines):
         if not line.closed:
             lines.append(line)
             continue
-        ranked = ranked_exits(exits[i], float(own_peak_m3s[i]), ways, rules)
-        at = ranked[0].along_m if ranked else 0.0
+        at = ranked[i][0].along_m if ranked[i] else 0.0
         length = line.length_m
         gap = max(LEAST_OPENING_M, 2.0 * wanted_sill_m(float(own_peak_m3s[i]), rules))
         gap = min(gap, length / 2.0)

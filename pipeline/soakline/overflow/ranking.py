@@ -5,10 +5,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
-from soakline.overflow.hydraulics import reach_velocities
+from soakline.overflow.hydraulics import way_maxima
 from soakline.siting.ends import EndMap
-from soakline.siting.exits import Exit
+from soakline.siting.exits import Exit, exits_at, lip_stations
 from soakline.siting.lines import LipLine
+from soakline.siting.stations import Stations
+from soakline.siting.stretches import Stretch
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
 
@@ -50,9 +52,9 @@ class Ways:
     clear_m : (lines,) from each lip to its mound's toe, m
     burnt : (rows, columns) int32, cells of the lips
     end_map, direction, marks, ground_m, grid : as for `find_exits`
-    judged : greatest slope and velocity of a way at a peak, remembered: most peaks stay the same
-        from one round of choosing to the next
-    followed : exits at the middle of sills, remembered likewise
+    followed : exits at the middle of sills, remembered: most stay the same from one round of
+        choosing to the next
+    stations : of lips that sills were laid on, remembered likewise
     """
 
     lines: list[LipLine]
@@ -63,8 +65,28 @@ class Ways:
     marks: Uint8Array
     ground_m: GroundArray
     grid: Grid
-    judged: dict[tuple[int, float, float], tuple[float, float]] = field(default_factory=dict)
     followed: dict[tuple[int, float], Exit | None] = field(default_factory=dict)
+    stations: dict[int, Stations] = field(default_factory=dict)
+
+    def exit_at(self, stretch: Stretch, swale: int, along_m: float, at_end: bool) -> Exit | None:
+        """Exit at a place of a lip; None where the way leads back into the own swale."""
+        key = (swale, along_m)
+        if key not in self.followed:
+            if swale not in self.stations:
+                self.stations[swale] = lip_stations(self.lines[swale])
+            found = exits_at(
+                self.stations[swale],
+                swale,
+                [(stretch, along_m, at_end)],
+                float(self.clear_m[swale]),
+                self.burnt,
+                self.end_map,
+                self.direction,
+                self.marks,
+                self.grid,
+            )
+            self.followed[key] = found[0] if found else None
+        return self.followed[key]
 
 
 def wanted_sill_m(peak_m3s: float, rules: SillRules) -> float:
@@ -84,18 +106,18 @@ def usable_exit(way: Exit, ways: Ways) -> bool:
 
 
 def ranked_exits(
-    exits: list[Exit],
-    peak_m3s: float,
+    exits: list[list[Exit]],
+    peak_m3s: FloatArray,
     ways: Ways,
     rules: SillRules,
     safe_goal: BoolArray | None = None,
-) -> list[Exit]:
-    """Exits of one swale, the best first.
+) -> list[list[Exit]]:
+    """Exits of every swale, the best first.
 
     Parameters
     ----------
-    exits : places to try
-    peak_m3s : that they are judged at, m³/s
+    exits : places to try, by swale
+    peak_m3s : (swales,) that they are judged at, m³/s
     ways : Ways
     rules : SillRules
     safe_goal : (ends + 1,) whether each value of the end map is a safe end; None where that is not
@@ -107,38 +129,41 @@ def ranked_exits(
     that cross no track, no ground steeper than the limit and do not leave over the property's edge;
     then the slower, the end of the swale, the shorter
     """
-    usable = [way for way in exits if usable_exit(way, ways)]
-    keys = [
-        _rank(way, peak_m3s, safe_goal is None or bool(safe_goal[way.goal]), ways, rules)
-        for way in usable
-    ]
-    return [usable[j] for j in sorted(range(len(usable)), key=keys.__getitem__)]
+    usable = [way for own in exits for way in own if usable_exit(way, ways)]
+    steepest, fastest = _judged(usable, peak_m3s, ways, rules)
+    ranked: list[list[tuple[tuple[bool, bool, int, int, bool, float], int]]] = [[] for _ in exits]
+    for j, way in enumerate(usable):
+        safe_end = safe_goal is None or bool(safe_goal[way.goal])
+        rank = _rank(way, float(steepest[j]), float(fastest[j]), safe_end, ways, rules)
+        ranked[way.swale].append((rank, j))
+    return [[usable[j] for _, j in sorted(own)] for own in ranked]
 
 
-def _judged(way: Exit, peak_m3s: float, ways: Ways, rules: SillRules) -> tuple[float, float]:
-    """Greatest slope, m/m, and velocity, m/s, of a way at a peak."""
-    key = (way.swale, way.along_m, peak_m3s)
-    if key not in ways.judged:
-        length = min(wanted_sill_m(peak_m3s, rules), LONGEST_SILL_M)
-        passes = min(peak_m3s, rules.coefficient * length * rules.head_m**1.5)
-        slope, velocity = reach_velocities(
-            way.station_row,
-            way.station_column,
-            ways.ground_m,
-            ways.grid.cell_m,
-            np.full(way.station_row.size - 1, passes),
-            length,
-            rules.manning_n,
-        )
-        ways.judged[key] = (float(slope.max()), float(velocity.max()))
-    return ways.judged[key]
+def _judged(
+    exits: list[Exit], peak_m3s: FloatArray, ways: Ways, rules: SillRules
+) -> tuple[FloatArray, FloatArray]:
+    """Greatest slope, m/m, and velocity, m/s, of ways at the peaks of their swales."""
+    if not exits:
+        return np.zeros(0), np.zeros(0)
+    peak = peak_m3s[[way.swale for way in exits]]
+    per_metre = rules.coefficient * rules.head_m**1.5
+    length = np.minimum(np.maximum(peak / per_metre, SHORTEST_SILL_M), LONGEST_SILL_M)
+    return way_maxima(
+        np.concatenate([[0], np.cumsum([way.station_row.size for way in exits])]),
+        np.concatenate([way.station_row for way in exits]),
+        np.concatenate([way.station_column for way in exits]),
+        ways.ground_m,
+        ways.grid.cell_m,
+        np.minimum(peak, per_metre * length),
+        length,
+        rules.manning_n,
+    )
 
 
 def _rank(
-    way: Exit, peak_m3s: float, safe_end: bool, ways: Ways, rules: SillRules
+    way: Exit, steepest: float, fastest: float, safe_end: bool, ways: Ways, rules: SillRules
 ) -> tuple[bool, bool, int, int, bool, float]:
     """What is compared between exits, the best first."""
-    steepest, fastest = _judged(way, peak_m3s, ways, rules)
     edge = way.goal == 0 or ways.end_map.ends[way.goal - 1].kind == "property_edge"
     kind = 0
     if way.crosses_track:

@@ -1,6 +1,6 @@
 """Overflow routes as they are drawn and judged: line, fall, velocity, what the cover bears."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -38,9 +38,15 @@ class EndShapes:
     hollows: dict[int, BaseGeometry]
     safe_points: GeometryArray
     area: BaseGeometry
+    _known: dict[End, BaseGeometry] = field(default_factory=dict)
 
     def of(self, end: End) -> BaseGeometry:
         """Line, point or rim that a route to this end finishes on."""
+        if end not in self._known:
+            self._known[end] = self._rim(end)
+        return self._known[end]
+
+    def _rim(self, end: End) -> BaseGeometry:
         if end.kind == "property_edge":
             return self.area.boundary
         by_kind: dict[str, GeometryArray | dict[int, BaseGeometry]] = {

@@ -45,7 +45,9 @@ class Overflow:
 def _passes_on(hollow: int, ways: Ways, hollows: Hollows) -> bool:
     """Whether what a full hollow spills runs on to a safe end that is no hollow and no swale."""
     direction = ways.direction
-    cell = int(np.flatnonzero(hollows.label.ravel() == hollow + 1)[0])
+    top, bottom, left, right = (int(side) for side in hollows.box[hollow])
+    row, column = np.argwhere(hollows.label[top : bottom + 1, left : right + 1] == hollow + 1)[0]
+    cell = (top + int(row)) * direction.shape[1] + left + int(column)
     own = ways.end_map.number_of(End("hollow", hollow))
     goal = ways.end_map.goal.ravel()
     columns = direction.shape[1]

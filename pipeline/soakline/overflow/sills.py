@@ -16,7 +16,7 @@ from soakline.overflow.ranking import (
     usable_exit,
     wanted_sill_m,
 )
-from soakline.siting.exits import Exit, exits_at
+from soakline.siting.exits import Exit
 from soakline.water.network import Spill
 
 _APART_M = 1.0  # ground left between two sills of one lip
@@ -84,25 +84,6 @@ def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float
     return (low, high) if high - low >= SHORTEST_SILL_M else None
 
 
-def _at_middle(way: Exit, along_m: float, ways: Ways) -> Exit | None:
-    """The exit of a sill laid on another's stretch, followed from the middle of the sill."""
-    key = (way.swale, along_m)
-    if key not in ways.followed:
-        found = exits_at(
-            ways.lines[way.swale],
-            way.swale,
-            [(way.stretch, along_m, way.at_end)],
-            float(ways.clear_m[way.swale]),
-            ways.burnt,
-            ways.end_map,
-            ways.direction,
-            ways.marks,
-            ways.grid,
-        )
-        ways.followed[key] = found[0] if found else None
-    return ways.followed[key]
-
-
 def _lay_sills(
     ranked: list[Exit], wanted_m: float, safe_only: bool, safe_goal: BoolArray, ways: Ways
 ) -> list[tuple[Exit, float, float]]:
@@ -119,7 +100,7 @@ def _lay_sills(
         # From its middle a long sill may lead elsewhere than the exit: then a shorter one serves.
         while length >= SHORTEST_SILL_M:
             start = min(max(way.along_m - length / 2.0, span[0]), span[1] - length)
-            middle = _at_middle(way, start + length / 2.0, ways)
+            middle = ways.exit_at(way.stretch, way.swale, start + length / 2.0, way.at_end)
             if (
                 middle is not None
                 and usable_exit(middle, ways)
@@ -168,9 +149,7 @@ def choose_outlets(
     sills: list[list[Sill]] = [[] for _ in exits]
     chosen: list[list[int]] = []
     for _ in range(_ROUNDS):
-        ranked = [
-            ranked_exits(own, float(peak[i]), ways, rules, safe_goal) for i, own in enumerate(exits)
-        ]
+        ranked = ranked_exits(exits, peak, ways, rules, safe_goal)
         peak = own_peak_m3s.copy()
         for i in order:
             wanted = wanted_sill_m(float(peak[i]), rules)

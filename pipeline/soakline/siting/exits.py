@@ -152,8 +152,13 @@ def _first_below(
     return start
 
 
+def lip_stations(line: LipLine) -> Stations:
+    """Stations of a lip, as close as places to spill are looked for."""
+    return stations_along(line.coordinates, _SAMPLE_M)
+
+
 def exits_at(
-    line: LipLine,
+    stations: Stations,
     swale: int,
     places: list[tuple[Stretch, float, bool]],
     clear_m: float,
@@ -167,7 +172,7 @@ def exits_at(
 
     Parameters
     ----------
-    line : the lip
+    stations : of the lip, by `lip_stations`
     swale : its index
     places : stretch, distance along the lip in m, and whether it counts as an end of the swale
     clear_m : from the lip to the mound's toe, m
@@ -181,9 +186,9 @@ def exits_at(
     -------
     the exits; ways back into the own swale are left out
     """
-    stations = stations_along(line.coordinates, _SAMPLE_M)
-    nearest = np.abs(stations.along_m[:, None] - np.array([at for _, at, _ in places])).argmin(0)
-    along = [at for _, at, _ in places]
+    along = np.array([at for _, at, _ in places])
+    step = float(stations.along_m[1])
+    nearest = np.clip(np.rint(along / step).astype(np.int64), 0, stations.along_m.size - 1)
     easting = np.interp(along, stations.along_m, stations.easting_m)
     northing = np.interp(along, stations.along_m, stations.northing_m)
     start = _first_below(stations, nearest, clear_m, burnt, swale + 1, grid)
@@ -239,7 +244,7 @@ def find_exits(
     """
     exits: list[list[Exit]] = []
     for i, line in enumerate(lines):
-        stations = stations_along(line.coordinates, _SAMPLE_M)
+        stations = lip_stations(line)
         length = float(stations.along_m[-1])
         places = [
             (stretch, at, at_end)
@@ -247,7 +252,7 @@ def find_exits(
             for at, at_end in places_on(stretch, length, line.closed)
         ]
         exits.append(
-            exits_at(line, i, places, float(clear_m[i]), burnt, end_map, direction, marks, grid)
+            exits_at(stations, i, places, float(clear_m[i]), burnt, end_map, direction, marks, grid)
             if places
             else []
         )
