@@ -74,6 +74,50 @@ def test_a_valley_gathers_the_sheet_and_speeds_it_up() -> None:
     assert np.all(velocity[1:] > 1.5 * velocity[0])
 
 
+@pytest.mark.parametrize("angle_deg", [0.0, 45.0, 100.0])
+def test_a_way_down_a_valley_has_the_velocity_of_its_triangle_whichever_way_it_runs(
+    angle_deg: float,
+) -> None:
+    """Sides of 20 %, bed of 8 %: A = 5 y², P = 2 y √26, Q by Manning at a depth of 0.2 m."""
+    depth, n = 0.2, 0.035
+    area, perimeter = 5.0 * depth**2, 2.0 * depth * 26.0**0.5
+    flow = area * float(manning_velocity_ms(area / perimeter, 0.08, n))
+    dem, grid = sample(v_valley(20.0, 8.0), width_m=40.1, cell_m=0.1, rotation_deg=angle_deg)
+    down = np.arange(0.0, 15.1, 5.0) / grid.cell_m
+    # The axis of the unturned form falls south, and turns clockwise.
+    row = 200.0 + down * np.cos(np.radians(angle_deg))
+    column = 200.0 - down * np.sin(np.radians(angle_deg))
+    slope, velocity = reach_velocities(row, column, dem, grid.cell_m, np.full(3, flow), 8.0, n)
+    assert slope == pytest.approx(0.08, rel=0.03)
+    assert velocity[1:] == pytest.approx(flow / area, rel=0.05)
+
+
+def test_water_on_level_ground_runs_as_on_a_slope_of_1_in_1000() -> None:
+    level = np.full((40, 40), 7.0, np.float32)
+    row = np.array([10.0, 15.0, 20.0])
+    slope, velocity = reach_velocities(row, np.full(3, 20.0), level, 1.0, np.ones(2), 10.0, 0.035)
+    assert slope.tolist() == [0.0, 0.0]
+    expected = manning_velocity_ms(sheet_depth_m(0.1, 0.001, 0.035), 0.001, 0.035)
+    assert velocity == pytest.approx(float(expected), rel=1e-3)
+
+
+def test_water_runs_up_to_3_m_deep() -> None:
+    """Between upright banks 1 m apart; deeper than any way of a swale."""
+    n, slope = 0.035, 0.01
+    flow = 2.9 * float(manning_velocity_ms(2.9, slope, n))
+    found = normal_velocity_ms(np.zeros(9), 0.125, slope, flow, n)
+    assert found == pytest.approx(flow / 2.9, rel=1e-3)
+
+
+def test_ground_without_height_beside_a_way_lies_level_with_its_middle() -> None:
+    dem, grid = sample(plane(8.0), width_m=100.0)
+    row = np.arange(30.0, 61.0, 5.0)
+    ways = (row, np.full(7, 50.0), dem, grid.cell_m, np.full(6, 0.4), 10.0, 0.035)
+    whole = reach_velocities(*ways)[1]
+    dem[:, 52:] = np.nan
+    assert reach_velocities(*ways)[1] == pytest.approx(whole, rel=1e-3)
+
+
 @pytest.mark.parametrize("peak_m3s", [0.001, 0.05, 0.4, 2.5])
 def test_a_sill_passes_its_peak_at_the_greatest_head(peak_m3s: float) -> None:
     """Q = C L h^1.5 with C 1.45 and h 0.10 m: 0.04585 m³/s a metre, and 1 m at least."""

@@ -84,7 +84,8 @@ def test_unknown_cover_soil_or_texture_is_refused() -> None:
         permissible_ms("bare-clay", "erodible", 3.0)
     with pytest.raises(ValueError, match="soil is"):
         permissible_ms("annuals", "soft", 3.0)  # type: ignore[arg-type]
-    with pytest.raises(ValueError, match="negative"):
-        permissible_ms("annuals", "erodible", float("nan"))
+    for slope_pct in (-0.5, float("nan")):
+        with pytest.raises(ValueError, match="negative"):
+            permissible_ms("annuals", "erodible", slope_pct)
     with pytest.raises(ValueError, match="no bare-earth velocity"):
         bare_earth_permissible_ms("porridge")

@@ -1,5 +1,7 @@
 """Volumes along the pegs, and the ground that the works take in plan."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +11,7 @@ from soakline.section.earthworks import earthworks, end_batter_m3
 from soakline.section.footprint import Footprint, LipStations, dug_ground, footprint, strip
 from soakline.section.mound import MoundShape, section_area_m2
 from soakline.section.pegs import set_pegs
-from soakline.section.trench import Trench, cut_area_m2
+from soakline.section.trench import Trench, cut_area_m2, cuttable_slope
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -95,11 +97,60 @@ def test_short_spoil_is_told_in_cubic_metres() -> None:
     assert done.short_m3 > 0.0
 
 
+def heaped_m2(crest_width_m: float, above_m: float, fall: float, height_m: float = 0.25) -> float:
+    args = [np.array(x) for x in (height_m, crest_width_m, above_m, fall)]
+    return float(section_area_m2(MOUND, *args))
+
+
 def test_low_spots_are_made_up_out_of_the_spoil() -> None:
-    level = earthworks(straight(100.0), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    """2 cm under the least crest of 0.5 m, for 100 m: 1 m³ that the mound lacks."""
     low = earthworks(straight(100.0, above_m=-0.02), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
-    assert low.cut_m3 < level.cut_m3
-    assert low.crest_width_m < level.crest_width_m
+    heaped = 90.0 * heaped_m2(low.crest_width_m, -0.02, 0.08)
+    assert heaped == pytest.approx(low.fill_m3 - 1.0, rel=1e-6)
+    shallow = Trench(0.4, 0.15, 1.0)
+    short = earthworks(straight(100.0, 0.01, -0.02), shallow, MOUND, 0.6, 100.0, 80.0, 1.125)
+    least = 100.0 * heaped_m2(0.5, -0.02, 0.01, 0.6)
+    assert short.short_m3 == pytest.approx(least - (short.fill_m3 - 1.0))
+
+
+def test_spoil_beyond_the_room_kept_for_the_mound_is_left_over() -> None:
+    """Room was kept for 80 m of mound and sills leave 40: half of the spoil is over."""
+    done = earthworks(straight(100.0), TRENCH, MOUND, 0.25, 40.0, 80.0, 1.125)
+    assert done.surplus_m3 == pytest.approx(done.fill_m3 / 2.0)
+    heaped = 40.0 * heaped_m2(done.crest_width_m, 0.0, 0.08)
+    assert heaped == pytest.approx(done.fill_m3 / 2.0, rel=1e-6)
+
+
+def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
+    below_gentler = replace(straight(100.0, 0.08), fall=np.full(21, 0.03))
+    done = earthworks(below_gentler, TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    even = earthworks(straight(100.0, 0.08), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    assert done.cut_m3 == even.cut_m3
+    assert done.face_height_m == even.face_height_m
+    heaped = 90.0 * heaped_m2(done.crest_width_m, 0.0, 0.03)
+    assert heaped == pytest.approx(done.fill_m3, rel=1e-6)
+
+
+def test_along_uneven_ground_the_highest_face_and_the_mean_wedge_are_told() -> None:
+    """Slope rises evenly from 4 % to 12 %: faces d + s T / (1 − s m)."""
+    slope = np.linspace(0.04, 0.12, 21)
+    done = earthworks(replace(straight(100.0), rise=slope), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    width = TRENCH.top_width_m
+    assert done.face_height_m == pytest.approx(0.5 + 0.12 * width / (1.0 - 0.12 * 1.5))
+    wedge = width**2 * slope / (2.0 * (1.0 - slope * 1.5))
+    assert done.wedge_m2 == pytest.approx(wedge.mean())
+
+
+def test_each_end_leaves_ground_by_its_own_section() -> None:
+    one, other = (np.array(x) * TRENCH.area_m2 for x in ([1.0, 9.0, 3.0], [2.0, 2.0, 2.0]))
+    assert end_batter_m3(TRENCH, one) == pytest.approx(end_batter_m3(TRENCH, other))
+
+
+def test_a_slope_that_can_be_cut_is_left_and_a_steeper_one_held_just_under_the_limit() -> None:
+    """Batter 1.5 and a limit of 0.6 on batter times slope: 40 %."""
+    slope = np.array([-0.1, 0.08, 0.39, 0.4, 2.0])
+    limit = 0.59 / 1.5
+    assert cuttable_slope(TRENCH, slope).tolist() == [-0.1, 0.08, 0.39, limit, limit]
 
 
 @pytest.mark.parametrize(

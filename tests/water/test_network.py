@@ -195,6 +195,14 @@ def test_the_bound_of_one_swale_is_its_rates_times_its_areas() -> None:
     assert bound == pytest.approx(10_000.0 * dry + 300.0 * wet)
 
 
+def test_rates_are_those_of_the_72_s_that_bring_most() -> None:
+    """Of steady rain the last 72 s: 50 mm in 2 h on CN 74."""
+    dry, wet = peak_rates_m_s((uniform_storm(),), 74.0)
+    last_mm = runoff_mm(50.0, 74.0) - runoff_mm(50.0 * (1.0 - 72.0 / 7200.0), 74.0)
+    assert dry == pytest.approx(float(last_mm) / 1000.0 / 72.0)
+    assert wet == pytest.approx(0.050 / 7200.0)
+
+
 def test_time_to_empty_is_depth_over_rate_for_an_upright_trench() -> None:
     """100 m³ over 2 m³/h: 50 h."""
     assert full_to_empty_h(one_swale()).tolist() == [50.0]

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
 from soakline.inputs.types import RainTable
 from soakline.water.curve_number import runoff_mm
@@ -73,6 +74,26 @@ def test_largest_rise_of_uniform_rain_is_in_its_last_seconds() -> None:
     storm = storms_for(TABLE, 0, 1, "uniform")[3]
     last = runoff_mm(38.0, 80.0) - runoff_mm(38.0 * (1.0 - 1.2 / 60.0), 80.0)
     assert largest_rise_mm(storm, 80.0) == pytest.approx(float(last), rel=1e-9)
+
+
+def test_the_window_of_largest_rise_may_begin_anywhere() -> None:
+    """Heavy rain, then half of it: the window ends inside the lighter, on ever wetter ground."""
+    storm = storms_for(TABLE, 0, 1, "alternating")[1]
+    assert storm.depths_mm == (0.0, 10.0, 15.0)
+
+    def rise_mm(start_min: float, number: float) -> float:
+        fallen = storm.cumulative_depth_mm([start_min, start_min + 5.0])
+        return float(np.diff(runoff_mm(fallen, number))[0])
+
+    for number in (92.0, 95.0, 98.0):
+        found = minimize_scalar(
+            lambda start, number=number: -rise_mm(start, number),
+            bounds=(0.0, 5.0),
+            method="bounded",
+            options={"xatol": 1e-9},
+        )
+        assert 0.1 < found.x < 4.9
+        assert largest_rise_mm(storm, number, 300.0) == pytest.approx(-found.fun, rel=1e-7)
 
 
 def test_excess_of_uniform_rain_lasts_from_a_fifth_of_storage() -> None:
