@@ -244,10 +244,56 @@ def test_spacing_needs_half_of_the_pegs(share: float, found: bool) -> None:
 
 
 def test_a_line_much_higher_or_hardly_higher_is_no_neighbour() -> None:
-    """Between a quarter and one and a half intervals."""
+    """From a quarter to one and a half intervals: 2 m to 12 m."""
     lower = LipLine(400.0, 8.0, straight(0.0, 0.0, 200.0), False)
     nothing = np.array([], dtype=object)
-    for rise, counts in ((1.9, False), (2.1, True), (11.9, True), (12.1, False)):
+    for rise, counts in ((1.99, False), (2.0, True), (12.0, True), (12.01, False)):
         upper = LipLine(400.0 + rise, 8.0, straight(0.0, 60.0, 200.0), False)
         spacing, _ = spacing_above([upper, lower], np.full(2, 8.0), np.full(2, 8.0), nothing)
         assert np.isfinite(spacing[1]) == counts, rise
+
+
+@pytest.mark.parametrize(("length_m", "counts"), [(250.0, True), (260.0, False)])
+def test_just_half_of_the_pegs_is_enough_and_the_others_count_for_nothing(
+    length_m: float, counts: bool
+) -> None:
+    """Pegs to 120 m lie within the 150 m of reach: 13 of 26, or of 27."""
+    upper = LipLine(408.0, 8.0, straight(0.0, 100.0, 10.0), False)
+    lower = LipLine(400.0, 8.0, straight(0.0, 0.0, length_m), False)
+    nothing = np.array([], dtype=object)
+    spacing, interval = spacing_above([upper, lower], np.full(2, 8.0), np.full(2, 8.0), nothing)
+    assert np.isfinite(spacing[1]) == counts
+    if counts:
+        beyond = np.maximum(np.arange(0.0, 121.0, 10.0) - 10.0, 0.0)
+        assert spacing[1] == pytest.approx(np.hypot(beyond, 100.0).mean())
+        assert interval[1] == pytest.approx(8.0)
+
+
+def test_spacing_is_the_mean_over_pegs_10_m_apart() -> None:
+    """The line above draws away by one in four; pegs stand at 0, 10, 20 and 30 m."""
+    slanted = np.array([[-100.0, 35.0], [300.0, 135.0]])
+    upper = LipLine(408.0, 8.0, slanted, False)
+    lower = LipLine(400.0, 8.0, straight(0.0, 0.0, 37.0), False)
+    nothing = np.array([], dtype=object)
+    spacing, _ = spacing_above([upper, lower], np.full(2, 8.0), np.full(2, 8.0), nothing)
+    upright = 60.0 + 0.25 * np.array([0.0, 10.0, 20.0, 30.0])
+    assert spacing[1] == pytest.approx(upright.mean() * 4.0 / 17.0**0.5)
+
+
+def test_the_nearest_of_two_lines_above_counts_in_whatever_order_they_come() -> None:
+    far = LipLine(411.0, 8.0, straight(0.0, 140.0, 200.0), False)
+    near = LipLine(405.0, 8.0, straight(0.0, 70.0, 200.0), False)
+    lower = LipLine(400.0, 8.0, straight(0.0, 0.0, 200.0), False)
+    nothing = np.array([], dtype=object)
+    for above in ([far, near], [near, far]):
+        found = spacing_above([*above, lower], np.full(3, 8.0), np.full(3, 8.0), nothing)
+        assert (found[0][2], found[1][2]) == pytest.approx((70.0, 5.0))
+
+
+def test_on_gentle_ground_a_neighbour_may_be_more_than_a_kilometre_away() -> None:
+    """8 m on half a percent: 1600 m."""
+    upper = LipLine(408.0, 8.0, straight(0.0, 1600.0, 200.0), False)
+    lower = LipLine(400.0, 8.0, straight(0.0, 0.0, 200.0), False)
+    nothing = np.array([], dtype=object)
+    spacing, _ = spacing_above([upper, lower], np.full(2, 8.0), np.full(2, 0.5), nothing)
+    assert spacing[1] == pytest.approx(1600.0)

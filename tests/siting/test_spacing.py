@@ -1,0 +1,122 @@
+"""Distances that the rules give, and the levels that lines take."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from soakline.grid import Grid
+from soakline.inputs.types import Features
+from soakline.siting.place import LevelSeries
+from soakline.siting.spacing import level_series, runoff_spacing_m
+from soakline.terrain.condition import Terrain
+from tests.siting.land import TRENCH, features_of, layer, terrain_of
+from tests.terrain_analytic.ground import CENTRE_EASTING_M, plane, sample
+
+EXCESS_MM, RAIN_MM, HOURS = np.array([40.0, 25.0]), np.array([100.0, 60.0]), np.array([10.0, 1.0])
+SOAK_M_H = 0.0065
+
+
+def runoff_spacing(excess_mm: np.ndarray, rain_mm: np.ndarray = RAIN_MM) -> float:
+    width, base = TRENCH.top_width_m, TRENCH.base_width_m
+    return runoff_spacing_m(TRENCH.area_m2, width, base, SOAK_M_H, excess_mm, rain_mm, HOURS)
+
+
+def test_a_swale_at_the_runoff_spacing_is_just_full_in_the_worst_storm() -> None:
+    """Runoff of the strip and rain on the water are what is held and what soaks in by the base."""
+    strip_m = runoff_spacing(EXCESS_MM) - TRENCH.top_width_m
+    came = (strip_m * EXCESS_MM + TRENCH.top_width_m * RAIN_MM) / 1000.0
+    left = came - SOAK_M_H * TRENCH.base_width_m * HOURS - TRENCH.area_m2
+    assert left.max() == pytest.approx(0.0, abs=1e-12)
+
+
+def test_storms_without_runoff_set_no_spacing() -> None:
+    assert runoff_spacing(np.zeros(2)) == np.inf
+    one = runoff_spacing_m(
+        TRENCH.area_m2, TRENCH.top_width_m, 1.5, SOAK_M_H, EXCESS_MM[:1], RAIN_MM[:1], HOURS[:1]
+    )
+    assert runoff_spacing(np.array([40.0, 0.0])) == one
+
+
+def test_a_swale_that_rain_alone_overfills_stands_beside_the_next() -> None:
+    assert runoff_spacing(EXCESS_MM, np.array([900.0, 60.0])) == TRENCH.top_width_m
+
+
+def series_on(
+    terrain: Terrain, features: Features, max_spacing_m: float, factor: float = 1.0
+) -> tuple[LevelSeries, ...]:
+    allowed = np.zeros(terrain.grid.shape, dtype=bool)
+    allowed[5:-5, 5:-5] = True
+    return level_series(
+        terrain.ground_m,
+        terrain.slope_pct,
+        terrain.flow.direction,
+        allowed,
+        terrain.grid,
+        8.0 * factor,
+        factor,
+        features,
+        max_spacing_m,
+    )
+
+
+def land(slope_pct: float, width_m: float = 300.0) -> tuple[Terrain, Grid]:
+    dem, grid = sample(plane(slope_pct), width_m=width_m)
+    return terrain_of(dem, grid), grid
+
+
+def test_levels_go_down_by_the_interval_to_the_lowest_ground() -> None:
+    terrain, grid = land(12.0)
+    (series,) = series_on(terrain, features_of(grid), 0.0)
+    allowed = terrain.ground_m[5:-5, 5:-5]
+    assert np.diff(series.levels_m) == pytest.approx(-8.0)
+    assert allowed.max() - 8.0 < series.levels_m[0] <= allowed.max()
+    assert allowed.min() <= series.levels_m[-1] < allowed.min() + 8.0
+
+
+@pytest.mark.parametrize(("slope_pct", "step_m"), [(2.0, 2.0), (3.0, 4.0), (1.0, 1.0), (8.0, 8.0)])
+def test_on_gentle_ground_levels_between_bring_lines_within_the_greatest_spacing(
+    slope_pct: float, step_m: float
+) -> None:
+    """8 m of tree, at most 150 m: halves under 5.3 %, quarters under 2.7 %, eighths under 1.3 %."""
+    terrain, grid = land(slope_pct, 1100.0)
+    series = series_on(terrain, features_of(grid), 150.0)
+    levels = np.sort(np.concatenate([own.levels_m for own in series]))
+    assert np.diff(levels) == pytest.approx(step_m)
+    allowed = terrain.ground_m[5:-5, 5:-5]
+    assert levels[0] < allowed.min() + step_m
+    assert all(own.where[5:-5, 5:-5].all() for own in series)
+    assert series[-1].interval_m == step_m
+
+
+def test_levels_between_are_laid_on_gentle_ground_alone() -> None:
+    """8 % in the west, 2 % in the east, blurred over half of the greatest spacing."""
+    terrain, grid = land(2.0, 400.0)
+    slope = terrain.slope_pct.copy()
+    slope[:, :200] = 8.0
+    levels = level_series(
+        terrain.ground_m, slope, terrain.flow.direction, np.isfinite(slope), grid, 8.0, 1.0,
+        features_of(grid), 150.0,
+    )  # fmt: skip
+    assert levels[0].where.all()
+    assert [own.interval_m for own in levels] == [8.0, 4.0, 2.0]
+    for own in levels[1:]:
+        assert own.where[:, 240:].all()
+        assert not own.where[:, :160].any()
+
+
+def test_a_planting_block_has_the_levels_of_its_own_trees_and_the_first_block_holds() -> None:
+    terrain, grid = land(8.0)
+    west_m, south_m, _, north_m = grid.bounds
+    west = shapely.box(west_m, south_m, CENTRE_EASTING_M, north_m)
+    fig = layer(grid, west, mature_tree_height_m=4.0, species="fig")
+    oak = layer(grid, west, mature_tree_height_m=6.0, species="oak")
+    both = gpd.GeoDataFrame(pd.concat([fig, oak], ignore_index=True))
+    outside, inside = series_on(terrain, features_of(grid, planting_blocks=both), 0.0, 0.5)
+    assert (outside.interval_m, inside.interval_m) == (4.0, 2.0)
+    assert np.diff(inside.levels_m) == pytest.approx(-2.0)
+    assert inside.where[:, :150].all()
+    assert outside.where[:, 150:].all()
+    assert not (inside.where & outside.where).any()
+    assert (outside.group, inside.group) == (0, 1)
