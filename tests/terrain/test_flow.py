@@ -50,6 +50,18 @@ def test_contributing_area_sums_to_the_valid_cells(seed: int) -> None:
     assert np.array_equal(flow.direction == END, rim_of(filled))
 
 
+@pytest.mark.parametrize("turns", range(4))
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_of_two_ways_equally_far_off_the_cardinal_one_is_taken_on_either_side(
+    turns: int, mirrored: bool
+) -> None:
+    """Falls of 2 to the east and 1 to the south: as far from east as from south-east."""
+    row, column = np.mgrid[0:3, 0:3]
+    dem = 9.0 - 2.0 * column - 1.0 * row
+    dem = np.rot90(dem[::-1] if mirrored else dem, turns).astype(np.float32)
+    assert flow_of(np.ascontiguousarray(dem))[1].direction[1, 1] == 2 * turns
+
+
 def rim_of(filled: FilledGround) -> np.ndarray:
     """Cells of the domain beside what lies outside it."""
     around = np.pad(filled.domain, 1)
