@@ -3,36 +3,17 @@
 import numpy as np
 import pytest
 
-from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP, VOID
+from soakline.terrain.compass import END, VOID
 from soakline.terrain.drainage import _strahler
-
-# Channels drawn as text: an arrow is the way down, "o" the outlet. One letter a cell.
-ARROWS = {"→": 0, "↗": 1, "↑": 2, "↖": 3, "←": 4, "↙": 5, "↓": 6, "↘": 7, "o": END}
+from tests.terrain.drawings import directions, downstream_order
 
 
 def order_at_outlet(drawing: str) -> int:
     """Strahler number at the outlet of a drawn network."""
-    rows = drawing.strip("\n").splitlines()
-    width = max(map(len, rows))
-    direction = np.full((len(rows), width), VOID, np.uint8)
-    for r, row in enumerate(rows):
-        for c, letter in enumerate(row):
-            direction[r, c] = ARROWS.get(letter, VOID)
+    direction = directions(drawing)
     channel = direction != VOID
     number, _ = _strahler(direction, downstream_order(direction), channel)
     return int(number[direction == END][0])
-
-
-def downstream_order(direction: np.ndarray) -> np.ndarray:
-    """Flat indices of the channel's cells, each after all that drain to it."""
-
-    def cells_below(cell: int) -> int:
-        k = int(direction.ravel()[cell])
-        step = int(ROW_STEP[k % 8] * direction.shape[1] + COLUMN_STEP[k % 8])
-        return 0 if k == END else 1 + cells_below(cell + step)
-
-    cells = np.flatnonzero(direction != VOID)
-    return np.array(sorted(cells, key=lambda cell: -cells_below(int(cell))), dtype=np.int64)
 
 
 ONE = """

@@ -132,22 +132,25 @@ def against_least_deviation(
     return wrong
 
 
-def quinn_accumulation(surface_m: GroundArray) -> FloatArray:
+def quinn_accumulation(surface_m: GroundArray, own: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Area spread over all lower neighbours by slope times contour length, from the highest down.
 
-    Quinn, Beven, Chevallier & Planchon 1991: contour lengths of 0.5 and 0.354 cells. No flats.
+    Quinn, Beven, Chevallier & Planchon 1991: contour lengths of 0.5 and 0.354 cells. No flats. The
+    second figure is the longest way that any of it has come, in cells.
     """
     rows, columns = surface_m.shape
-    area = np.ones(surface_m.shape)
+    area, longest = own.copy(), np.zeros(surface_m.shape)
     for cell in sorted(np.ndindex(surface_m.shape), key=lambda cell: -float(surface_m[cell])):
         if cell[0] in (0, rows - 1) or cell[1] in (0, columns - 1):
             continue
-        weight = {}
+        weight, step = {}, {}
         for k in range(8):
             drop = float(surface_m[cell]) - float(surface_m[neighbour(cell, k)])
-            run, contour = (1.0, 0.5) if k % 2 == 0 else (math.sqrt(2.0), 0.354)
-            weight[k] = max(drop, 0.0) / run * contour
+            step[k], contour = (1.0, 0.5) if k % 2 == 0 else (math.sqrt(2.0), 0.354)
+            weight[k] = max(drop, 0.0) / step[k] * contour
         for k, w in weight.items():
             if w > 0.0:
-                area[neighbour(cell, k)] += area[cell] * w / sum(weight.values())
-    return area
+                below = neighbour(cell, k)
+                area[below] += area[cell] * w / sum(weight.values())
+                longest[below] = max(longest[below], longest[cell] + step[k])
+    return area, longest

@@ -4,14 +4,19 @@ import numpy as np
 import pytest
 
 from soakline.grid import Grid, GroundArray
+from soakline.terrain import drainage
+from soakline.terrain.compass import VOID
 from soakline.terrain.drainage import DrainageLine, drainage_lines
-from soakline.terrain.flow import flow_over
+from soakline.terrain.flow import Flow, flow_over
 from soakline.terrain.ground import mean_ground
 from soakline.terrain.hollows import Hollows, fill_hollows, find_hollows, hollow_outlines
 from soakline.terrain.landform import landforms
+from tests.terrain.drawings import directions
+from tests.terrain.slow_twins import upstream_by_walking
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
+    centred_grid,
     hollow,
     plane,
     ring_hill,
@@ -66,6 +71,89 @@ def test_a_valley_has_one_line_on_its_axis(
     assert np.abs(across).max() < (2.0 if noise_m == 0.0 else 3.0)
     heights = dem[(grid.row_column(lines[0].easting_m, lines[0].northing_m)[0]).astype(int), 0]
     assert heights.size > 150
+
+
+def lines_of(
+    drawing: str, monkeypatch: pytest.MonkeyPatch, least_m2: float = 1.0, block_cells: int = 1
+) -> tuple[DrainageLine, ...]:
+    """Lines of a drawn network on cells of 1 m, all of it confirmed as a valley."""
+    direction = directions(drawing)
+    valid = direction != VOID
+    upstream = upstream_by_walking(direction, valid).astype(np.uint32)
+    everywhere = np.ones(direction.shape, dtype=bool)
+    monkeypatch.setattr(drainage, "valley_blocks", lambda *_: (everywhere, block_cells))
+    rows, columns = direction.shape
+    grid = centred_grid(float(columns), float(rows))
+    return drainage_lines(
+        np.zeros(direction.shape, np.float32), Flow(direction, upstream), grid, least_m2
+    )[0]
+
+
+def figures(lines: tuple[DrainageLine, ...]) -> list[tuple[int, float, int]]:
+    """Order, area and vertices of each line."""
+    return [(one.order_strahler, one.contributing_m2, one.easting_m.size) for one in lines]
+
+
+CONFLUENCE = """
+       ↓
+       ↓
+       ↓
+       ↓
+       ↓
+       ↓
+→→→→→→→→→→→o
+"""
+
+
+def test_lines_end_at_a_confluence_with_their_own_area_and_the_largest_comes_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """7 cells and 6 meet in the eighth of 12; 18 cells in all."""
+    lines = lines_of(CONFLUENCE, monkeypatch)
+    assert figures(lines) == [(2, 18.0, 5), (1, 7.0, 8), (1, 6.0, 7)]
+
+
+@pytest.mark.parametrize(("cells", "orders"), [(5, [1]), (6, [2, 1, 1])])
+def test_a_head_of_up_to_six_blocks_is_no_line(
+    monkeypatch: pytest.MonkeyPatch, cells: int, orders: list[int]
+) -> None:
+    """The cell that it ends in counts to its length."""
+    rows = CONFLUENCE.strip("\n").splitlines()
+    lines = lines_of("\n".join(rows[6 - cells :]), monkeypatch)
+    assert [one.order_strahler for one in lines] == orders
+
+
+def test_of_two_short_heads_that_meet_the_longer_is_the_line(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drawing = """
+→→→↓
+   →→→→→→→→→→o
+ →→↑
+"""
+    (line,) = lines_of(drawing, monkeypatch)
+    assert line.northing_m[0] > line.northing_m[-1]
+    assert figures((line,)) == [(1, 18.0, 15)]
+
+
+@pytest.mark.parametrize(("least_m2", "cells"), [(5.0, 7), (5.5, 6), (6.0, 6), (12.0, 0)])
+def test_a_line_begins_with_the_first_cell_that_has_the_area(
+    monkeypatch: pytest.MonkeyPatch, least_m2: float, cells: int
+) -> None:
+    lines = lines_of("→→→→→→→→→→o", monkeypatch, least_m2)
+    assert [one.easting_m.size for one in lines] == ([cells] if cells else [])
+
+
+@pytest.mark.parametrize(("beside", "apart", "lines"), [(18, 2, 1), (17, 3, 2)])
+def test_lines_side_by_side_for_nine_tenths_of_the_smaller_are_one(
+    monkeypatch: pytest.MonkeyPatch, beside: int, apart: int, lines: int
+) -> None:
+    column = " " * (beside - 1)
+    smaller = ["→" * (beside - 1) + "↓", *[column + "↓"] * (apart - 1), column + "o"]
+    drawing = "\n".join(["→" * 29 + "o", *smaller])
+    found = lines_of(drawing, monkeypatch)
+    assert len(found) == lines
+    assert found[0].contributing_m2 == (50.0 if lines == 1 else 30.0)
 
 
 def hollow_ground(depth_m: float, radius_m: float) -> Hollows:

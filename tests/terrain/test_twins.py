@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from soakline.grid import GroundArray
 from soakline.terrain.compass import END, VOID
-from soakline.terrain.dispersive import _spread
+from soakline.terrain.dispersive import _spread, valley_blocks
 from soakline.terrain.flow import _drain_flats, _facets, flow_over
 from soakline.terrain.ground import disc_half_widths, mean_ground
 from soakline.terrain.hollows import fill_hollows
@@ -117,11 +118,38 @@ def test_spread_area_is_shared_by_slope_and_contour_length(seed: int) -> None:
     state = _facets(filled.filled_m, filled.domain)
     _drain_flats(filled.filled_m, state)
     area, longest = _spread(filled.filled_m, state, np.ones(dem.shape))
-    assert area == pytest.approx(quinn_accumulation(dem), rel=1e-6)
+    expected, ways = quinn_accumulation(dem, np.ones(dem.shape))
+    assert area == pytest.approx(expected, rel=1e-6)
+    assert longest == pytest.approx(ways, rel=1e-6)
     rim = np.ones(dem.shape, dtype=bool)
     rim[1:-1, 1:-1] = False
     assert area[rim].sum() == pytest.approx(dem.size)
-    assert np.all(longest + 1.0 <= dem.size)
+
+
+@pytest.mark.parametrize("side_slope", [0.05, 0.06, 0.08, 0.1])
+@pytest.mark.parametrize("least_m2", [200.0, 3000.0, 6000.0])
+def test_blocks_of_a_valley_have_half_of_the_area_and_four_times_the_strip_above(
+    side_slope: float, least_m2: float
+) -> None:
+    """A winding valley on cells of 0.5 m, in blocks of 2.5 m: the last row and column are cut."""
+    row, column = np.mgrid[0:143, 0:178]
+    across = np.abs(column - 85.0 - 12.0 * np.sin(row / 25.0))
+    dem = (50.0 - 0.03 * row + side_slope * across + 0.0007 * column).astype(np.float32)
+    dem[np.random.default_rng(4).random(dem.shape) < 0.2] = np.nan
+    found, size = valley_blocks(dem, centred_grid(89.0, 71.5, 0.5), least_m2, 2.5)
+    assert size == 5
+    blocks = [
+        [dem[r : r + 5, c : c + 5].astype(float) for c in range(0, 178, 5)]
+        for r in range(0, 143, 5)
+    ]
+    mean = np.array([[np.nanmean(block) for block in line] for line in blocks], np.float32)
+    own_m2 = np.array([[0.25 * np.isfinite(block).sum() for block in line] for line in blocks])
+    assert np.array_equal(fill_hollows(mean).filled_m, mean)
+    area_m2, ways = quinn_accumulation(mean, own_m2)
+    gathers = (area_m2 >= least_m2 / 2.0) & (area_m2 >= 4.0 * (ways + 1.0) * 2.5**2)
+    expected = ndimage.maximum_filter(gathers, 3, mode="constant")
+    assert expected.any()
+    assert found.tolist() == expected.tolist()
 
 
 def test_void_cells_have_no_label() -> None:
