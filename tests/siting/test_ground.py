@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from soakline.siting.catchments import burn_lines, catchments_of
+from soakline.siting.catchments import burn_lines, catchments_of, share_cut_off
 from soakline.siting.ends import End, end_map
 from soakline.siting.excluded import REASONS, buffered
 from soakline.siting.spacing import tree_spacing_m, width_ratio
@@ -18,12 +18,16 @@ from tests.siting.land import excluded_of, features_of, layer, property_of, terr
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
+    Height,
     centred_grid,
     hollow,
     plane,
     sample,
+    spur,
     v_valley,
 )
+
+SOUTH = 6  # code of that neighbour
 
 # Never on a cell's edge, where it is a matter of taste which cell a line passes.
 places = st.integers(-14_500, 14_499).map(lambda thousandth: thousandth / 1000.0 + 0.00037)
@@ -83,6 +87,44 @@ def test_catchments_and_bypass_are_the_valid_area_exactly(seed: int, count: int)
     assert np.all(found.label[~filled.valid] == 0)
     own = [np.count_nonzero(found.label == i + 1) * 0.25 for i in range(count)]
     assert found.area_m2.tolist() == own
+
+
+def test_share_cut_off_is_what_drains_along_ways_that_a_higher_rim_would_feed() -> None:
+    """Water runs due south to two lines side by side; the rim stands over five columns of one.
+
+    It would feed the cells below it and diagonally below it: six columns. Nine of the ten cells of
+    each, the line's own being the tenth, are of the first line's ten columns. A rim that is level
+    with the cells beside it feeds nothing.
+    """
+    direction = np.full((20, 20), SOUTH, np.uint8)
+    direction[0] = direction[-1] = END
+    surface = np.repeat(np.arange(20.0, 0.0, -1.0), 20).reshape(20, 20).astype(np.float32)
+    surface[0] = surface[1]
+    surface[0, :5] += 1.0
+    grid = centred_grid(20.0, 20.0)
+    _, middle = grid.easting_northing(np.array([10.0]), np.array([0.0]))
+    west, _, east, _ = grid.bounds
+    ends = [(west + 0.1, west + 9.9), (west + 10.1, east - 0.1)]
+    lines = [np.array([[one, middle[0]], [other, middle[0]]]) for one, other in ends]
+    found = catchments_of(lines, direction, np.ones((20, 20), dtype=bool), grid)
+    assert found.area_m2.tolist() == [100.0, 100.0]
+    assert share_cut_off(found, direction, surface).tolist() == [0.54, 0.0]
+    assert share_cut_off(found, direction, np.ones_like(surface)).tolist() == [0.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("form", "share"), [(plane(8.0), 1.0), (spur(8.0, 0.0, rounding_m=1.0), 0.0)]
+)
+def test_a_line_below_the_dem_s_upper_edge_is_cut_off_and_one_below_a_crest_is_not(
+    form: Height, share: float
+) -> None:
+    """The spur's level crest runs through the middle from north to south."""
+    dem, grid = sample(form, width_m=60.0)
+    terrain = terrain_of(dem, grid)
+    across = [[-20.0, -10.0], [20.0, -10.0]] if share else [[-10.0, 20.0], [-10.0, -20.0]]
+    line = np.add(across, (CENTRE_EASTING_M, CENTRE_NORTHING_M))
+    found = catchments_of([line], terrain.flow.direction, np.isfinite(dem), grid)
+    assert share_cut_off(found, terrain.flow.direction, dem) == pytest.approx(share, abs=0.05)
 
 
 def test_excluded_ground_is_a_partition_by_first_reason() -> None:

@@ -6,7 +6,7 @@ import shapely
 
 from soakline.grid import Grid
 from soakline.terrain.ground import horn_slope_pct
-from soakline.terrain.slope_classes import slope_class_polygons
+from soakline.terrain.slope_classes import _edges_moved, slope_class_polygons
 from tests.terrain_analytic.ground import dome, sample
 
 LIMITS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0)
@@ -44,6 +44,39 @@ def test_area_by_class_is_that_of_the_rings_of_a_dome() -> None:
     ring = np.pi * (100.0**2 - 40.0**2)
     assert found[5] == pytest.approx(ring, rel=0.02)
     assert found[4] == pytest.approx(np.pi * (40.0**2 - 20.0**2), rel=0.02)
+
+
+def test_classes_carry_their_limits() -> None:
+    dem, grid = sample(dome(2000.0), width_m=300.0)
+    found = slope_class_polygons(horn_slope_pct(dem, 1.0), grid, land(grid), LIMITS)
+    edges = (0.0, *LIMITS)
+    for number, lower, upper, _ in found:
+        assert (lower, upper) == (edges[number - 1], edges[number])
+    steep = np.full(grid.shape, 75.0, np.float32)
+    (only,) = slope_class_polygons(steep, grid, land(grid), LIMITS)
+    assert only[:3] == (10, 60.0, None)
+
+
+def test_a_speck_that_the_property_s_edge_cuts_off_joins_its_neighbour() -> None:
+    """100 m² of it on the cells that the land touches, 90 m² on the land; 120 m² stay."""
+    slope = np.full((200, 200), 7.0, np.float32)
+    slope[60:70, 14:24] = 12.0
+    slope[100:110, 3:27] = 12.0
+    grid = sample(dome(1000.0), width_m=200.0)[1]
+    areas = by_class(slope, grid, land(grid))
+    assert areas == pytest.approx({6: 170.0**2 - 120.0, 7: 120.0})
+
+
+def test_cells_nearest_to_the_limit_change_sides_first() -> None:
+    """Classes under and over 5 % along a straight edge: one cell too few in either."""
+    classes = np.repeat([[1] * 4 + [2] * 4], 4, axis=0).astype(np.uint8)
+    slope = np.where(classes == 1, 3.0, 7.0).astype(np.float32)
+    slope[:, 3] = [4.7, 4.9, 4.6, 4.8]
+    slope[:, 4] = [5.3, 5.2, 5.1, 5.4]
+    within = np.ones(classes.shape, dtype=bool)
+    for wanted, cell in ((17, (2, 4)), (15, (1, 3))):
+        moved = _edges_moved(classes, slope, within, np.array([wanted, 32]))
+        assert np.argwhere(moved != classes).tolist() == [list(cell)]
 
 
 def test_specks_under_100_m2_join_a_neighbour_and_areas_hardly_change() -> None:
