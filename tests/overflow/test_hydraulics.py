@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from soakline.overflow.hydraulics import normal_velocity_ms, reach_velocities
+from soakline.overflow.hydraulics import normal_velocity_ms, reach_velocities, way_maxima
 from soakline.overflow.sills import SillRules, wanted_sill_m
 from soakline.overflow.velocity import manning_velocity_ms, sheet_depth_m
 from soakline.overflow.weir import head_m, sill_length_m
@@ -92,6 +92,22 @@ def test_a_way_down_a_valley_has_the_velocity_of_its_triangle_whichever_way_it_r
     assert velocity[1:] == pytest.approx(flow / area, rel=0.05)
 
 
+def test_each_of_many_ways_has_its_own_flow_and_width_on_its_steepest_reach() -> None:
+    """Slopes of 5 %, 15 % and 8 %, one after the other, and a sheet on each."""
+    fall = np.repeat([0.05, 0.15, 0.08], 10)
+    height = 50.0 - np.concatenate([[0.0], np.cumsum(fall)])
+    ground = np.repeat(height, 60).reshape(31, 60).astype(np.float32)
+    row = np.arange(0.0, 31.0, 5.0)
+    flow, width = np.array([0.4, 0.1, 0.9]), np.array([10.0, 4.0, 6.0])
+    first = np.array([0, 7, 14, 21])
+    slope, velocity = way_maxima(
+        first, np.tile(row, 3), np.full(21, 30.0), ground, 1.0, flow, width, 0.035
+    )
+    assert slope == pytest.approx(0.15, abs=1e-5)
+    depth = sheet_depth_m(flow / width, 0.15, 0.035)
+    assert velocity == pytest.approx(flow / width / depth, rel=1e-3)
+
+
 def test_water_on_level_ground_runs_as_on_a_slope_of_1_in_1000() -> None:
     level = np.full((40, 40), 7.0, np.float32)
     row = np.array([10.0, 15.0, 20.0])
@@ -101,8 +117,8 @@ def test_water_on_level_ground_runs_as_on_a_slope_of_1_in_1000() -> None:
     assert velocity == pytest.approx(float(expected), rel=1e-3)
 
 
-def test_water_runs_up_to_3_m_deep() -> None:
-    """Between upright banks 1 m apart; deeper than any way of a swale."""
+def test_deep_water_between_upright_banks_is_a_sheet_too() -> None:
+    """2.9 m of it, 1 m wide: the banks add no wetted perimeter."""
     n, slope = 0.035, 0.01
     flow = 2.9 * float(manning_velocity_ms(2.9, slope, n))
     found = normal_velocity_ms(np.zeros(9), 0.125, slope, flow, n)
