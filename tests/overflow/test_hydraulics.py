@@ -78,15 +78,15 @@ def test_a_valley_gathers_the_sheet_and_speeds_it_up() -> None:
 def test_a_way_down_a_valley_has_the_velocity_of_its_triangle_whichever_way_it_runs(
     angle_deg: float,
 ) -> None:
-    """Sides of 20 %, bed of 8 %: A = 5 y², P = 2 y √26, Q by Manning at a depth of 0.2 m."""
-    depth, n = 0.2, 0.035
-    area, perimeter = 5.0 * depth**2, 2.0 * depth * 26.0**0.5
+    """Sides of 40 %, bed of 8 %: A = 2.5 y², P = y √29, Q by Manning at a depth of 0.3 m."""
+    depth, n = 0.3, 0.035
+    area, perimeter = 2.5 * depth**2, depth * 29.0**0.5
     flow = area * float(manning_velocity_ms(area / perimeter, 0.08, n))
-    dem, grid = sample(v_valley(20.0, 8.0), width_m=40.1, cell_m=0.1, rotation_deg=angle_deg)
+    dem, grid = sample(v_valley(40.0, 8.0), width_m=40.05, cell_m=0.05, rotation_deg=angle_deg)
     down = np.arange(0.0, 15.1, 5.0) / grid.cell_m
     # The axis of the unturned form falls south, and turns clockwise.
-    row = 200.0 + down * np.cos(np.radians(angle_deg))
-    column = 200.0 - down * np.sin(np.radians(angle_deg))
+    row = 400.0 + down * np.cos(np.radians(angle_deg))
+    column = 400.0 - down * np.sin(np.radians(angle_deg))
     slope, velocity = reach_velocities(row, column, dem, grid.cell_m, np.full(3, flow), 8.0, n)
     assert slope == pytest.approx(0.08, rel=0.03)
     assert velocity[1:] == pytest.approx(flow / area, rel=0.05)
