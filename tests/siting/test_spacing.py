@@ -75,12 +75,13 @@ def test_levels_go_down_by_the_interval_to_the_lowest_ground() -> None:
     assert allowed.min() <= series.levels_m[-1] < allowed.min() + 8.0
 
 
+@pytest.mark.parametrize("width_m", [1000.0, 1100.0])
 @pytest.mark.parametrize(("slope_pct", "step_m"), [(2.0, 2.0), (3.0, 4.0), (1.0, 1.0), (8.0, 8.0)])
 def test_on_gentle_ground_levels_between_bring_lines_within_the_greatest_spacing(
-    slope_pct: float, step_m: float
+    slope_pct: float, step_m: float, width_m: float
 ) -> None:
     """8 m of tree, at most 150 m: halves under 5.3 %, quarters under 2.7 %, eighths under 1.3 %."""
-    terrain, grid = land(slope_pct, 1100.0)
+    terrain, grid = land(slope_pct, width_m)
     series = series_on(terrain, features_of(grid), 150.0)
     levels = np.sort(np.concatenate([own.levels_m for own in series]))
     assert np.diff(levels) == pytest.approx(step_m)
