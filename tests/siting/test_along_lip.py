@@ -54,7 +54,7 @@ def test_a_polygon_without_a_figure_leaves_what_is_under_it() -> None:
 
 
 def test_off_all_polygons_the_default_stands_to_the_bit() -> None:
-    odd = [LIP * share + 500.0 for share in np.linspace(0.1, 1.0, 97)]
+    odd = [LIP * share + [0.0, 500.0] for share in np.linspace(0.1, 1.0, 97)]
     mean = along_lip([LIP, *odd], shapes(box(-5.0, -5.0, 105.0, 5.0)), np.array([4.0]), 13.2)
     assert mean.tolist() == [4.0] + 97 * [13.2]
     assert along_lip(odd, shapes(), np.array([]), 13.2).tolist() == 97 * [13.2]
