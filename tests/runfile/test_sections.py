@@ -75,6 +75,8 @@ annual_mm = 800
 pattern = "both"
 antecedent = "II"
 loss = "curve-number"
+time_of_concentration = "lag"
+unit_hydrograph = "curvilinear"
 [overflow]
 sill_head_m = 0.10
 weir_coefficient = 1.45
@@ -217,6 +219,12 @@ def test_what_is_out_of_range_or_of_another_type_is_refused(refused, text, key, 
         ('design = "100%"', "rain.design", '"100%"', "an AEP in percent"),
         ("design = 10", "rain.design", "10 (a number)", "as text"),
         ('antecedent = "IV"', "rain.antecedent", '"IV"', '"III"'),
+        ('pattern = "triangle"', "rain.pattern", '"triangle"', '"both", or the name of a CSV file'),
+        ('pattern = ""', "rain.pattern", '""', '"both", or the name of a CSV file'),
+        ("pattern = 3", "rain.pattern", "3 (a number)", '"alternating", "uniform"'),
+        ('loss = "horton"', "rain.loss", '"horton"', '"green-ampt"'),
+        ('time_of_concentration = "guess"', "rain.time_of_concentration", '"guess"', '"kirpich"'),
+        ('unit_hydrograph = "snyder"', "rain.unit_hydrograph", '"snyder"', '"triangular"'),
     ],
 )
 def test_rain_keys_out_of_range_are_refused(refused, rain, key, value, allowed):
@@ -234,6 +242,23 @@ def test_years_are_another_way_to_name_the_design_and_check_storms(load):
 def test_a_storm_named_twice_is_refused(refused, name):
     (problem,) = refused(rain=f'{name} = "10"\n{name}_years = 10')
     assert problem.key == f"rain.{name}, rain.{name}_years"
+
+
+@pytest.mark.parametrize("pattern", ["alternating", "uniform", "both", "rain/mine.csv", "MINE.CSV"])
+def test_a_pattern_is_one_of_ours_or_a_file(load, pattern):
+    assert load(rain=f'pattern = "{pattern}"').rain.pattern == pattern
+
+
+def test_ways_to_reckon_losses_and_arrivals_are_taken_as_written(load):
+    rain = load(
+        rain='loss = "green-ampt"\ntime_of_concentration = "velocity"\n'
+        'unit_hydrograph = "triangular"'
+    ).rain
+    assert (rain.loss, rain.time_of_concentration, rain.unit_hydrograph) == (
+        "green-ampt",
+        "velocity",
+        "triangular",
+    )
 
 
 def test_blanks_in_a_frequency_do_not_matter(load):

@@ -1,12 +1,18 @@
 """Storms as a plan is given them."""
 
+import itertools
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
+from soakline.inputs.rain_pattern import RainPattern
+from soakline.inputs.rain_table import choose_columns, read_rain_table
 from soakline.inputs.types import RainTable
 from soakline.water.curve_number import runoff_mm
 from soakline.water.storms import (
+    depth_mm,
     excess_duration_h,
     largest_rain_rise_mm,
     largest_rise_mm,
@@ -102,3 +108,58 @@ def test_excess_of_uniform_rain_lasts_from_a_fifth_of_storage() -> None:
     assert excess_duration_h(storm, 80.0) == pytest.approx(1.0 - 12.7 / 38.0)
     assert excess_duration_h(storm, 100.0) == 1.0
     assert excess_duration_h(storm, 40.0) == 0.0
+
+
+OWN = RainPattern(np.array([0.0, 0.25, 0.5, 1.0]), np.array([0.0, 0.1, 0.1, 1.0]))
+
+
+def test_a_pattern_of_ones_own_is_run_with_a_uniform_one_beside_it() -> None:
+    storms = storms_for(TABLE, 0, 1, OWN, 20.0)
+    assert [storm.storm_id for storm in storms[:2]] == ["design-5min-file", "design-5min-uniform"]
+    assert [storm.pattern for storm in storms] == ["file", "uniform"] * 8
+    hour = storms[6]
+    assert hour.times_min == (0.0, 15.0, 30.0, 60.0)
+    assert hour.depths_mm == pytest.approx((0.0, 4.56, 4.56, 45.6))
+    assert hour.depth_mm == hour.depths_mm[-1]
+    assert storms[7] == storms_for(TABLE, 0, 1, "uniform", 20.0)[3]
+
+
+def test_excess_of_a_storm_with_a_dry_spell_begins_after_it() -> None:
+    """CN 80 sheds from 12.7 mm on; a tenth of 38 mm falls before the spell, the rest after it."""
+    hour = storms_for(TABLE, 0, 1, OWN)[6]
+    assert excess_duration_h(hour, 80.0) == pytest.approx(0.5 * (38.0 - 12.7) / (38.0 - 3.8))
+
+
+def test_no_uplift_is_an_uplift_of_nothing() -> None:
+    assert storms_for(TABLE, 0, 1, "both") == storms_for(TABLE, 0, 1, "both", 0.0)
+    assert storms_for(TABLE, 0, 1, "both")[7].depths_mm == (0.0, 38.0)
+
+
+def test_depths_between_durations_lie_on_a_line_of_logarithms() -> None:
+    """Half way from 10 to 30 min and from 15 to 27 mm, both on a scale of logarithms."""
+    between = depth_mm(TABLE, 0, [10.0, 300.0**0.5, 30.0])
+    assert between == pytest.approx([15.0, (15.0 * 27.0) ** 0.5, 27.0], rel=1e-12)
+
+
+@pytest.mark.parametrize("duration_min", [4.999, 60.001, 0.0])
+def test_depths_are_never_extrapolated(duration_min: float) -> None:
+    with pytest.raises(ValueError, match="outside the table"):
+        depth_mm(TABLE, 0, duration_min)
+
+
+def test_the_order_of_the_files_columns_changes_no_storm(tmp_path: Path) -> None:
+    rows = [["duration_min", "2", "10", "1%"], ["5", "6", "10", "16"], ["60", "24", "38", "62"]]
+    found = []
+    for order in itertools.permutations((1, 2, 3)):
+        file = tmp_path / "rain.csv"
+        file.write_text("\n".join(",".join(row[k] for k in (0, *order)) for row in rows))
+        table = read_rain_table(file)
+        columns = choose_columns(table, "10", "1%", "rain.csv")
+        found.append(storms_for(table, columns.design, columns.check, "both", 10.0))
+    assert all(storms == found[0] for storms in found[1:])
+    assert len(found) == 6
+
+
+def test_a_files_name_is_no_pattern() -> None:
+    with pytest.raises(ValueError, match=r"mine\.csv"):
+        storms_for(TABLE, 0, 1, "mine.csv")  # type: ignore[arg-type]

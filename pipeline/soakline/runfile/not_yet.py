@@ -27,7 +27,6 @@ LATER = (
     Later(("property", "benchmark"), {}),
     Later(("soil", "amendment"), "none"),
     Later(("section", "passage"), ""),
-    Later(("rain", "loss"), "curve-number"),
     Later(("earthworks", "machine"), "excavator-5t"),
     Later(("earthworks", "machines"), ""),
     Later(("earthworks", "rates"), ""),
@@ -58,12 +57,6 @@ def take_out_later_keys(raw: dict[str, Any], file: str) -> list[InputProblem]:
             del keys[key]
             allowed = f"only {shown(later.only)}: anything else is {NOT_AVAILABLE}"
             problems.append(InputProblem(file, f"{section}.{key}", shown(value), allowed))
-    rain = raw.get("rain")
-    pattern = rain.get("pattern") if isinstance(rain, dict) else None
-    if isinstance(pattern, str) and pattern.lower().endswith(".csv"):
-        del raw["rain"]["pattern"]
-        allowed = f'"alternating", "uniform" or "both": a pattern of your own is {NOT_AVAILABLE}'
-        problems.append(InputProblem(file, "rain.pattern", shown(pattern), allowed))
     return problems
 
 

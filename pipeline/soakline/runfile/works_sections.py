@@ -43,6 +43,16 @@ class SectionKeys(Keys):
     )
 
 
+PATTERN = '"alternating", "uniform", "both", or the name of a CSV file'
+
+
+def _known_pattern(pattern: str) -> str:
+    """Hand a pattern back if it is one of ours or a file's name."""
+    if pattern in ("alternating", "uniform", "both") or pattern.lower().endswith(".csv"):
+        return pattern
+    raise PydanticCustomError("range", "{allowed}", {"allowed": PATTERN})
+
+
 class RainKeys(Keys):
     """[rain]: the storms that are planned for."""
 
@@ -63,13 +73,23 @@ class RainKeys(Keys):
         0, "added to every depth, for a changing climate"
     )
     annual_mm: Annotated[float, Number("mm", 0, 15_000, above=True)] = key(800, "mean annual rain")
-    pattern: Literal["alternating", "uniform", "both"] = key(
-        "both", "how a storm's depth is spread over its duration"
+    pattern: Annotated[str, AfterValidator(_known_pattern), Wording(PATTERN)] = key(
+        "both",
+        "how a storm's depth is spread over its duration; a file has columns duration_share and "
+        "cumulative_share or incremental_share, and the uniform pattern is run beside it",
     )
     antecedent: Literal["I", "II", "III"] = key(
         "II", "antecedent runoff condition: dry, average, wet"
     )
-    loss: Literal["curve-number", "green-ampt"] = key("curve-number", "how losses are reckoned")
+    loss: Literal["curve-number", "green-ampt"] = key(
+        "curve-number", "how losses are reckoned: by land cover, or by the soil's texture"
+    )
+    time_of_concentration: Literal["lag", "velocity", "kirpich"] = key(
+        "lag", "how long water takes to reach a swale: NRCS lag, velocities on the way, Kirpich"
+    )
+    unit_hydrograph: Literal["curvilinear", "triangular"] = key(
+        "curvilinear", "shape in which a burst of rain arrives, SCS"
+    )
 
     @model_validator(mode="after")
     def _one_name_per_storm(self) -> Self:

@@ -1,18 +1,20 @@
 """Storms from a rain table: depths, patterns in time, and how fast they can shed water."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import FloatArray
 from soakline.inputs.frequencies import aep_pct
+from soakline.inputs.rain_pattern import RainPattern
 from soakline.inputs.types import RainTable
 from soakline.water.curve_number import initial_abstraction_mm, runoff_mm
 
-Pattern = Literal["alternating", "uniform"]
+Pattern = Literal["alternating", "uniform", "file"]
 PatternChoice = Literal["both", "alternating", "uniform"]
 Purpose = Literal["design", "check"]
 
@@ -31,7 +33,7 @@ class Storm:
     aep_pct : annual exceedance probability, %
     duration_min : minutes
     depth_mm : over the whole duration, uplift included
-    pattern : "alternating" or "uniform"
+    pattern : "alternating", "uniform", or "file" for a pattern of one's own
     purpose : "design" or "check"
     times_min : breakpoints, rising from 0 to `duration_min`; rain is steady between them
     depths_mm : depth fallen by each breakpoint, from 0 to `depth_mm`
@@ -126,7 +128,7 @@ def storms_for(
     table: RainTable,
     design_column: int,
     check_column: int,
-    pattern: PatternChoice,
+    pattern: PatternChoice | RainPattern,
     uplift_pct: float = 0.0,
 ) -> tuple[Storm, ...]:
     """Every storm a plan is tried with: each purpose, duration and pattern.
@@ -135,26 +137,31 @@ def storms_for(
     ----------
     table : depths by duration and frequency
     design_column, check_column : of the table
-    pattern : "both", "alternating" or "uniform"; inside the shortest duration both are the same
+    pattern : "both", "alternating" or "uniform", which are the same inside the shortest duration;
+        or a pattern of one's own, beside which the uniform one is run
     uplift_pct : added to every depth, %
 
     Returns
     -------
-    storms by purpose (design first), then duration, then pattern (alternating first)
+    storms by purpose (design first), then duration, then pattern (the uniform one last)
+
+    Raises
+    ------
+    ValueError
+        If a pattern is named that is not there; the name of a file is no pattern.
     """
+    if not isinstance(pattern, RainPattern) and pattern not in get_args(PatternChoice):
+        raise ValueError(f"no pattern {pattern!r}; a file is read before it is given")
     storms = []
     factor = 1.0 + uplift_pct / 100.0
     columns: tuple[tuple[Purpose, int], ...] = (("design", design_column), ("check", check_column))
     for purpose, column in columns:
         frequency = table.frequency[column]
         for duration_min in map(float, table.duration_min):
-            for name in _patterns(pattern):
-                total_mm = float(depth_mm(table, column, duration_min))
-                times_min, depths_mm = np.array([0.0, duration_min]), np.array([0.0, total_mm])
-                if name == "alternating":
-                    times_min, depths_mm = alternating_blocks(table, column, duration_min)
-                    # sums of blocks end a few units in the last place off: the storm's end is exact
-                    times_min[-1], depths_mm[-1] = duration_min, total_mm
+            total_mm = float(depth_mm(table, column, duration_min))
+            for name, times_min, depths_mm in _spread(table, column, duration_min, pattern):
+                # Sums of blocks end a few units in the last place off: the storm's end is exact.
+                times_min[-1], depths_mm[-1] = duration_min, total_mm
                 storms.append(
                     Storm(
                         storm_id=f"{purpose}-{duration_min:g}min-{name}",
@@ -171,8 +178,17 @@ def storms_for(
     return tuple(storms)
 
 
-def _patterns(choice: PatternChoice) -> tuple[Pattern, ...]:
-    return ("alternating", "uniform") if choice == "both" else (choice,)
+def _spread(
+    table: RainTable, column: int, duration_min: float, pattern: PatternChoice | RainPattern
+) -> Iterator[tuple[Pattern, FloatArray, FloatArray]]:
+    """Each pattern's name and breakpoints, (n,) min and (n,) mm."""
+    total_mm = depth_mm(table, column, duration_min)
+    if isinstance(pattern, RainPattern):
+        yield "file", pattern.duration_share * duration_min, pattern.cumulative_share * total_mm
+    elif pattern != "uniform":
+        yield "alternating", *alternating_blocks(table, column, duration_min)
+    if pattern != "alternating":
+        yield "uniform", np.array([0.0, duration_min]), np.array([0.0, float(total_mm)])
 
 
 def largest_rain_rise_mm(storm: Storm, step_s: float = 72.0) -> float:
