@@ -1,7 +1,7 @@
 """Storms from a rain table: depths, patterns in time, and how fast they can shed water."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -211,6 +211,26 @@ def largest_rise_mm(storm: Storm, curve_number: float, step_s: float = 72.0) -> 
     Returns
     -------
     mm
+    """
+    return largest_rise_of(
+        storm, lambda at_min: runoff_mm(storm.cumulative_depth_mm(at_min), curve_number), step_s
+    )
+
+
+def largest_rise_of(
+    storm: Storm, excess_mm: Callable[[FloatArray], FloatArray], step_s: float
+) -> float:
+    """Largest rise of any excess over a window of a given length; see `largest_rise_mm`.
+
+    Parameters
+    ----------
+    storm : rain in time
+    excess_mm : cumulative excess in mm at (n,) times in minutes, in any order
+    step_s : length of the window, which may start anywhere, s
+
+    Returns
+    -------
+    mm
 
     Notes
     -----
@@ -225,9 +245,7 @@ def largest_rise_mm(storm: Storm, curve_number: float, step_s: float = 72.0) -> 
     starts_min = (breaks_min[:, None] + lattice_min[None, :]).ravel()
 
     def rises_mm(starts: FloatArray) -> FloatArray:
-        begun = runoff_mm(storm.cumulative_depth_mm(starts), curve_number)
-        ended = runoff_mm(storm.cumulative_depth_mm(starts + step_min), curve_number)
-        return np.asarray(ended - begun)
+        return np.asarray(excess_mm(starts + step_min) - excess_mm(starts))
 
     rises = rises_mm(starts_min)
     # Between two places of the lattice the rise is smooth: the best of them is looked at closer.
