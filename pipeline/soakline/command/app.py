@@ -109,6 +109,36 @@ def start(
     raise typer.Exit(run_command(lambda _: start_command(folder), None, quiet=True))
 
 
+@app.command()
+def compare(
+    a: Annotated[Path, typer.Argument(metavar="A.gpkg", help="A plan.")],
+    b: Annotated[Path, typer.Argument(metavar="B.gpkg", help="Another of the same property.")],
+    to_json: Annotated[bool, typer.Option("--json", help="Print every figure as JSON.")] = False,
+    to_csv: Annotated[
+        bool, typer.Option("--csv", help="Print every figure as CSV, one a row.")
+    ] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="In the tables, rows without a change too.")
+    ] = False,
+    log: LogOption = None,
+) -> None:
+    """Tell what changed between two plans of one property.
+
+    Swale by swale and in total. Nothing is written; plans of different properties are refused.
+    """
+    if to_json and to_csv:
+        raise typer.BadParameter("--json and --csv: give one of them")
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    def compared(_: object) -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.compare import compare_command  # noqa: PLC0415
+
+        return compare_command(a, b, to_json, to_csv, everything)
+
+    raise typer.Exit(run_command(compared, log, quiet=True, keep=(a, b)))
+
+
 def main(command: Callable[[], object] = app) -> None:
     """Run the console program; ends the process with the command's exit status."""
     raise_on_signals()

@@ -1,0 +1,1 @@
+"""What changed between two plans of one property: read, matched, compared, told."""
