@@ -12,10 +12,11 @@ def findings_changed(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Findings that only one plan has, or that weigh otherwise in the other; counts by code."""
     ours, theirs = (table.fillna("").astype(str) for table in (a, b))
-    theirs["feature_id"] = [
+    as_in_a = [
         pairs[layer].names.get(name, name) if layer in pairs else name
         for layer, name in zip(theirs["layer"], theirs["feature_id"], strict=True)
     ]
+    theirs["feature_id"] = pd.Series(as_in_a, theirs.index, dtype=ours["feature_id"].dtype)
     key = ["code", "layer", "feature_id"]
     for table in (ours, theirs):  # the same thing may be found twice on one feature
         table["nth"] = table.groupby(key).cumcount()

@@ -7,6 +7,8 @@ from soakline.compare.comparison import Comparison
 from soakline.compare.items import decimals
 
 _NAMED = 8
+_FILES = {"rain.table", "property.dem", "property.boundary", "property.features"}
+"""Keys whose files are told of by what they hold."""
 
 
 def names(ids: Sequence[str], most: int | None = _NAMED) -> str:
@@ -77,18 +79,24 @@ def _spill(comparison: Comparison) -> str:
         text = (
             f"Every swale spills what it did in the design storm: {spilling} of {len(spill)} spill."
         )
-    else:
+    elif more:
+        rest = f"{less} {_verb(less, 'spills', 'spill')} less" if less else "none spills less"
         text = (
             f"{_of(more, len(spill))} {_verb(more, 'spills', 'spill')} more in the design storm, "
-            f"{less or 'none'} {_verb(less, 'spills', 'spill') if less else 'spills'} less."
         )
-    for ids, what in (
-        (comparison.now_spilling, "now {} and did not before"),
-        (comparison.now_holding, "now {} the design storm and did not before"),
-    ):
-        if ids:
-            verb = ("spills", "spill") if "storm" not in what else ("holds", "hold")
-            text += f" {len(ids)} {what.format(_verb(len(ids), *verb))}: {names(ids)}."
+        text += f"{rest}."
+    else:
+        text = (
+            f"{_of(less, len(spill))} {_verb(less, 'spills', 'spill')} less in the design storm, "
+        )
+        text += "none spills more."
+    now, held = comparison.now_spilling, comparison.now_holding
+    if now:
+        verb = _verb(len(now), "spills", "spill")
+        text += f" {len(now)} {verb} now and did not before: {names(now)}."
+    if held:
+        verb = _verb(len(held), "holds", "hold")
+        text += f" {len(held)} {verb} it now and did not before: {names(held)}."
     return text
 
 
@@ -164,9 +172,9 @@ def _causes(comparison: Comparison) -> str:
         )
         if key in keys
     ]
-    settings = [key for key in comparison.record["key"] if "." in key and key != "rain.table"]
+    settings = [key for key in comparison.record["key"] if "." in key and key not in _FILES]
     if settings:
-        text.append(f"the keys {names(settings)}")
+        text.append(f"the {_verb(len(settings), 'key', 'keys')} {names(settings)}")
     if "version" in keys:
         text.append("soakline's version")
     if not text:

@@ -38,7 +38,7 @@ def as_text(comparison: Comparison, everything: bool = False) -> str:
     lines of at most 100 characters; figures as far as they are printed decide what is a change
     """
     blocks = [
-        [_side("A", comparison.a), _side("B", comparison.b)],
+        _sides(comparison.a, comparison.b),
         [line for text in summary(comparison) for line in wrapped(text)],
         _totals(comparison.figures, everything),
         _quantities(comparison.figures, everything),
@@ -51,11 +51,15 @@ def as_text(comparison: Comparison, everything: bool = False) -> str:
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def _side(letter: str, side: Side) -> str:
-    parts = [f"{letter}: {side.path.name}", side.name]
-    if side.rain_table:
-        parts.append(f"rain {side.rain_table} ({side.rain_sha256[:12]}…)")
-    return cut(", ".join(part for part in parts if part), WIDTH)
+def _sides(a: Side, b: Side) -> list[str]:
+    lines = []
+    for letter, side in (("A", a), ("B", b)):
+        file = side.path if a.path.name == b.path.name else side.path.name
+        rain = f"rain {side.rain_table} ({side.rain_sha256[:12]}…)" if side.rain_table else ""
+        lines.append(
+            cut(f"{letter}: {', '.join(filter(None, (str(file), side.name, rain)))}", WIDTH)
+        )
+    return lines
 
 
 def _figure_rows(head: str, frame: pd.DataFrame, titles: Iterable[str]) -> list[str]:
