@@ -1,0 +1,148 @@
+"""Values as bytes and back: one short stream for the tree, every array apart as it lies in memory.
+
+Loading rebuilds values of the kinds that stages make and nothing else, so that a folder that came
+from elsewhere can name no command to be run.
+"""
+
+import io
+import pickle
+from collections.abc import Sequence
+from dataclasses import dataclass, is_dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from pandas.api.extensions import ExtensionArray, ExtensionDtype
+from pyproj import CRS
+
+_TABLES = (pd.DataFrame, pd.Series, pd.Index, ExtensionArray, ExtensionDtype)
+_KINDS = (np.generic, np.dtype, *_TABLES, CRS)
+_PACKAGES = frozenset({"builtins", "numpy", "pandas", "geopandas", "pyproj", "shapely", "soakline"})
+# What the libraries above name in their own pickles, besides classes of `_KINDS`.
+_BUILDERS = frozenset(
+    {
+        "builtins.complex",
+        "builtins.frozenset",
+        "builtins.set",
+        "builtins.slice",
+        "numpy.ndarray",
+        "numpy._core.multiarray._reconstruct",
+        "numpy._core.multiarray.scalar",
+        "numpy._core.numeric._frombuffer",
+        "pandas.NA",
+        "pandas._libs.arrays.__pyx_unpickle_NDArrayBacked",
+        "pandas._libs.internals._unpickle_block",
+        "pandas._libs.missing.C_NA",
+        "pandas._libs.tslibs.timestamps._unpickle_timestamp",
+        "pandas.core.indexes.base._new_Index",
+        "pandas.core.indexes.datetimes._new_DatetimeIndex",
+        "pandas.core.internals.managers.BlockManager",
+        "pandas.core.internals.managers.SingleBlockManager",
+        "shapely.io.from_wkb",
+        "shapely.geometry.polygon._unpickle_linearring",
+        "soakline.store.packing.dates",
+        "soakline.store.packing.objects",
+    }
+)
+
+Buffer = memoryview | pickle.PickleBuffer
+
+
+class NotKept(TypeError):
+    """A value holds something that would not be rebuilt."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Packed:
+    """A value as bytes.
+
+    Parameters
+    ----------
+    tree : the value without its arrays
+    arrays : memory of each array, not copied
+    """
+
+    tree: bytes
+    arrays: tuple[memoryview, ...]
+
+
+def pack(value: object) -> Packed:
+    """Take a value apart; its arrays become read-only, as they will be when they are loaded.
+
+    A kernel that is handed an array is compiled for read-only or for writable ones: so the first
+    run compiles what the next ones need, and a stage that writes to what it was handed fails at
+    once and not only when its input was loaded.
+
+    Raises
+    ------
+    NotKept
+        If the value would not come back: some object in it is of a kind that is not rebuilt.
+    """
+    stream = io.BytesIO()
+    buffers: list[pickle.PickleBuffer] = []
+    packer = _Packer(stream, protocol=5, buffer_callback=buffers.append)
+    try:
+        packer.dump(value)
+        # Costs little, as arrays are only pointed at, and tells now what would fail in every rerun.
+        unpack(stream.getvalue(), buffers)
+    except Exception as error:  # whatever an object's own way of being pickled raises
+        raise NotKept(str(error)) from error
+    return Packed(stream.getvalue(), tuple(buffer.raw() for buffer in buffers))
+
+
+def unpack(tree: bytes | memoryview, arrays: Sequence[Buffer]) -> Any:
+    """Put a value together again; its arrays lie where the given memory does, and are read-only.
+
+    Raises
+    ------
+    pickle.UnpicklingError
+        If the tree names what is not rebuilt; and whatever a tree of other classes, or none at all,
+        makes the unpickler raise.
+    """
+    return _Unpacker(io.BytesIO(tree), buffers=arrays).load()
+
+
+def objects(items: Sequence[object], shape: tuple[int, ...]) -> npt.NDArray[np.object_]:
+    """Read-only object array, such as geometries."""
+    array = np.empty(len(items), dtype=object)
+    for i, item in enumerate(items):  # assigned at once, nested sequences would be spread
+        array[i] = item
+    array = array.reshape(shape)
+    array.flags.writeable = False
+    return array
+
+
+def dates(steps: npt.NDArray[np.int64], dtype: "np.dtype[Any]") -> npt.NDArray[Any]:
+    """Dates or spans of time, of which numpy lends no memory under their own type."""
+    return steps.view(dtype)
+
+
+class _Packer(pickle.Pickler):
+    def reducer_override(self, value: Any) -> Any:
+        if type(value) is not np.ndarray:
+            return NotImplemented
+        value.flags.writeable = False
+        if value.dtype.hasobject:
+            return objects, (value.ravel().tolist(), value.shape)
+        if value.dtype.kind in "mM":
+            return dates, (value.view(np.int64), value.dtype)
+        # An array with gaps would be pickled inside the tree, and be writable when loaded.
+        return (value if value.flags.forc else value.copy()).__reduce_ex__(5)
+
+
+class _Unpacker(pickle.Unpickler):
+    def find_class(self, module: str, name: str) -> Any:
+        if module.partition(".")[0] in _PACKAGES:
+            found = super().find_class(module, name)
+            if f"{module}.{name}" in _BUILDERS or _is_of_kind(found):
+                return found
+        raise pickle.UnpicklingError(f"{module}.{name} is not rebuilt from a store")
+
+
+def _is_of_kind(found: object) -> bool:
+    if not isinstance(found, type):
+        return False
+    return issubclass(found, _KINDS) or (
+        is_dataclass(found) and found.__module__.startswith("soakline.")
+    )
