@@ -119,6 +119,7 @@ def test_infiltration_falls_towards_the_conductivity_from_above() -> None:
     ("ground", "shed"),
     [
         (GreenAmpt(6.5, 0.0), [0.0, 26.75, 26.75]),
+        (GreenAmpt(6.5, 1e-310), [0.0, 26.75, 26.75]),
         (GreenAmpt(0.0, 0.0), [0.0, 30.0, 30.0]),
         (GreenAmpt(0.0, 50.0), [0.0, 30.0, 30.0]),
     ],

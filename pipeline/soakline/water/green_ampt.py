@@ -19,6 +19,7 @@ EFFECTIVE_SATURATION: dict[AntecedentCondition, float] = {"I": 0.1, "II": 0.3, "
 ENTRAPPED_AIR = 0.5
 """Conductivity behind the wetting front over the saturated one, [Bouwer1966]_."""
 
+_NO_SUCTION_MM = 1e-9  # less changes nothing that could be measured
 _NEWTON_STEPS = 60  # ends in under ten; a bound, so that the loop is seen to end
 
 
@@ -204,7 +205,7 @@ def _taken_ponded(
     negative where x is all the rain: Newton's steps from there come down to the root and never
     pass it.
     """
-    if suction_deficit == 0.0:
+    if suction_deficit < _NO_SUCTION_MM:
         return min(most, conductivity * hours)
     wet = suction_deficit + start
     taken = most

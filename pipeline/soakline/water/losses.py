@@ -16,7 +16,7 @@ from soakline.water.curve_number import (
     storage_mm,
 )
 from soakline.water.green_ampt import GreenAmpt, ponding_min, shed_mm
-from soakline.water.storms import Storm
+from soakline.water.storms import RISE_STEP_S, Storm
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,9 @@ def _excess_of(storm: Storm, loss: Loss, edges_min: FloatArray) -> FloatArray:
     return np.asarray(excess[np.searchsorted(times_min, asked_min)])
 
 
-def largest_rises_mm(storm: Storm, losses: Sequence[Loss], step_s: float = 72.0) -> FloatArray:
+def largest_rises_mm(
+    storm: Storm, losses: Sequence[Loss], step_s: float = RISE_STEP_S
+) -> FloatArray:
     """Most that each class sheds in any window of a given length; see `storms.largest_rise_mm`.
 
     Parameters

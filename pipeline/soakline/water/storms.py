@@ -18,6 +18,10 @@ Pattern = Literal["alternating", "uniform", "file"]
 PatternChoice = Literal["both", "alternating", "uniform"]
 Purpose = Literal["design", "check"]
 
+RISE_STEP_S = 72.0
+"""Length of the window over which the fastest rise is taken: a fifth of the shortest time of
+concentration."""
+
 # Places looked at inside a window's length, and again around the best of them.
 _LATTICE = 64
 
@@ -191,12 +195,12 @@ def _spread(
         yield "uniform", np.array([0.0, duration_min]), np.array([0.0, float(total_mm)])
 
 
-def largest_rain_rise_mm(storm: Storm, step_s: float = 72.0) -> float:
+def largest_rain_rise_mm(storm: Storm, step_s: float = RISE_STEP_S) -> float:
     """Most rain that falls in any window of a given length, mm; see `largest_rise_mm`."""
     return largest_rise_mm(storm, 100.0, step_s)
 
 
-def largest_rise_mm(storm: Storm, curve_number: float, step_s: float = 72.0) -> float:
+def largest_rise_mm(storm: Storm, curve_number: float, step_s: float = RISE_STEP_S) -> float:
     """Largest rise of rainfall excess over any window of a given length.
 
     Times an area and divided by the window, it bounds the peak flow that the area can give: no
