@@ -118,7 +118,7 @@ def _layers(path: Path) -> set[str]:
         raise InputRefused([InputProblem(str(path), "", found, _A_PLAN)])
     with path.open("rb") as stream:
         start = stream.read(16)
-    unreadable = InputProblem(str(path), "", "not a readable GeoPackage", _A_PLAN)
+    unreadable = InputProblem(str(path), "", "not a readable GeoPackage, or one in use", _A_PLAN)
     if not start.startswith(b"SQLite format 3\0"):
         raise InputRefused([unreadable])
     try:
