@@ -17,7 +17,8 @@ from soakline.grid import FloatArray
 from soakline.siting.catchments import Catchments, burn_lines
 from soakline.terrain.condition import Terrain
 from tests.diversions.hillside import SLOPE_PCT, at, catchments, lip, terrain_from
-from tests.terrain_analytic.ground import plane
+from tests.siting.land import terrain_of
+from tests.terrain_analytic.ground import plane, sample
 
 UPPER, LOWER = lip(396.0, -100.0, 20.0), lip(388.0, -150.0, 150.0)
 LINES = [UPPER, LOWER]
@@ -71,6 +72,27 @@ def test_a_drain_brings_in_what_went_by(terrain: Terrain) -> None:
     gained = result.catchments.area_m2[1] - lips.area_m2[1]
     assert gained == lips.bypass_m2 - result.catchments.bypass_m2 > 30 * 300.0
     assert sums_to_all(result, terrain)
+
+
+def test_what_a_swale_above_has_caught_stays_its_own(terrain: Terrain) -> None:
+    """The drain passes right below the upper swale, which it leads nothing to and takes nothing of.
+
+    It takes the 5 to 25 m between the two from the lower swale, and gives them back to it.
+    """
+    lips, result = diverted(terrain, [drain((-90.5, -55.5), (10.5, -75.5), swale=1)], [])
+    assert np.array_equal(result.catchments.area_m2, lips.area_m2)
+    assert np.array_equal(result.catchments.label, lips.label)
+    assert result.own_m2[0] == pytest.approx(102 * 15.0, rel=0.05)
+
+
+def test_a_drain_may_lead_to_the_swale_above_which_other_water_passes_by(terrain: Terrain) -> None:
+    """Beside the upper swale's eastern end, on ground higher than its lip, out of its reach.
+
+    Its swale gains what would have gone to the lower one, which the upper one may spill to.
+    """
+    lips, result = diverted(terrain, [drain((60.5, -30.5), (21.5, -48.5), swale=0)], [])
+    gained = result.catchments.area_m2 - lips.area_m2
+    assert gained[0] == -gained[1] == result.own_m2[0] > 0.0
 
 
 def test_without_drains_nothing_changes(terrain: Terrain) -> None:
@@ -164,6 +186,17 @@ def test_a_hard_surface_leaves_a_lips_own_cells_and_those_without_a_height(
     assert result.catchments.area_m2[0] == pytest.approx(lips.area_m2[0] - 20.0 * 10.0)
     assert result.catchments.area_m2[1] == pytest.approx(lips.area_m2[1] + 20.0 * 10.0 + 200.0)
     assert sums_to_all(result, terrain)
+
+
+def test_of_a_hard_surface_only_cells_with_a_height_have_an_area() -> None:
+    dem, grid = sample(plane(SLOPE_PCT), width_m=400.0)
+    dem[100:110, 270:300] = np.nan
+    holed = terrain_of(dem, grid)
+    # 30 m by 20 m, the upper half of it without heights.
+    shape = shapely.box(*at(70.0, 80.0), *at(100.0, 100.0))
+    lips, result = diverted(holed, [], [Surface("yard", shape, 0, NONE)])
+    assert (result.catchments.area_m2 - lips.area_m2) == pytest.approx([300.0, -300.0])
+    assert sums_to_all(result, holed)
 
 
 def test_an_undrained_surface_changes_nothing(terrain: Terrain) -> None:

@@ -82,6 +82,15 @@ def test_a_line_that_runs_uphill_is_left_out(terrain: Terrain) -> None:
     assert "has to come lower" in finding.message
 
 
+def test_a_line_that_dips_and_then_climbs_above_its_beginning_runs_uphill() -> None:
+    terrain = terrain_from(hollow(HILL, 3.0, 20.0, -20.0, -120.0))
+    drains, findings = given(
+        [line((-30.0, -125.0), (-20.0, -120.0), (0.0, -70.0))], [LOWER], terrain
+    )
+    assert drains == ()
+    assert codes(findings) == ["diversion_uphill"]
+
+
 def test_a_line_that_misses_every_swale_is_left_out(terrain: Terrain) -> None:
     drains, findings = given([line((150.0, -100.0), (170.0, -140.0))], [UPPER, LOWER], terrain)
     assert drains == ()
@@ -137,6 +146,24 @@ def test_a_line_that_ends_on_another_runs_into_it(terrain: Terrain) -> None:
     assert (first.swale, first.into) == (0, NONE)
     assert (second.swale, second.into) == (0, 0)
     assert findings == ()
+
+
+def test_a_line_that_ends_just_below_another_does_not_run_up_into_it(terrain: Terrain) -> None:
+    """On the same side line, 1.8 m below the main one at its end, and 0.9 m above it."""
+    main = line((140.0, 1.0), (40.0, 0.0), (-20.0, -55.0))
+    for end_north_m, into in ((0.6 - 1.8, NONE), (0.6 + 0.9, 0)):
+        side = line((180.0, 10.0), (160.0, 2.0), (100.0, end_north_m))
+        drains, _ = given([main, side], [LOWER], terrain)
+        assert [drain.into for drain in drains] == [NONE, into]
+
+
+def test_lines_that_stay_are_counted_without_those_left_out(terrain: Terrain) -> None:
+    away = line((150.0, -100.0), (170.0, -140.0))
+    main = line((140.0, 0.0), (-20.0, -55.0))
+    side = line((60.0, 80.0), (60.5, -26.0))
+    drains, findings = given([away, side, main], [UPPER, LOWER], terrain)
+    assert [(drain.name, drain.into) for drain in drains] == [("drain 1", 1), ("drain 2", NONE)]
+    assert codes(findings) == ["diversion_misses"]
 
 
 def test_water_that_runs_down_on_to_another_line_goes_with_it(terrain: Terrain) -> None:

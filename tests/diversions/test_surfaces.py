@@ -1,5 +1,7 @@
 """Roofs and paving: by themselves, by a given drain, or by one to be dug."""
 
+import re
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -146,6 +148,19 @@ def test_the_gentlest_grade_that_would_do_is_told(terrain: Terrain) -> None:
     (finding,) = result.findings
     assert finding.code == "hard_surface_undrained"
     assert "at 1 in 100 would come to swale S001" in finding.advice
+
+
+def test_a_drain_that_a_steeper_grade_would_halve_is_told(terrain: Terrain) -> None:
+    """Its swale lies 0.6 m lower: 0.36 m to the trench, 108 m at 1 in 300 and 36 m at 1 in 100."""
+    lines = [lip(399.4, 5.0, 188.0)]
+    result = laid(terrain, lines, [roof(0.0, 0.0)])
+    (drain,) = result.drains
+    assert drain.length_m == pytest.approx(108.0, abs=1.5)
+    (finding,) = result.findings
+    assert (finding.code, finding.severity) == ("diversion_could_be_shorter", "note")
+    assert re.search(r"10\d m long at 1 in 300", finding.message)
+    assert re.search(r"at 1 in 100 it would be 3[5-8] m, to swale S001", finding.message)
+    assert codes(laid(terrain, lines, [roof(0.0, 0.0)], grade=1.0 / 100.0)) == []
 
 
 def test_a_roof_off_the_property_is_not_drained(terrain: Terrain) -> None:

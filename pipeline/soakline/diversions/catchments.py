@@ -1,14 +1,17 @@
 """Catchments with diversion drains in the ground: what a drain meets first goes to its swale.
 
-A drain moves land from one catchment to another and changes nothing else: the graph of swales that
-spill into each other stays as it is, so no circle can come of it. Two drains could send water to
-each other, though; `given` sees to it that every chain of drains ends in a swale.
+A drain moves land from one catchment to another and changes nothing else. What a swale above it
+has caught stays that swale's, and ways of overflow take no notice of drains, so the graph of swales
+that spill into each other stays as it is: no circle can come of a drain, wherever its swale lies. A
+drain never leads up to its swale either (`course` and `walk` see to it). Only two drains could send
+water to each other; `receivers` sees to it that every chain of drains ends in a swale.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import networkx as nx
+import numba
 import numpy as np
 import numpy.typing as npt
 import shapely
@@ -16,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.diversions.diversion import NONE, Diversion
 from soakline.grid import BoolArray, FloatArray, Grid
-from soakline.siting.catchments import Catchments, burn_lines
+from soakline.siting.catchments import Catchments, burn_lines, count_labels
 from soakline.terrain.cells import burn
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray, first_intercept
@@ -158,6 +161,21 @@ def passed_on(diversions: Sequence[Diversion], own: FloatArray) -> FloatArray:
     return total
 
 
+@numba.njit(cache=True, nogil=True)
+def _resolve(
+    label: LabelArray, burnt: LabelArray, through: LabelArray, gets: LabelArray, swales: int
+) -> None:
+    """Put the label of the swale that gets its water in the place of every drain's."""
+    for row in range(label.shape[0]):
+        for column in range(label.shape[1]):
+            met = label[row, column]
+            if met > swales:
+                through[row, column] = met - swales
+                label[row, column] = gets[met - swales - 1]
+            if burnt[row, column] > swales:
+                burnt[row, column] = gets[burnt[row, column] - swales - 1]
+
+
 def divert(
     lips: Catchments,
     diversions: Sequence[Diversion],
@@ -186,13 +204,12 @@ def divert(
     What runs on to a hard surface from above keeps its own way. Cells of a lip stay the lip's.
     """
     swales = lips.area_m2.size
+    if not diversions and not surfaces:
+        return Diverted(lips, np.zeros(grid.shape, np.int32), np.empty(0), np.empty(0))
     burnt = burn_all(lips.burnt, swales, [d.coordinates for d in diversions], grid)
-    met = first_intercept(direction, burnt)
-    met[~valid] = 0
-    # One look-up from what is met to the swale that gets it: bypass, outside, swales, drains.
-    gets = np.array([-1, 0, *range(1, swales + 1), *(d.swale + 1 for d in diversions)], np.int32)
-    label = gets[met + 1]
-    through = np.where(met > swales, met - swales, 0).astype(np.int32)
+    label = first_intercept(direction, burnt)
+    through = np.zeros(grid.shape, np.int32)
+    _resolve(label, burnt, through, np.array([d.swale + 1 for d in diversions], np.int32), swales)
     for surface in surfaces:
         if surface.swale == NONE:
             continue
@@ -201,8 +218,7 @@ def divert(
         own &= valid[window] & (lips.burnt[window] == 0)
         label[window][own] = surface.swale + 1
         through[window][own] = surface.diversion + 1
-    area = np.bincount(label.ravel() + 1, minlength=swales + 2) * grid.cell_area_m2
-    own_cells = np.bincount(through.ravel(), minlength=len(diversions) + 1)[1:]
-    own_m2 = own_cells.astype(np.float64) * grid.cell_area_m2
-    resolved = Catchments(gets[burnt + 1], label, area[2:].astype(float), float(area[0]))
+    area: FloatArray = count_labels(label, valid, swales) * grid.cell_area_m2
+    own_m2: FloatArray = count_labels(through, valid, len(diversions))[2:] * grid.cell_area_m2
+    resolved = Catchments(burnt, label, area[2:], float(area[0]))
     return Diverted(resolved, through, own_m2, passed_on(diversions, own_m2))

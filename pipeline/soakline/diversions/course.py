@@ -165,12 +165,11 @@ def swale_met(
 
 
 def drain_joined(own: int, courses: Sequence[Course], cell_m: float) -> int:
-    """Drain that a line ends on, other than at that drain's own end; `NONE` where on none."""
+    """Drain that a line ends on, the water no higher there than at its end; `NONE` if on none."""
     end, level = courses[own].end, courses[own].level_m[-1]
     for k, other in enumerate(courses):
         near = shapely.distance(end, other.line) <= NEAR_CELLS * cell_m
         at = float(shapely.line_locate_point(other.line, end))
-        above_its_end = at < other.along_m[-1] - NEAR_CELLS * cell_m
-        if k != own and near and above_its_end and other.level_at(at) <= level + LEVEL_M:
+        if k != own and near and other.level_at(at) <= level + LEVEL_M:
             return k
     return NONE

@@ -26,6 +26,8 @@ from soakline.terrain.flow import Uint8Array
 
 # Steeper grades that are tried to tell what would help: 1 in each of these.
 _STEEPER = (200, 150, 100, 75, 50)
+# A drain is called long where a grade of 1 in this would more than halve it.
+_SHORTER = 100
 _WINDS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 
 
@@ -110,6 +112,41 @@ def why_undrained(
         f"{1.0 / digging.grade:.0f}: {' and '.join(_ended(trace) for trace in traces)}. {stays}.",
         _what_would_help(outlet, diversions, obstacles, digging),
     )
+
+
+def could_be_shorter(
+    outlet: Outlet,
+    drain: Diversion,
+    diversions: Sequence[Diversion],
+    obstacles: GeometryArray,
+    digging: Digging,
+) -> list[Finding]:
+    """A note on a drain that runs on beside its swale, far longer than a steeper one would be.
+
+    Parameters
+    ----------
+    outlet : Outlet
+    drain : what was dug for it
+    others : as for `dig`
+    """
+    if digging.grade >= 1.0 / _SHORTER:
+        return []
+    steeper, _ = dig(outlet, diversions, obstacles, digging, 1.0 / _SHORTER)
+    if steeper is None or steeper.length_m > drain.length_m / 2.0:
+        return []
+    return [
+        Finding(
+            "diversion_could_be_shorter",
+            "note",
+            "diversions",
+            outlet.name,
+            f"The drain traced for {outlet.name} is {drain.length_m:.0f} m long at 1 in "
+            f"{1.0 / digging.grade:.0f}, to swale {swale_id(drain.swale)}; at 1 in {_SHORTER} it "
+            f"would be {steeper.length_m:.0f} m, to swale {swale_id(steeper.swale)}.",
+            "Draw it steeper in layer diversions where the soil bears its velocity, or let it down "
+            "to the swale over grass or stone.",
+        )
+    ]
 
 
 def _ended(trace: Trace) -> str:

@@ -7,7 +7,7 @@ import shapely
 
 from soakline.diversions.catchments import Surface, burn_all, burn_beside
 from soakline.diversions.course import NEAR_CELLS
-from soakline.diversions.digging import Digging, dig, why_undrained
+from soakline.diversions.digging import Digging, could_be_shorter, dig, why_undrained
 from soakline.diversions.diversion import NONE, Diversion
 from soakline.diversions.outlets import Outlet, outlets_of
 from soakline.diversions.receivers import first_met
@@ -73,6 +73,7 @@ def drain_surfaces(
                     why_undrained(outlet, surface.swale, traces, diversions, others, digging)
                 )
             else:
+                findings += could_be_shorter(outlet, drain, diversions, others, digging)
                 surface = Surface(outlet.name, outlet.shape, drain.swale, len(diversions))
                 diversions.append(drain)
                 label = swales + len(diversions)
