@@ -218,7 +218,9 @@ def divert(
         own &= valid[window] & (lips.burnt[window] == 0)
         label[window][own] = surface.swale + 1
         through[window][own] = surface.diversion + 1
-    area: FloatArray = count_labels(label, valid, swales) * grid.cell_area_m2
-    own_m2: FloatArray = count_labels(through, valid, len(diversions))[2:] * grid.cell_area_m2
+    area = count_labels(label, valid, swales).astype(np.float64)
+    own_m2 = count_labels(through, valid, len(diversions))[2:].astype(np.float64)
+    area *= grid.cell_area_m2
+    own_m2 *= grid.cell_area_m2
     resolved = Catchments(burnt, label, area[2:], float(area[0]))
     return Diverted(resolved, through, own_m2, passed_on(diversions, own_m2))
