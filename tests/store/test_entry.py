@@ -1,14 +1,15 @@
 """An entry is whole and the one that was asked for, or it is not used."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from soakline.store import entry
+from soakline.store import entry, packing
 from soakline.store.entry import Head, Unusable, read_entry, write_entry
 from soakline.store.keys import Key, key_of
 from soakline.store.packing import Packed, pack
@@ -28,6 +29,13 @@ def written(path: Path, value: object, stage: str = "terrain", key: Key = KEY) -
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("entry") / "entry"
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _every_array_apart() -> Iterator[None]:
+    """Small entries, that can be damaged at every byte, with all that large ones have."""
+    with mock.patch.object(packing, "_APART_BYTES", 0):
+        yield
 
 
 def test_everything_comes_back(path: Path) -> None:

@@ -12,7 +12,9 @@ from geopandas.testing import assert_geodataframe_equal
 from soakline.findings import Finding
 from soakline.grid import Grid
 from soakline.inputs.types import Elevation, Property, RainTable
+from soakline.problems import InputRefused
 from soakline.runfile.sections import TerrainKeys
+from soakline.store.folder import MARKER
 from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
 
@@ -172,3 +174,19 @@ def opened(
 ) -> StageStore:
     """Open a store that tells into a list."""
     return StageStore(folder, limit_gib, fresh, told.append)
+
+
+def refuse() -> object:
+    """Stand in for a stage that refuses its input."""
+    raise InputRefused([])
+
+
+def entry_of(folder: Path, stage: str = "terrain") -> Path:
+    """The one result of a stage."""
+    (path,) = folder.glob(f"{stage}@*")
+    return path
+
+
+def kept_stages(folder: Path) -> set[str]:
+    """Stages that a folder holds results of, and the names of other files, but for the marker."""
+    return {path.name.partition("@")[0] for path in folder.iterdir()} - {MARKER}

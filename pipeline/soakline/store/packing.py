@@ -1,4 +1,4 @@
-"""Values as bytes and back: one short stream for the tree, every array apart as it lies in memory.
+"""Values as bytes and back: a stream for the tree, and each larger array as it lies in memory.
 
 Loading rebuilds values of the kinds that stages make and nothing else, so that a folder that came
 from elsewhere can name no command to be run.
@@ -46,6 +46,9 @@ _BUILDERS = frozenset(
     }
 )
 
+# Smaller arrays are quicker to load from within the tree: ways and pegs have thousands of them.
+_APART_BYTES = 4096
+
 Buffer = memoryview | pickle.PickleBuffer
 
 
@@ -59,8 +62,8 @@ class Packed:
 
     Parameters
     ----------
-    tree : the value without its arrays
-    arrays : memory of each array, not copied
+    tree : the value without its larger arrays
+    arrays : memory of each larger array, not copied
     """
 
     tree: bytes
@@ -81,7 +84,14 @@ def pack(value: object) -> Packed:
     """
     stream = io.BytesIO()
     buffers: list[pickle.PickleBuffer] = []
-    packer = _Packer(stream, protocol=5, buffer_callback=buffers.append)
+
+    def within_tree(memory: pickle.PickleBuffer) -> bool:
+        small = memory.raw().nbytes < _APART_BYTES
+        if not small:
+            buffers.append(memory)
+        return small
+
+    packer = _Packer(stream, protocol=5, buffer_callback=within_tree)
     try:
         packer.dump(value)
         # Costs little, as arrays are only pointed at, and tells now what would fail in every rerun.
@@ -127,13 +137,16 @@ class _Packer(pickle.Pickler):
             return objects, (value.ravel().tolist(), value.shape)
         if value.dtype.kind in "mM":
             return dates, (value.view(np.int64), value.dtype)
-        # An array with gaps would be pickled inside the tree, and be writable when loaded.
-        return (value if value.flags.forc else value.copy()).__reduce_ex__(5)
+        if not value.flags.forc:  # numpy would put one with gaps into the tree, to load writable
+            value = value.copy()
+            value.flags.writeable = False
+        return value.__reduce_ex__(5)
 
 
 class _Unpacker(pickle.Unpickler):
     def find_class(self, module: str, name: str) -> Any:
-        if module.partition(".")[0] in _PACKAGES:
+        # A module named __main__ is a program, and would be run by being looked into.
+        if module.partition(".")[0] in _PACKAGES and not module.endswith("__main__"):
             found = super().find_class(module, name)
             if f"{module}.{name}" in _BUILDERS or _is_of_kind(found):
                 return found
