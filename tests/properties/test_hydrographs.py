@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from soakline.grid import FloatArray
 from soakline.inputs.rain_pattern import RainPattern
 from soakline.inputs.types import RainTable
-from soakline.water.balance import SwaleWater, peak_bound_m3s
+from soakline.water.event import Feeds, event_of, peak_bound_m3s
 from soakline.water.green_ampt import GreenAmpt
 from soakline.water.hydrographs import (
     edges_min,
@@ -17,6 +17,7 @@ from soakline.water.hydrographs import (
     step_s,
     storm_hydrographs,
 )
+from soakline.water.land import GroundClass, Land
 from soakline.water.losses import (
     CurveNumber,
     Loss,
@@ -28,6 +29,8 @@ from soakline.water.network import chain_of
 from soakline.water.storms import Storm, largest_rain_rise_mm, storms_for
 from soakline.water.unit_hydrograph import Shape, unit_hydrographs
 from tests.properties.test_storms import rain_tables
+
+LAND = Land((GroundClass("ground", 74.0, "loam"),))
 
 shapes = st.sampled_from(["curvilinear", "triangular"])
 curve_numbers = st.builds(CurveNumber, st.floats(30.0, 100.0))
@@ -54,8 +57,8 @@ def assert_under_the_bound(
     storms: tuple[Storm, ...], number: float, tc_h: FloatArray, shape: Shape
 ) -> None:
     area, ponded = areas_m2(tc_h.size, 1), areas_m2(tc_h.size, 1, 2)[:, 0] / 30.0
-    water = SwaleWater(area[:, 0], ponded, np.zeros(tc_h.size), np.ones(tc_h.size))
-    bound = peak_bound_m3s(storms, water, chain_of(tc_h.size, []), number)
+    event = event_of(storms, LAND, [CurveNumber(number)], shape)
+    bound = peak_bound_m3s(event, Feeds(area, ponded, area), chain_of(tc_h.size, []))
     step = step_s(tc_h)
     assert step >= 72.0
     for k, storm in enumerate(storms):

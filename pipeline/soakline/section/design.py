@@ -1,4 +1,4 @@
-"""The section that a run asks for: trench, mound, soil and what follows from them."""
+"""The sections that a run allows: trenches, mound, soil and what follows from them."""
 
 from dataclasses import dataclass
 
@@ -8,11 +8,10 @@ from soakline.runfile.sections import RunFile
 from soakline.section.mound import MoundShape
 from soakline.section.reach import FootprintReach, footprint_reach, spoil_factor
 from soakline.section.soils import soil_for
+from soakline.section.steps import allowed_sections, least_base_m
 from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench
 from soakline.section.works import LEAST_MOUNDED_SHARE
 
-DEFAULT_BASE_WIDTH_M = 1.5
-DEFAULT_DEPTH_M = 0.5
 # Lowest soaking rate that a base may be counted on for: 1e-6 m/s (Buckinghamshire drainage
 # standard).
 RELIABLE_SOAK_MM_H = 3.6
@@ -20,30 +19,47 @@ RELIABLE_SOAK_MM_H = 3.6
 
 @dataclass(frozen=True, slots=True)
 class SectionDesign:
-    """One section for all swales of a plan.
+    """What the sections of a plan have in common, and the steps that they are chosen from.
 
     Parameters
     ----------
-    trench, mound : Trench and MoundShape
+    sections : from the one that holds least to the one that holds most
+    mound : MoundShape
     freeboard_m : settled crest above the highest water of the check storm
     sill_head_m : greatest head over a sill in the check storm
-    soak_m_h : soaking rate of the base, clogging included, m/h
+    ksat_mm_h, clogging_factor : conductivity of the run file's soil, and what clogging leaves of it
     spoil : settled spoil per volume cut
     findings : what was assumed
     """
 
-    trench: Trench
+    sections: tuple[Trench, ...]
     mound: MoundShape
     freeboard_m: float
     sill_head_m: float
-    soak_m_h: float
+    ksat_mm_h: float
+    clogging_factor: float
     spoil: float
     findings: tuple[Finding, ...]
+
+    @property
+    def largest(self) -> Trench:
+        """The section that room is kept for: more rain may ask for it, and no line then moves."""
+        return self.sections[-1]
+
+    @property
+    def widest_m(self) -> float:
+        """Greatest width of water that a section has, m."""
+        return max(own.top_width_m for own in self.sections)
+
+    @property
+    def soak_m_h(self) -> float:
+        """Soaking rate of the run file's soil, clogging included, m/h."""
+        return self.ksat_mm_h * self.clogging_factor / 1000.0
 
     def reach(self, aim_m: float) -> FootprintReach:
         """Room for the ground works on both sides of a lip laid at `aim_m` over its level."""
         return footprint_reach(
-            self.trench,
+            self.largest,
             self.mound,
             self.sill_head_m + self.freeboard_m,
             self.spoil,
@@ -53,7 +69,7 @@ class SectionDesign:
 
 
 def section_design(run: RunFile) -> SectionDesign:
-    """Trench, mound and soaking rate of a run.
+    """Sections, mound and soaking rate of a run.
 
     Parameters
     ----------
@@ -70,8 +86,6 @@ def section_design(run: RunFile) -> SectionDesign:
         face would not meet it.
     """
     soil = soil_for(run.soil.texture)
-    base = run.section.base_width_m or DEFAULT_BASE_WIDTH_M
-    depth = run.section.depth_m or DEFAULT_DEPTH_M
     batter = run.section.batter or soil.batter
     steepest = run.siting.max_slope_pct / 100.0
     problems = []
@@ -96,22 +110,20 @@ def section_design(run: RunFile) -> SectionDesign:
                 "set a steeper mound batter, or lower siting.max_slope_pct",
             )
         )
-    if problems:
-        raise InputRefused(problems)
-
-    findings = []
-    if not run.section.base_width_m or not run.section.depth_m:
-        findings.append(
-            Finding(
-                "section_assumed",
-                "note",
-                "swales",
-                "",
-                f"base width {base:g} m and depth {depth:g} m: what the run file leaves open is "
-                "taken as usual, not sized for the storm",
-                "set section.base_width_m and section.depth_m, and compare the overflow",
+    least = least_base_m(run.section.passage)
+    if 0 < run.section.base_width_m < least:
+        problems.append(
+            InputProblem(
+                str(run.file),
+                "section.base_width_m",
+                f'{run.section.base_width_m:g} m with section.passage = "{run.section.passage}"',
+                f"at least {least:g} m, so that it can pass",
+                "widen the base, or leave it at 0 to have it sized",
             )
         )
+    if problems:
+        raise InputRefused(problems)
+    findings = []
     ksat = run.soil.ksat_mm_h or soil.ksat_mm_h
     soak_mm_h = ksat * run.soil.clogging_factor
     if soak_mm_h < RELIABLE_SOAK_MM_H:
@@ -127,13 +139,16 @@ def section_design(run: RunFile) -> SectionDesign:
             )
         )
     return SectionDesign(
-        trench=Trench(base, depth, batter),
+        sections=allowed_sections(
+            run.section.base_width_m, run.section.depth_m, batter, run.section.passage
+        ),
         mound=MoundShape(
             run.earthworks.berm_m, run.earthworks.mound_batter, run.earthworks.mound_crest_m
         ),
         freeboard_m=run.section.freeboard_m,
         sill_head_m=run.overflow.sill_head_m,
-        soak_m_h=soak_mm_h / 1000.0,
+        ksat_mm_h=ksat,
+        clogging_factor=run.soil.clogging_factor,
         spoil=spoil_factor(run.earthworks.swell_pct, run.earthworks.settlement_pct),
         findings=tuple(findings),
     )

@@ -84,7 +84,8 @@ def chain_arrays(chain: Chain, travel_s: FloatArray, step_s: float) -> ChainArra
     )
 
 
-def _pool_arrays(pools: Pools, order: IndexArray, step_s: float) -> PoolArrays:
+def pool_arrays(pools: Pools, order: IndexArray, step_s: float) -> PoolArrays:
+    """Pools as flat arrays, in an order."""
     weir = pools.coefficient * pools.sill_m
     unit_m3 = pools.full_m3 / (NODES - 1) ** 2
     soaking = pools.soak_m_s[:, None] * pools.wetted_m2
@@ -178,7 +179,7 @@ def route_storm(
     swale spills 1e-6 m³/s and none is under way.
     """
     flat = chain_arrays(chain, travel_s, step_s)
-    arrays = (_pool_arrays(pools, flat.order, step_s), flat)
+    arrays = (pool_arrays(pools, flat.order, step_s), flat)
     return _routed(pools, arrays, inflow_m3, step_s, rain_steps)
 
 
@@ -209,7 +210,7 @@ def route_storms(
         As `route_storm`.
     """
     flat = chain_arrays(chain, travel_s, step_s)
-    arrays = (_pool_arrays(pools, flat.order, step_s), flat)
+    arrays = (pool_arrays(pools, flat.order, step_s), flat)
 
     def routed(storm: int) -> StormRouting:
         return _routed(pools, arrays, inflow_of(storm), step_s, rain_steps[storm])

@@ -58,6 +58,11 @@ class Land:
         return np.array([own.curve_number for own in self.classes])
 
     @property
+    def commonest(self) -> int:
+        """Place of the class that most cells have."""
+        return 0 if self.index is None else int(np.bincount(self.index.ravel()).argmax())
+
+    @property
     def hard(self) -> BoolArray:
         """(classes,) roofs and paving."""
         return np.array([own.hard for own in self.classes], dtype=bool)

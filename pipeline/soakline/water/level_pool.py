@@ -108,7 +108,7 @@ def fill(
             if node == 0:
                 return volume_m3, soaked, left_s, node
             node -= 1
-    # More crossings than nodes: by round-off to and fro over one, where the pool is in balance.
+    # More crossings than nodes: by round-off back and forth over one, where the pool is in balance.
     return volume_m3, soaked + inflow_m3s * left_s, 0.0, node
 
 

@@ -14,6 +14,7 @@ from soakline.grid import FloatArray
 # together where the water is low and the area changes fast, and found with one square root.
 NODES = 65
 _NEWTON_STEPS = 8
+_HALVINGS = 30
 _NONE = 1e-100  # in place of an area that is 0, where nothing is divided by it
 # Between 0 and 1: so many places reckon the emptying of a base 5 cm wide to 1e-9.
 _PLACES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
@@ -217,3 +218,13 @@ def emptying_h(pools: Pools, volume_m3: FloatArray) -> FloatArray:
 def full_to_empty_h(pools: Pools) -> FloatArray:
     """Time from full to empty with no inflow, (swales,) h; infinite where nothing soaks."""
     return emptying_h(pools, pools.full_m3)
+
+
+def depth_emptied_m(pools: Pools, hours: float) -> FloatArray:
+    """Depth of water that soaks away within a time, (swales,) m; at most that of full water."""
+    low, high = np.zeros_like(pools.full_depth_m), pools.full_depth_m.copy()
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        in_time = emptying_h(pools, pools.trough.held_m3(middle)) <= hours
+        low, high = np.where(in_time, middle, low), np.where(in_time, high, middle)
+    return low

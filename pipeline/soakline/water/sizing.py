@@ -1,0 +1,250 @@
+"""The smallest section that holds the design storm, swale by swale down the chain."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numba
+import numpy as np
+import numpy.typing as npt
+
+from soakline.grid import BoolArray, FloatArray
+from soakline.water.cascade import pool_arrays
+from soakline.water.chain_steps import QUARTERS, ChainArrays, PoolArrays
+from soakline.water.level_pool import pool_step
+from soakline.water.pools import Pools, full_to_empty_h
+
+# Kept for what arrives late, by long chains and long ways.
+_TAIL_S = 24 * 3600.0
+# A swale that spills less than this share of its inflow holds the storm.
+_HOLDS = 1e-9
+
+IndexArray = npt.NDArray[np.int64]
+
+
+class _Choices(NamedTuple):
+    """Pools of every section, first axis the sections; see `PoolArrays`."""
+
+    full_m3: FloatArray
+    unit_m3: FloatArray
+    soaking_m3s: FloatArray
+    rise_s: FloatArray
+    ponded_m2: FloatArray
+    weir: FloatArray
+    parts: IndexArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Sizes:
+    """Which section each swale gets; all (swales,).
+
+    Parameters
+    ----------
+    choice : index among the sections
+    holds : whether it holds the storm
+    """
+
+    choice: IndexArray
+    holds: BoolArray
+
+
+def size_down_chain(
+    choices: Sequence[Pools],
+    chain: ChainArrays,
+    full_inflow_m3: FloatArray,
+    rain_m: FloatArray,
+    area_m2: FloatArray,
+    step_s: float,
+    max_drain_h: float,
+) -> Sizes:
+    """Size every swale, each knowing what the ones above spill with the sections they got.
+
+    Parameters
+    ----------
+    choices : the swales' pools with each section, from the one that holds least to the one that
+        holds most
+    chain : swales in order, from the top
+    full_inflow_m3 : (swales, steps) what each whole catchment sheds, as if none of it were water
+    rain_m : (steps,) rain in each step, m
+    area_m2 : (swales,) whole catchments
+    step_s : s
+    max_drain_h : longest time from full to empty
+
+    Returns
+    -------
+    Sizes
+
+    Notes
+    -----
+    The smallest section that holds the storm, if it empties in time; else of those that hold it the
+    one that empties first; where none holds it, the largest.
+    """
+    swales = area_m2.size
+    empties = np.stack([full_to_empty_h(pools) for pools in choices])
+    order = np.argsort(empties, axis=0, kind="stable").astype(np.int64)
+    arrays = [pool_arrays(pools, np.arange(swales), step_s) for pools in choices]
+    stacked = _Choices(
+        *(np.stack([getattr(one, name) for one in arrays]) for name in PoolArrays._fields)
+    )
+    choice, holds = _size(
+        stacked,
+        chain,
+        full_inflow_m3,
+        rain_m,
+        area_m2,
+        step_s,
+        int(np.ceil(_TAIL_S / step_s)),
+        empties <= max_drain_h,
+        order,
+    )
+    return Sizes(choice, holds)
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _spilled(
+    choices: _Choices,
+    k: int,
+    i: int,
+    own_m3: FloatArray,
+    rain_m: FloatArray,
+    area_m2: float,
+    arriving_m3: FloatArray,
+    step_s: float,
+    stop_m3: float,
+    out_m3: FloatArray,
+) -> float:
+    """What a swale spills of a storm with one section, m³; stops once it is over `stop_m3`."""
+    held, spilled, node = 0.0, 0.0, 0
+    ponded = choices.ponded_m2[k, i]
+    dry = max(1.0 - ponded / area_m2, 0.0) if area_m2 > 0.0 else 0.0
+    quarter_s = step_s / QUARTERS
+    for quarter in range(arriving_m3.size):
+        step = quarter // QUARTERS
+        inflow = 0.0
+        if step < own_m3.size:
+            inflow += own_m3[step] * dry
+        if step < rain_m.size:
+            inflow += rain_m[step] * ponded
+        inflow = inflow / QUARTERS + arriving_m3[quarter]
+        out_m3[quarter] = 0.0
+        if held == 0.0 and inflow == 0.0:
+            continue
+        held, _, over, _, node = pool_step(
+            held,
+            inflow / quarter_s,
+            quarter_s,
+            choices.unit_m3[k, i],
+            choices.soaking_m3s[k],
+            choices.rise_s[k],
+            ponded,
+            choices.weir[k, i],
+            choices.parts[k, i],
+            i,
+            node,
+        )
+        out_m3[quarter] = over
+        spilled += over
+        if spilled > stop_m3:
+            break
+    return spilled
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _choose(
+    choices: _Choices,
+    i: int,
+    own_m3: FloatArray,
+    rain_m: FloatArray,
+    area_m2: float,
+    arriving_m3: FloatArray,
+    step_s: float,
+    in_time: BoolArray,
+    by_emptying: IndexArray,
+    out_m3: FloatArray,
+) -> tuple[int, bool]:
+    """Section of one swale, and whether it holds the storm."""
+    count = choices.full_m3.shape[0]
+    inflow = own_m3.sum() + arriving_m3.sum()
+    close = _HOLDS * inflow
+    time_s = arriving_m3.size * step_s / QUARTERS
+    choice = -1
+    for k in range(count):
+        # What cannot be held and soaked in all the time there is need not be routed.
+        dry = max(1.0 - choices.ponded_m2[k, i] / area_m2, 0.0) if area_m2 > 0.0 else 0.0
+        if inflow * dry > choices.full_m3[k, i] + choices.soaking_m3s[k, i, -1] * time_s:
+            continue
+        if (
+            _spilled(choices, k, i, own_m3, rain_m, area_m2, arriving_m3, step_s, close, out_m3)
+            <= close
+        ):
+            choice = k
+            break
+    if choice < 0:
+        return count - 1, False
+    if not in_time[choice]:
+        for j in range(count):
+            k = by_emptying[j]
+            if k == choice:
+                break
+            if (
+                _spilled(choices, k, i, own_m3, rain_m, area_m2, arriving_m3, step_s, close, out_m3)
+                <= close
+            ):
+                return k, True
+    return choice, True
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _size(
+    choices: _Choices,
+    chain: ChainArrays,
+    own_m3: FloatArray,
+    rain_m: FloatArray,
+    area_m2: FloatArray,
+    step_s: float,
+    tail: int,
+    in_time: BoolArray,
+    by_emptying: IndexArray,
+) -> tuple[IndexArray, BoolArray]:
+    """Choice of each swale and whether it holds; see `size_down_chain`."""
+    swales = area_m2.size
+    quarters = QUARTERS * (own_m3.shape[1] + tail)
+    arriving = np.zeros((swales, quarters))
+    out = np.zeros(quarters)
+    choice = np.zeros(swales, np.int64)
+    holds = np.zeros(swales, np.bool_)
+    for place in range(swales):
+        i = chain.order[place]
+        choice[i], holds[i] = _choose(
+            choices,
+            i,
+            own_m3[i],
+            rain_m,
+            area_m2[i],
+            arriving[place],
+            step_s,
+            in_time[:, i],
+            by_emptying[:, i],
+            out,
+        )
+        if holds[i] or chain.first[place] == chain.first[place + 1]:
+            continue
+        _spilled(
+            choices,
+            choice[i],
+            i,
+            own_m3[i],
+            rain_m,
+            area_m2[i],
+            arriving[place],
+            step_s,
+            np.inf,
+            out,
+        )
+        for k in range(chain.first[place], chain.first[place + 1]):
+            to, whole = chain.to[k], chain.whole[k]
+            for quarter in range(quarters - whole - 1):
+                part = chain.share[k] * out[quarter]
+                arriving[to, quarter + whole] += (1.0 - chain.later[k]) * part
+                arriving[to, quarter + whole + 1] += chain.later[k] * part
+    return choice, holds
