@@ -63,6 +63,7 @@ CODES: Mapping[str, tuple[str, str]] = {
         "a layer whose name is not known; the nearest known one is named",
     ),
     "column_not_read": ("caution", "a column whose name is nearly one that is read"),
+    "rain_pattern_scaled": ("note", "shares of a rain pattern missed a sum of 1 by a rounding"),
     "check_storm_missing": (
         "caution",
         "the rain table has no column for the check storm; the rarest is taken",
@@ -86,12 +87,11 @@ CODES: Mapping[str, tuple[str, str]] = {
     "no_swale": ("caution", "no swale fits on this land, and why"),
     "unserved_ground": ("note", "allowed ground that drains to no swale, and why"),
     "small_hollows": ("note", "hollows too small to list: count, area, deepest"),
-    "too_short_for_chain": (
-        "note",
-        "pieces of level line were left out: too short for the sills that their chain asks for",
-    ),
     "small_catchment": ("note", "pieces of line left out because little drains to them"),
-    "section_assumed": ("note", "base width or depth left open in the run file and taken as usual"),
+    "land_not_covered": (
+        "note",
+        "part of the land has no cover or soil drawn; the run file's stand in",
+    ),
     "soaking_not_reliable": ("caution", "the base soaks too slowly to be relied on"),
     # swales
     "no_safe_end": ("stop", "the swale's overflow reaches no safe end"),
@@ -111,6 +111,16 @@ CODES: Mapping[str, tuple[str, str]] = {
     "sill_too_long": ("caution", "sills take more than a quarter of the lip"),
     "sill_short": ("caution", "less ground fit for a sill was found than is wanted"),
     "sill_cut_in": ("caution", "the sill is cut through ground that stands over it"),
+    "chain_failure": ("caution", "swales below that would overtop if this one let go"),
+    # what leads water to swales
+    "diversion_uphill": ("caution", "a drawn diversion runs uphill and is left out"),
+    "diversion_uneven": ("caution", "ground along a drawn diversion rises over its way down"),
+    "diversion_could_be_shorter": ("note", "a steeper drain would come to a swale sooner"),
+    "diversion_misses": ("caution", "a drawn diversion comes to no swale and is left out"),
+    "diversion_ends_short": ("note", "a diversion's water runs over the ground to its swale"),
+    "hard_surface_undrained": ("caution", "water of a roof or paving comes to no swale"),
+    "hard_surface_swale_unknown": ("caution", "a roof or paving names a swale that is not there"),
+    "hard_surface_drains": ("note", "where the water of a roof or paving goes"),
     # where the water goes
     "route_needs_lining": ("caution", "faster or steeper than the cover bears"),
     "protect_until_grass_stands": ("caution", "faster than bare earth bears"),

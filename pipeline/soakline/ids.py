@@ -26,6 +26,11 @@ def given_point_id(index: int) -> str:
     return f"P{index + 1}"
 
 
+def diversion_id(index: int) -> str:
+    """Diversions are numbered in the order of the features file, traced ones after given ones."""
+    return f"V{index + 1}"
+
+
 def outlet_id(index: int) -> str:
     """Outlets are numbered in the order of the routes that feed them."""
     return f"O{index + 1}"

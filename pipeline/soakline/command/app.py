@@ -57,18 +57,34 @@ def plan(
         Path | None,
         typer.Option("--map", metavar="FILE.png", help="Draw the plan over a hillshade."),
     ] = None,
+    work: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Where results of stages are kept for the next run. Beside the plan by default.",
+        ),
+    ] = None,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Use nothing that is kept.")] = False,
+    rain: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="FILE.csv",
+            help="Rain table instead of the run file's; each of several gives a plan of its own.",
+        ),
+    ] = None,
     log: LogOption = None,
     quiet: QuietOption = False,
 ) -> None:
     """Read the run file and write the plan.
 
-    Prints the plan's path.
+    Prints the plan's path; with several rain tables each plan's, and how they differ.
     """
-    from soakline.command.plan import plan_command  # noqa: PLC0415
+    from soakline.command.plan import PlanOptions, plan_command  # noqa: PLC0415
     from soakline.command.statuses import run_command  # noqa: PLC0415
 
+    options = PlanOptions(out, map_, work, fresh, tuple(rain or ()))
     status = run_command(
-        lambda progress: plan_command(run_file, out, map_, progress), log, quiet, keep=(run_file,)
+        lambda progress: plan_command(run_file, options, progress), log, quiet, keep=(run_file,)
     )
     raise typer.Exit(status)
 

@@ -9,8 +9,8 @@ NS_PER_CELL = 2_160.0
 START_BYTES = 400_000_000
 MEMORY_BYTES_PER_CELL = 140.0
 """Highest of all stages: 14 GiB at 100 million cells."""
-DISK_BYTES_PER_CELL = 24.0
-"""Three rasters of 4 bytes, in the GeoPackage and beside it, with overviews, compressed."""
+DISK_BYTES_PER_CELL = 90.0
+"""Mostly the stage store: heights, slopes, directions and catchments, as they lie in memory."""
 START_DISK_BYTES = 5_000_000
 
 
@@ -23,7 +23,7 @@ class Estimate:
     cells : of the working grid
     seconds : wall time on two cores
     memory_bytes : highest use of memory
-    disk_bytes : the plan and the rasters beside it
+    disk_bytes : the plan and what is kept for the next run
     """
 
     cells: int

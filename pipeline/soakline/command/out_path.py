@@ -14,7 +14,11 @@ def plan_path(run_file: Path, out: Path | None) -> Path:
 
 
 def check_out_paths(
-    run_file: Path, run: RunFile | None, out: Path, map_file: Path | None
+    run_file: Path,
+    run: RunFile | None,
+    out: Path,
+    map_file: Path | None,
+    rain: tuple[Path, ...] = (),
 ) -> list[InputProblem]:
     """Find what is wrong with the places that a plan and its map are to be written to.
 
@@ -25,8 +29,9 @@ def check_out_paths(
         refused
     out : the plan
     map_file : the picture of the plan, if one is asked for
+    rain : tables that are read instead of the run file's
     """
-    keep = [("the run file", run_file)]
+    keep = [("the run file", run_file), *(("--rain", file) for file in rain)]
     if run is not None:
         keep += [(key, file) for key, file in run.input_files()]
     problems = _check(out, "--out", ".gpkg", keep)

@@ -1,5 +1,6 @@
 """`soakline plan`: checks where the plan goes, then hands over to the stages."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from typer import echo
@@ -7,22 +8,41 @@ from typer import echo
 from soakline.command.out_path import check_out_paths, plan_path
 from soakline.command.statuses import AT_STOP, DONE
 from soakline.outputs.whole_file import refuse_unwritable
-from soakline.problems import ProblemCollector
+from soakline.problems import InputProblem, ProblemCollector
 from soakline.runfile.load import load_run_file
 from soakline.runfile.sections import RunFile
 from soakline.stages.progress import Progress
 
 
-def plan_command(
-    run_file: Path, out: Path | None, map_file: Path | None, progress: Progress
-) -> int:
+@dataclass(frozen=True, slots=True)
+class PlanOptions:
+    """Options of the command.
+
+    Parameters
+    ----------
+    out : the plan, replaced if it exists; None for the run file's name beside it
+    map_file : picture of the plan; None for none
+    work : folder of the stage store; None for the default, beside the plan
+    fresh : what is stored is not used
+    rain : tables instead of the run file's; of several, each gives a plan of its own
+    """
+
+    out: Path | None = None
+    map_file: Path | None = None
+    work: Path | None = None
+    fresh: bool = False
+    rain: tuple[Path, ...] = ()
+
+
+def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> int:
     """Plan what a run file asks for; print the plan's path.
+
+    With several rain tables, print the path of each plan, then how each differs from the first.
 
     Parameters
     ----------
     run_file : the run file
-    out : the plan, replaced if it exists; None for the run file's name beside it
-    map_file : picture of the plan; None for none
+    options : PlanOptions
     progress : told of the stages
 
     Returns
@@ -34,18 +54,86 @@ def plan_command(
     InputRefused
         With all problems of the run file, of the paths and of the inputs; nothing is written.
     """
-    target = plan_path(run_file, out)
+    targets = _targets(run_file, options)
     collector = ProblemCollector()
     run: RunFile | None = None
     with collector.collecting():
         run = load_run_file(run_file)
-    collector.problems += check_out_paths(run_file, run, target, map_file)
+    for target, picture, _ in targets:
+        collector.problems += check_out_paths(run_file, run, target, picture, options.rain)
+    collector.problems += _same_names(options.rain)
     collector.raise_if_any()
-    refuse_unwritable(target)
+    for target, _, _ in targets:
+        refuse_unwritable(target)
     assert run is not None  # noqa: S101 - else the collector has raised
     # The stages' libraries take a second to load: a bad run file is refused before.
     from soakline.stages.plan import make_plan  # noqa: PLC0415
+    from soakline.store.stage_store import DEFAULT_LIMIT_GIB, open_store  # noqa: PLC0415
 
-    outcome = make_plan(run, target, progress, map_file)
-    echo(outcome.path)
-    return AT_STOP if outcome.stops else DONE
+    def warn(text: str) -> None:
+        progress.message("caution", text)
+
+    store = open_store(options.work, targets[0][0], DEFAULT_LIMIT_GIB, options.fresh, warn)
+    if len(targets) > 1:
+        _read_all(run, [rain for _, _, rain in targets], progress)
+    stops = 0
+    for target, picture, rain in targets:
+        outcome = make_plan(run, target, progress, picture, rain, store)
+        stops += outcome.stops
+        echo(outcome.path)
+    kept = store.describe()
+    if kept.size_bytes > 0:
+        progress.message("info", str(kept))
+    if len(targets) > 1:
+        _tell_differences([target for target, _, _ in targets])
+    return AT_STOP if stops else DONE
+
+
+def _targets(run_file: Path, options: PlanOptions) -> list[tuple[Path, Path | None, Path | None]]:
+    """Plan, picture and rain table of each plan."""
+    out = plan_path(run_file, options.out)
+    if len(options.rain) < 2:
+        return [(out, options.map_file, options.rain[0] if options.rain else None)]
+
+    def named(path: Path, rain: Path) -> Path:
+        return path.with_name(f"{path.stem}-{rain.stem}{path.suffix}")
+
+    return [
+        (named(out, rain), named(options.map_file, rain) if options.map_file else None, rain)
+        for rain in options.rain
+    ]
+
+
+def _same_names(rain: tuple[Path, ...]) -> list[InputProblem]:
+    stems = [path.stem for path in rain]
+    return [
+        InputProblem(
+            str(path),
+            "--rain",
+            f'the name "{path.stem}" twice',
+            "tables of different names, since plans are named after them",
+        )
+        for k, path in enumerate(rain)
+        if path.stem in stems[:k]
+    ]
+
+
+def _read_all(run: RunFile, tables: list[Path | None], progress: Progress) -> None:
+    """Refuse a bad table among several before the first plan is written."""
+    from soakline.inputs.read import read_rain  # noqa: PLC0415
+
+    collector = ProblemCollector()
+    for table in tables:
+        with collector.collecting():
+            read_rain(run, progress, table)
+    collector.raise_if_any()
+
+
+def _tell_differences(plans: list[Path]) -> None:
+    """How each later plan differs from the first."""
+    from soakline.compare.plans import compare_plans  # noqa: PLC0415
+    from soakline.compare.table import as_text  # noqa: PLC0415
+
+    for other in plans[1:]:
+        echo("")
+        echo(as_text(compare_plans(plans[0], other)))

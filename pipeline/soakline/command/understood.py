@@ -105,8 +105,8 @@ def as_text(facts: Understood) -> str:
 
 _UNITS = {"m": "m", "m2": "m²", "pct": "%", "min": "min", "mm_h": "mm/h"}
 _ZERO = {
-    "base_width_m": "1.5 m, until it is autosized",
-    "depth_m": "0.5 m, until it is autosized",
+    "base_width_m": "sized for the design storm",
+    "depth_m": "sized for the design storm",
     "batter": "by texture",
     "ksat_mm_h": "by texture",
 }

@@ -80,7 +80,7 @@ def _side(plan: PlanTables) -> Side:
     return Side(
         plan.path,
         record.get("property.name", ""),
-        record.get("rain.table", name),
+        name,
         sha256,
         asked_m,
     )

@@ -73,6 +73,9 @@ FEATURE_LAYERS: dict[str, Layer] = {
             Column("watertable_m", "number", "m"),
         ),
     ),
+    "land_cover": Layer(("polygon",), (Column("cover", "text"), Column("curve_number", "number"))),
+    "hard_surfaces": Layer(("polygon",), (_NAME, Column("swale_id", "text"))),
+    "diversions": Layer(("line",), (_NAME,)),
     "planting_blocks": Layer(
         ("polygon",),
         (
@@ -83,11 +86,8 @@ FEATURE_LAYERS: dict[str, Layer] = {
 }
 """Layers that this version reads, in the order of the contract."""
 
-LAYERS_NOT_USED = ("land_cover", "hard_surfaces", "diversions", "given_swales")
+LAYERS_NOT_USED = ("given_swales",)
 """Layers that are known and are not used yet."""
-
-SOIL_COLUMNS_NOT_USED = ("texture", "hydrologic_group", "ksat_mm_h")
-"""Columns of `soils` that are read and not used yet."""
 
 PROGRAM_TABLES = frozenset({"layer_styles", "qgis_projects"})
 """Tables that a GIS keeps in a GeoPackage for itself."""

@@ -15,9 +15,9 @@ from soakline.inputs.feature_layers import (
     FEATURE_LAYERS,
     LAYERS_NOT_USED,
     PROGRAM_TABLES,
-    SOIL_COLUMNS_NOT_USED,
     Layer,
 )
+from soakline.inputs.land_words import checked_words
 from soakline.inputs.types import Elevation, Features
 from soakline.inputs.vector_files import geometry_kinds, layer_names, mend, read_layer, to_working
 from soakline.problems import InputProblem, ProblemCollector
@@ -58,7 +58,6 @@ def read_features(
         elif name not in PROGRAM_TABLES:
             findings.append(_passed_over(name))
     collector.raise_if_any()
-    findings += _soil_note(frames["soils"])
     return Features(**frames), tuple(findings)
 
 
@@ -120,6 +119,7 @@ def _read_one(
         columns = read_columns(
             pd.DataFrame(frame.drop(columns="geometry")), layer, file, key, findings
         )
+        columns = checked_words(columns, name, file, key)
     collector.raise_if_any()
     columns["geometry"] = shapes
     read = gpd.GeoDataFrame(columns, geometry="geometry", crs=crs)
@@ -184,17 +184,6 @@ def _passed_over(name: str) -> Finding:
         f'name is "{near[0]}".',
         "Rename the layer if it is one of those in the reference, else take it out.",
     )
-
-
-def _soil_note(soils: gpd.GeoDataFrame) -> list[Finding]:
-    given = [column for column in SOIL_COLUMNS_NOT_USED if soils[column].notna().any()]
-    if not given:
-        return []
-    message = (
-        f"Layer soils gives {', '.join(given)}; this version uses its rock_m and watertable_m "
-        "only, and the run file's [soil] and [land] for the rest."
-    )
-    return [Finding("layer_not_used", "note", "soils", "", message)]
 
 
 def _off(name: str, rows: object, count: int) -> Finding:

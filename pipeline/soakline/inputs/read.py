@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, Protocol, TypeVar
@@ -14,9 +14,18 @@ from soakline.grid import Grid
 from soakline.inputs.boundary import check_cover, read_boundary
 from soakline.inputs.defects import find_defects
 from soakline.inputs.elevation import ElevationPlan, plan_elevation, read_elevation
-from soakline.inputs.features import off_the_dem, read_features
+from soakline.inputs.features import FEATURES_KEY, off_the_dem, read_features
+from soakline.inputs.land_words import check_figures
+from soakline.inputs.rain_pattern import RainPattern, read_rain_pattern
 from soakline.inputs.rain_table import choose_columns, read_rain_table
-from soakline.inputs.types import Inputs, RainTable, SourceFile
+from soakline.inputs.types import (
+    Features,
+    Inputs,
+    LandInputs,
+    RainInputs,
+    RainTable,
+    SourceFile,
+)
 from soakline.inputs.working_crs import read_crs_key
 from soakline.problems import InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
@@ -27,6 +36,7 @@ SIDE_FILES: dict[str, tuple[str, ...]] = {".shp": (".dbf", ".prj", ".shx", ".cpg
 RASTER_SIDE_FILES = (".prj", ".hdr", ".tfw", ".wld", ".aux.xml")
 
 Read = TypeVar("Read")
+Digest = Callable[[Path], str]
 
 
 class Listener(Protocol):
@@ -72,6 +82,42 @@ def survey(run: RunFile) -> Survey:
 
 
 def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None) -> Inputs:
+    """Read everything that a plan is made from; see `read_parts`."""
+    return Inputs.of(*read_parts(run, progress, rain_table))
+
+
+def read_rain(
+    run: RunFile, progress: Listener, rain_table: Path | None = None, digest: Digest | None = None
+) -> RainInputs:
+    """Read the rain alone, for a run whose land is known.
+
+    Parameters
+    ----------
+    run, progress, rain_table, digest : as for `read_parts`
+
+    Raises
+    ------
+    InputRefused
+        With the problems of the table and of the pattern.
+    """
+    path = rain_table or run.resolve(run.rain.table)
+    collector = ProblemCollector()
+    rain = _attempt(collector, lambda: _read_rain(run, path))
+    pattern = _attempt(collector, lambda: _read_pattern(run))
+    if not (rain and pattern):
+        raise InputRefused(collector.problems)
+    findings = (*rain[1], *pattern[1])
+    _tell(findings, progress)
+    hashed = tuple(
+        SourceFile(role, _shown(file, run.folder), (digest or sha256_of)(file))
+        for role, file in _rain_files(run, path)
+    )
+    return RainInputs(rain[0], pattern[0], hashed, findings)
+
+
+def read_parts(
+    run: RunFile, progress: Listener, rain_table: Path | None = None, digest: Digest | None = None
+) -> tuple[LandInputs, RainInputs]:
     """Read everything that a plan is made from.
 
     Parameters
@@ -79,10 +125,11 @@ def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None
     run : the run file
     progress : is told what is read, and of each finding over a note
     rain_table : read instead of the run file's table
+    digest : SHA-256 of a file; None to reckon it
 
     Returns
     -------
-    All inputs in the working CRS and in SI units.
+    Land and rain, in the working CRS and in SI units.
 
     Raises
     ------
@@ -100,17 +147,25 @@ def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None
     collector = ProblemCollector()
     with ThreadPoolExecutor(max_workers=1) as pool:
         # Hashing leaves the interpreter free, so it costs no time beside the reading.
-        queued = _start_hashing(run, rain_path, pool)
+        of_land, of_rain = (
+            [
+                (role, _shown(file, run.folder), pool.submit(digest or sha256_of, file))
+                for role, file in files
+                if file.is_file()
+            ]
+            for files in (_land_files(run), _rain_files(run, rain_path))
+        )
         plan = _attempt(collector, lambda: _plan(run))
         crs = CRS.from_wkt(plan.grid.crs_wkt) if plan else None
         rain = _attempt(collector, lambda: _read_rain(run, rain_path))
+        pattern = _attempt(collector, lambda: _read_pattern(run))
         land = _attempt(
             collector,
             lambda: read_boundary(
                 boundary_path, run.property.boundary_layer, run.property.name, crs
             ),
         )
-        features = _attempt(collector, lambda: read_features(features_path, crs))
+        features = _attempt(collector, lambda: _read_land_features(run, features_path, crs))
         elevation = None
         if plan:
             progress.message("info", f"reading {plan.grid.cells:,} cells of elevation")
@@ -120,9 +175,12 @@ def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None
         if land and elevation:
             area, dem, file = land[0], elevation[0], str(boundary_path)
             cover = _attempt(collector, lambda: check_cover(area, dem, file))
-        if not (rain and land and features and elevation and cover):
+        if not (rain and pattern and land and features and elevation and cover):
             raise InputRefused(collector.problems)
-        sources = tuple(SourceFile(role, name, future.result()) for role, name, future in queued)
+        hashed = [
+            tuple(SourceFile(role, name, future.result()) for role, name, future in queued)
+            for queued in (of_land, of_rain)
+        ]
     findings = (
         *elevation[1],
         *find_defects(elevation[0]),
@@ -130,12 +188,27 @@ def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None
         *cover[1],
         *features[1],
         *off_the_dem(features[0], elevation[0]),
-        *rain[1],
     )
+    on_rain = (*rain[1], *pattern[1])
+    _tell((*findings, *on_rain), progress)
+    return (
+        LandInputs(elevation[0], cover[0], features[0], hashed[0], findings),
+        RainInputs(rain[0], pattern[0], hashed[1], on_rain),
+    )
+
+
+def land_digests(run: RunFile, digest: Digest) -> tuple[tuple[str, str], ...] | None:
+    """SHA-256 of every file that the land is read from; None if one cannot be opened."""
+    try:
+        return tuple((role, digest(file)) for role, file in _land_files(run))
+    except OSError:
+        return None
+
+
+def _tell(findings: Sequence[Finding], progress: Listener) -> None:
     for finding in findings:
         if finding.severity != "note":
             progress.message(finding.severity, finding.message)
-    return Inputs(elevation[0], cover[0], features[0], rain[0], sources, findings)
 
 
 def _attempt(collector: ProblemCollector, read: Callable[[], Read]) -> Read | None:
@@ -153,6 +226,22 @@ def _read_rain(run: RunFile, path: Path) -> tuple[RainTable, tuple[Finding, ...]
     return table, choose_columns(table, run.rain.design, run.rain.check, str(path)).findings
 
 
+def _read_pattern(run: RunFile) -> tuple[RainPattern | None, tuple[Finding, ...]]:
+    """The rain pattern, where the run file names a file of one."""
+    if not run.rain.pattern.lower().endswith(".csv"):
+        return None, ()
+    return read_rain_pattern(run.resolve(run.rain.pattern))
+
+
+def _read_land_features(
+    run: RunFile, path: Path | None, crs: CRS | None
+) -> tuple[Features, tuple[Finding, ...]]:
+    """The features, once it is sure that a curve number follows from every cover and soil."""
+    features, findings = read_features(path, crs)
+    check_figures(features.soils, features.land_cover, run.land, str(path), FEATURES_KEY)
+    return features, findings
+
+
 def _plan(run: RunFile) -> ElevationPlan:
     """What of the DEM the headers tell; problems of `crs` and `dem` at once."""
     collector = ProblemCollector()
@@ -164,23 +253,24 @@ def _plan(run: RunFile) -> ElevationPlan:
     return plan
 
 
-def _start_hashing(
-    run: RunFile, rain_path: Path, pool: ThreadPoolExecutor
-) -> list[tuple[str, str, "Future[str]"]]:
-    """Queue the hash of every file that exists, in the run file's order."""
+def _land_files(run: RunFile) -> list[tuple[str, Path]]:
+    """Files of the land in the run file's order, with those that lie beside them."""
     named: list[tuple[str, Path, tuple[str, ...]]]
     named = [("dem", path, RASTER_SIDE_FILES) for path in run.dem_files()]
     boundary = run.resolve(run.property.boundary)
     named.append(("boundary", boundary, SIDE_FILES.get(boundary.suffix.lower(), ())))
     if run.property.features:
         named.append(("features", run.resolve(run.property.features), ()))
-    named.append(("rain", rain_path, ()))
     return [
-        (role, _shown(file, run.folder), pool.submit(sha256_of, file))
-        for role, path, endings in named
-        for file in (path, *_beside(path, endings))
-        if file.is_file()
+        (role, file) for role, path, endings in named for file in (path, *_beside(path, endings))
     ]
+
+
+def _rain_files(run: RunFile, rain_path: Path) -> list[tuple[str, Path]]:
+    files = [("rain", rain_path)]
+    if run.rain.pattern.lower().endswith(".csv"):
+        files.append(("rain pattern", run.resolve(run.rain.pattern)))
+    return files
 
 
 def _beside(path: Path, endings: Sequence[str]) -> list[Path]:

@@ -9,6 +9,7 @@ from shapely import MultiPolygon
 
 from soakline.findings import Finding
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.inputs.rain_pattern import RainPattern
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -63,6 +64,9 @@ class Features:
     saline: gpd.GeoDataFrame
     soils: gpd.GeoDataFrame
     planting_blocks: gpd.GeoDataFrame
+    land_cover: gpd.GeoDataFrame
+    hard_surfaces: gpd.GeoDataFrame
+    diversions: gpd.GeoDataFrame
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -91,6 +95,27 @@ class SourceFile:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class LandInputs:
+    """What is read of the land."""
+
+    elevation: Elevation
+    property: Property
+    features: Features
+    sources: tuple[SourceFile, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RainInputs:
+    """What is read of the rain."""
+
+    table: RainTable
+    pattern: RainPattern | None
+    sources: tuple[SourceFile, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Inputs:
     """All that a plan is made from, besides the run file's own keys."""
 
@@ -98,8 +123,22 @@ class Inputs:
     property: Property
     features: Features
     rain: RainTable
+    pattern: RainPattern | None
     sources: tuple[SourceFile, ...]
     findings: tuple[Finding, ...]
+
+    @classmethod
+    def of(cls, land: LandInputs, rain: RainInputs) -> "Inputs":
+        """Land and rain together."""
+        return cls(
+            land.elevation,
+            land.property,
+            land.features,
+            rain.table,
+            rain.pattern,
+            (*land.sources, *rain.sources),
+            (*land.findings, *rain.findings),
+        )
 
 
 IndexArray = npt.NDArray[np.int64]

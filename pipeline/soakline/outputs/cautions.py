@@ -2,16 +2,19 @@
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from soakline.findings import Finding, Severity
 from soakline.ids import spillway_id, swale_id
 from soakline.outputs.designed import Designed
-from soakline.outputs.overflow import numbered
 from soakline.overflow.ranking import LONGEST_SILL_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
 
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
 _FAO_LIMIT_PCT, _STEEP_NOTE_PCT = 5.0, 10.0
 _SHOWN_SHARE = 0.01
+_SAME_HEAD_M = 1e-4
+_NAMED_SWALES = 6
 
 
 def _swale(i: int, code: str, severity: Severity, message: str, advice: str) -> Finding:
@@ -24,11 +27,12 @@ def swale_findings(plan: Designed) -> Iterator[Finding]:
         yield from _on_safety(plan, i)
         yield from _on_ground(plan, i)
         yield from _on_water(plan, i)
+        yield from _on_failure(plan, i)
         yield from _on_works(plan, i)
 
 
 def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
-    outlets = plan.overflow.outlets
+    outlets = plan.outlets
     if outlets.safe[i]:
         return
     own = outlets.sills[i]
@@ -106,27 +110,51 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
     hours = float(plan.figures.drain_down_h[i])
     limit = plan.run.section.max_drain_h
     if hours > limit:
-        passes = limit * plan.design.soak_m_h
+        passes = float(plan.figures.depth_in_time_m[i])
         yield _swale(
             i,
             "drains_slowly",
             "caution",
             f"takes {hours:.0f} h from full to empty, over {limit:g} h; water {passes:.2f} m deep "
-            "on the base would soak away in time. Standing water breeds mosquitoes and can drown a "
+            "would soak away in time. Standing water breeds mosquitoes and can drown a "
             "child",
             "test the soil on site; a wider and shallower section soaks faster",
         )
-    overflow = float(plan.overflow.balance.overflow_m3[i, plan.results.governing[i]])
+    governing = int(plan.results.governing[i])
+    overflow = float(plan.results.routing.overflow_m3[i, governing])
     if overflow > 0:
+        received = float(plan.results.routing.received_m3[i, governing])
+        spacing = float(plan.figures.spacing_runoff_m[i])
+        helps = [f"swales {spacing:.0f} m apart or closer"] if np.isfinite(spacing) else []
+        if received > 0:
+            helps.append(f"less from above ({received:.0f} m³ of it is spill of other swales)")
+        helps.append("a wider or amended base")
         yield _swale(
             i,
             "capacity_short",
             "caution",
-            f"spills {overflow:.0f} m³ in the design storm "
-            f"{plan.storms[plan.results.governing[i]].storm_id}; spaced "
-            f"{plan.figures.spacing_runoff_m[i]:.0f} m apart it would hold it",
-            "widen the section, or accept that it spills",
+            f"{overflow:.0f} m³ are more than it holds in the design storm "
+            f"{plan.storms[governing].storm_id} and go over the sill; what would help: "
+            f"{', '.join(helps)}",
+            "weigh these against a spillway that runs more often",
         )
+
+
+def _on_failure(plan: Designed, i: int) -> Iterator[Finding]:
+    below = plan.figures.overtopped[i]
+    if not below:
+        return
+    named = ", ".join(swale_id(j) for j in below[:_NAMED_SWALES])
+    more = f" and {len(below) - _NAMED_SWALES} more" if len(below) > _NAMED_SWALES else ""
+    yield _swale(
+        i,
+        "chain_failure",
+        "caution",
+        f"if it let go of all its {plan.figures.capacity_m3[i]:.0f} m³ at the peak of the check "
+        f"storm, {named}{more} below would be overtopped",
+        "compact the made-up lip, keep spoil out of the water's way, walk the chain after every "
+        "storm; where people are below, a licensed engineer must judge it",
+    )
 
 
 def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
@@ -143,13 +171,13 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)",
             "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules",
         )
-    if volumes.wedge_m2 > plan.design.trench.area_m2:
+    if volumes.wedge_m2 > plan.figures.sections[i].area_m2:
         yield _swale(
             i,
             "mostly_hillside_cut",
             "caution",
             f"the wedge cut above the water, {volumes.wedge_m2:.2f} m² per metre, is more than the "
-            f"water's own {plan.design.trench.area_m2:.2f} m²",
+            f"water's own {plan.figures.sections[i].area_m2:.2f} m²",
             "a narrower base or a steeper batter cuts less of the hill",
         )
     if volumes.short_m3 > 0:
@@ -168,9 +196,9 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             f"{volumes.surplus_m3:.1f} m³ of spoil find no room beside the sills",
             "spread it thinly on flat ground clear of the ways of water",
         )
-    own = plan.overflow.outlets.sills[i]
+    own = plan.outlets.sills[i]
     length = float(plan.figures.sill_length_m[i])
-    wanted = float(plan.overflow.outlets.wanted_m[i])
+    head = float(plan.figures.check_head_m[i])
     if own and length > plan.figures.length_m[i] / 4.0:
         yield _swale(
             i,
@@ -180,18 +208,19 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             f"{plan.figures.length_m[i]:.0f} m",
             "a shorter chain above, an end of its own, or a wider section would need less",
         )
-    if own and length < wanted - 0.01:
+    if own and head > plan.run.overflow.sill_head_m + _SAME_HEAD_M:
+        wanted = length * (head / plan.run.overflow.sill_head_m) ** 1.5
         yield _swale(
             i,
             "sill_short",
             "caution",
             f"ground fit for {length:.1f} m of sill was found where {wanted:.1f} m (at most "
             f"{LONGEST_SILL_M:g} m each) are wanted: the head rises to "
-            f"{plan.figures.check_head_m[i]:.2f} m and the mound with it",
+            f"{head:.2f} m and the mound with it",
             "have the spillway designed on site",
         )
-    for number, route in numbered(plan.overflow.routes):
-        if route.swale == i and route.sill.way.stretch.cut_in:
+    for number, sill in enumerate(sorted(own, key=lambda one: one.start_m)):
+        if sill.way.stretch.cut_in:
             yield Finding(
                 "sill_cut_in",
                 "caution",

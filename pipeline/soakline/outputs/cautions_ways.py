@@ -11,14 +11,13 @@ from soakline.outputs.designed import Designed
 from soakline.outputs.overflow import numbered
 from soakline.overflow.loading import loaded_lines
 from soakline.overflow.velocity import bare_earth_permissible_ms
-from soakline.water.balance import peak_rates_m_s
 
 
 def route_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of each route, then of the drainage lines that routes enter."""
     consent = plan.run.overflow.neighbour_consent
     bare = bare_earth_permissible_ms(plan.run.soil.texture)
-    for number, route in numbered(plan.overflow.routes):
+    for number, route in numbered(plan.routes):
         feature = route_id(route.swale, number)
 
         def on(code: str, message: str, advice: str, feature: str = feature) -> Finding:
@@ -64,11 +63,11 @@ def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterato
     layer = features.dams if kind == "dam" else features.safe_points
     row = layer.iloc[index]
     accepts = row["accepts_m3"]
-    check = plan.check_storms
+    check = plan.event.of("check")
     most = max(
         sum(
-            r.sill.share * plan.overflow.balance.overflow_m3[r.swale, s]
-            for r in plan.overflow.routes
+            r.sill.share * plan.results.routing.overflow_m3[r.swale, s]
+            for r in plan.routes
             if r.end.kind == kind and r.end.index == index
         )
         for s in check
@@ -93,13 +92,13 @@ def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterato
 def drainage_findings(plan: Designed) -> Iterator[Finding]:
     """Drainage lines that routes load with much water."""
     keys = plan.run.overflow
-    dry, _ = peak_rates_m_s(plan.storms, plan.curve_number)
+    rise = plan.event.rise_m_s[plan.event.land.commonest, plan.event.of("check")]
     loaded = loaded_lines(
-        plan.overflow.routes,
+        plan.routes,
         plan.terrain.flow,
         plan.terrain.ground_m,
         plan.terrain.grid,
-        float(dry[plan.check_storms].max()),
+        float(rise.max()),
         keys.manning_n,
         keys.cover,
         keys.soil,

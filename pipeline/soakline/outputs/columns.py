@@ -25,6 +25,7 @@ from soakline.outputs.columns_land import (
 )
 from soakline.outputs.columns_swales import PEGS, SWALE_CATCHMENTS, SWALE_GROUND, SWALES
 from soakline.outputs.columns_water import (
+    DIVERSIONS,
     FINDINGS,
     OVERFLOW_ROUTES,
     QUANTITIES,
@@ -58,6 +59,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     EXCLUDED_GROUND,
     HOLLOWS,
     PEGS,
+    DIVERSIONS,
     STORMS,
     SWALE_STORMS,
     QUANTITIES,

@@ -82,6 +82,31 @@ OVERFLOW_ROUTES = LayerSchema(
     ),
 )
 
+DIVERSIONS = LayerSchema(
+    "diversions",
+    "LineStringZ",
+    "Diversion drains",
+    "Drains at a gentle grade that lead water of roofs, paving and other ground to a swale, drawn "
+    "downhill. Have services located before digging; check with local codes.",
+    (
+        text("diversion_id", "Diversion", "Id of the drain."),
+        SWALE_ID,
+        text("name", "Name", "As the features file has it; a traced drain bears its surface's."),
+        text(
+            "source", "Source", "given: drawn; traced: found by the program.", ("given", "traced")
+        ),
+        real("grade_pct", "%", "Grade", "Mean fall along the drain."),
+        real("length_m", "m", "Length", "Length along the drain."),
+        real("catchment_m2", "m²", "Catchment", "Land whose water passes its lower end."),
+        real("peak_m3s", "m³/s", "Peak", "Greatest flow over the check storms."),
+        real("base_width_m", "m", "Base width", "Of the earth trapezoid that carries the peak."),
+        real("depth_m", "m", "Depth", "0.1 m of freeboard included."),
+        real("batter", "", "Batter", "Horizontal per 1 vertical, both sides."),
+        real("velocity_ms", "m/s", "Velocity", "At the peak, by Manning."),
+    ),
+)
+
+
 STORMS = LayerSchema(
     "storms",
     None,

@@ -3,19 +3,25 @@
 from dataclasses import dataclass
 
 import numpy as np
+from shapely.geometry import MultiPolygon
 
+from soakline.diversions.diversion import Diversion
+from soakline.diversions.drains import DrainSection
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
-from soakline.overflow.settle import Overflow
+from soakline.overflow.routes import Route
+from soakline.overflow.sills import Outlets
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
+from soakline.section.trench import Trench
 from soakline.section.works import SwaleWorks
+from soakline.siting.catchments import Catchments
 from soakline.siting.hazards import GroundBelow
 from soakline.siting.site import Placed, Site
 from soakline.siting.stations import OPEN
 from soakline.terrain.condition import Terrain
-from soakline.water.balance import SwaleWater
+from soakline.water.event import Event
 from soakline.water.results import SwaleResults
 from soakline.water.storms import Storm
 
@@ -26,12 +32,17 @@ class SwaleFigures:
 
     Parameters
     ----------
+    sections, holds : trench of each, and whether it holds the design storms
     level_m, sill_level_m, crest_level_m : elevations of full water, sill and settled crest
     length_m : of the lip
     mound_height_m : crest above level; 0 where spoil is spread
     check_head_m : over the sill in the check storm
     sill_length_m : of all sills together; 0 where there is none
     capacity_m3, drain_down_h : m³ and h
+    depth_in_time_m : of water that soaks away within the longest time allowed
+    soak_m_h, ponded_m2 : soaking rate, m/h, and water surface, m²
+    tc_h : time of concentration, h
+    overtopped : swales that would be overtopped if this one let go
     slope_pct, tree_height_m : mean slope across the line, %, and H
     spacing_above_m, interval_above_m : measured; NaN where none
     spacing_tree_m, spacing_ratio_m, spacing_runoff_m : by each rule
@@ -39,6 +50,8 @@ class SwaleFigures:
     landform : hints
     """
 
+    sections: tuple[Trench, ...]
+    holds: BoolArray
     level_m: FloatArray
     sill_level_m: FloatArray
     crest_level_m: FloatArray
@@ -48,6 +61,11 @@ class SwaleFigures:
     sill_length_m: FloatArray
     capacity_m3: FloatArray
     drain_down_h: FloatArray
+    depth_in_time_m: FloatArray
+    soak_m_h: FloatArray
+    ponded_m2: FloatArray
+    tc_h: FloatArray
+    overtopped: list[list[int]]
     slope_pct: FloatArray
     tree_height_m: FloatArray
     spacing_above_m: FloatArray
@@ -60,6 +78,22 @@ class SwaleFigures:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class DugDiversions:
+    """Diversion drains with their sections.
+
+    Parameters
+    ----------
+    drains : Diversion of each
+    sections : DrainSection of each, for its peak
+    catchment_m2 : (drains,) what passes the lower end
+    """
+
+    drains: tuple[Diversion, ...]
+    sections: tuple[DrainSection, ...]
+    catchment_m2: FloatArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Designed:
     """The whole plan before it is written.
 
@@ -67,12 +101,14 @@ class Designed:
     ----------
     run, inputs : what was asked and given
     terrain, site, placed, design : of the stages
-    storms, water, overflow, results : of the event
+    diversions : drains that lead water to swales
+    catchments, catchment_ground : of the swales, drains counted in, and their polygons
+    event, outlets, routes, results : what storms do
     pegs, works : of each swale
     figures : SwaleFigures
     below : GroundBelow
     property_cells : (rows, columns) bool
-    curve_number : used for the ground
+    step_s : of the routing, s
     """
 
     run: RunFile
@@ -81,25 +117,27 @@ class Designed:
     site: Site
     placed: Placed
     design: SectionDesign
-    storms: tuple[Storm, ...]
-    water: SwaleWater
-    overflow: Overflow
+    diversions: DugDiversions
+    catchments: Catchments
+    catchment_ground: list[MultiPolygon]
+    event: Event
+    outlets: Outlets
+    routes: list[Route]
     results: SwaleResults
     pegs: tuple[Pegs, ...]
     works: tuple[SwaleWorks, ...]
     figures: SwaleFigures
     below: GroundBelow
     property_cells: BoolArray
-    curve_number: float
+    step_s: float
 
     @property
-    def check_storms(self) -> list[int]:
-        """Indices of the check storms."""
-        return [i for i, storm in enumerate(self.storms) if storm.purpose == "check"]
+    def storms(self) -> tuple[Storm, ...]:
+        return self.event.storms
 
     @property
     def unserved_m2(self) -> float:
         """Allowed ground whose water meets no swale."""
         allowed = (self.site.siteable.state == OPEN) & self.property_cells
-        bypass = allowed & (self.placed.catchments.label <= 0)
+        bypass = allowed & (self.catchments.label <= 0)
         return float(np.count_nonzero(bypass)) * self.terrain.grid.cell_area_m2

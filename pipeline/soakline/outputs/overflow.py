@@ -51,7 +51,7 @@ def numbered(routes: list[Route]) -> list[tuple[int, Route]]:
 def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `spillways` layer."""
     rows, points = [], []
-    for number, route in numbered(plan.overflow.routes):
+    for number, route in numbered(plan.routes):
         i = route.swale
         rows.append(
             {
@@ -60,7 +60,7 @@ def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "sill_level_m": float(plan.figures.sill_level_m[i]),
                 "sill_length_m": route.sill.length_m,
                 "check_head_m": float(plan.figures.check_head_m[i]),
-                "peak_m3s": route.sill.peak_m3s,
+                "peak_m3s": route.spill_m3s,
             }
         )
         points.append(shapely.points(route.coordinates[0]))
@@ -70,7 +70,7 @@ def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
 def route_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `overflow_routes` layer."""
     rows, lines = [], []
-    for number, route in numbered(plan.overflow.routes):
+    for number, route in numbered(plan.routes):
         rows.append(
             {
                 "route_id": route_id(route.swale, number),
@@ -120,7 +120,7 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     reached: set[int] = set()
     outlets: set[tuple[float, float]] = set()
     outside = ~plan.property_cells
-    for route in plan.overflow.routes:
+    for route in plan.routes:
         if route.end.kind == "dam" and route.end.index not in reached:
             reached.add(route.end.index)
             rows.append(
@@ -168,19 +168,19 @@ def storm_table(plan: Designed) -> pd.DataFrame:
 def swale_storm_table(plan: Designed) -> pd.DataFrame:
     """The `swale_storms` table."""
     swales, storms = len(plan.placed.lines), len(plan.storms)
-    balance, results = plan.overflow.balance, plan.results
+    results, routing = plan.results, plan.results.routing
     columns = {
         "swale_id": np.repeat([swale_id(i) for i in range(swales)], storms),
         "storm_id": np.tile([storm.storm_id for storm in plan.storms], swales),
-        "runoff_m3": balance.runoff_m3.ravel(),
-        "received_m3": balance.received_m3.ravel(),
-        "inflow_m3": balance.inflow_m3.ravel(),
-        "stored_m3": balance.stored_m3.ravel(),
-        "infiltrated_m3": balance.infiltrated_m3.ravel(),
-        "overflow_m3": balance.overflow_m3.ravel(),
-        "peak_spill_m3s": results.peak_spill_m3s.ravel(),
+        "runoff_m3": results.runoff_m3.ravel(),
+        "received_m3": routing.received_m3.ravel(),
+        "inflow_m3": routing.inflow_m3.ravel(),
+        "stored_m3": routing.stored_m3.ravel(),
+        "infiltrated_m3": routing.infiltrated_m3.ravel(),
+        "overflow_m3": routing.overflow_m3.ravel(),
+        "peak_spill_m3s": routing.peak_spill_m3s.ravel(),
         "max_level_m": results.max_level_m.ravel(),
         "freeboard_m": results.freeboard_m.ravel(),
-        "drain_down_h": results.drain_down_h.ravel(),
+        "drain_down_h": routing.drain_down_h.ravel(),
     }
     return frame(SCHEMAS["swale_storms"], columns)

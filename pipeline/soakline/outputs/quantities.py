@@ -12,7 +12,7 @@ def quantity_table(plan: Designed) -> pd.DataFrame:
     works = plan.works
     footprint = sum(w.footprint.whole.area for w in works)
     topsoil = footprint * plan.run.earthworks.topsoil_m
-    sills = [sill for own in plan.overflow.outlets.sills for sill in own]
+    sills = [sill for own in plan.outlets.sills for sill in own]
     rows = [
         ("swales", "number", len(works)),
         ("lip", "m", float(np.sum(plan.figures.length_m))),
@@ -23,7 +23,7 @@ def quantity_table(plan: Designed) -> pd.DataFrame:
         ("water held", "m³", float(np.sum(plan.figures.capacity_m3))),
         ("spillways", "number", len(sills)),
         ("sill", "m", sum(sill.length_m for sill in sills)),
-        ("overflow route", "m", sum(route.length_m for route in plan.overflow.routes)),
+        ("overflow route", "m", sum(route.length_m for route in plan.routes)),
         ("pegs", "number", sum(len(p.kind) for p in plan.pegs)),
     ]
     return frame(

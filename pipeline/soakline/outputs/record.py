@@ -7,6 +7,7 @@ import platform
 import pandas as pd
 
 from soakline import __version__
+from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.runfile.defaults import used_keys
@@ -15,10 +16,7 @@ _LIBRARIES = (
     "numpy", "numba", "scipy", "richdem2", "rasterio", "pyogrio", "geopandas", "shapely",
     "contourpy", "networkx", "pydantic", "pyproj",
 )  # fmt: skip
-_PEAKS = (
-    "bound: fastest rise of rainfall excess over 72 s on all that can spill into a swale; no "
-    "storage, no lag"
-)
+_PEAKS = "routed: unit hydrographs, level pools down the chain, heads over the sills solved"
 
 
 def record_table(
@@ -49,14 +47,23 @@ def record_table(
         ("rows", str(grid.rows)),
         ("columns", str(grid.columns)),
         ("noise_m", f"{plan.terrain.noise_m:.4f}"),
-        ("curve_number_used", f"{plan.curve_number:g}"),
         ("soaking_rate_mm_h", f"{1000 * plan.design.soak_m_h:g}"),
+        ("routing_step_s", f"{plan.step_s:g}"),
         ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:.6f}"),
-        ("bypass_m2", f"{plan.placed.catchments.bypass_m2:.6f}"),
+        ("bypass_m2", f"{plan.catchments.bypass_m2:.6f}"),
         ("allowed_m2", f"{plan.site.allowed_m2:.2f}"),
         ("peaks", _PEAKS),
     ]
-    rows += [("frequency_note", note) for note in notes]
+    for own, loss in zip(plan.event.land.classes, plan.event.losses, strict=True):
+        rows.append((f"ground:{own.label}", str(loss)))
+    rows += [
+        (
+            f"time_of_concentration_h:{swale_id(i)}",
+            f"{hours:.3f} ({plan.run.rain.time_of_concentration})",
+        )
+        for i, hours in enumerate(plan.figures.tc_h)
+    ]
+    rows += [("rain_note", note) for note in notes]
     for used in used_keys(plan.run):
         rows.append((used.key, str(used.value)))
         if not used.given:

@@ -3,13 +3,12 @@
 import geopandas as gpd
 import numpy as np
 import shapely
-from shapely.geometry import MultiPolygon
 
 from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.siting.stations import stations_along
-from soakline.terrain.cells import GeometryArray, outlines
+from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 
 
@@ -19,11 +18,11 @@ def _or_none(value: float) -> float | None:
 
 def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swales` layer."""
-    figures, trench = plan.figures, plan.design.trench
-    check = plan.check_storms
+    figures, routing = plan.figures, plan.results.routing
+    design, check = plan.event.of("design"), plan.event.of("check")
     rows, lips = [], []
     for i, line in enumerate(plan.placed.lines):
-        works = plan.works[i]
+        works, trench = plan.works[i], figures.sections[i]
         stations = stations_along(line.coordinates, 1.0)
         above = (
             sample(
@@ -35,7 +34,6 @@ def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
             - line.level_m
         )
         governing = int(plan.results.governing[i])
-        design = [k for k in range(len(plan.storms)) if k not in check]
         rows.append(
             {
                 "swale_id": swale_id(i),
@@ -49,7 +47,7 @@ def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "mound_height_m": float(figures.mound_height_m[i]),
                 "mound_top_level_m": float(figures.level_m[i] + figures.mound_height_m[i]),
                 "capacity_m3": float(figures.capacity_m3[i]),
-                "catchment_m2": float(plan.placed.catchments.area_m2[i]),
+                "catchment_m2": float(plan.catchments.area_m2[i]),
                 "spacing_above_m": _or_none(figures.spacing_above_m[i]),
                 "interval_above_m": _or_none(figures.interval_above_m[i]),
                 "spacing_tree_m": _or_none(figures.spacing_tree_m[i]),
@@ -62,9 +60,9 @@ def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "slope_pct": float(figures.slope_pct[i]),
                 "landform": figures.landform[i],
                 "governing_storm_id": plan.storms[governing].storm_id,
-                "design_inflow_m3": float(plan.overflow.balance.inflow_m3[i, governing]),
-                "design_overflow_m3": float(plan.overflow.balance.overflow_m3[i, governing]),
-                "design_peak_m3s": float(plan.results.peak_spill_m3s[i, design].max()),
+                "design_inflow_m3": float(routing.inflow_m3[i, governing]),
+                "design_overflow_m3": float(routing.overflow_m3[i, governing]),
+                "design_peak_m3s": float(routing.peak_spill_m3s[i, design].max()),
                 "freeboard_m": float(plan.results.freeboard_m[i, check].min()),
                 "drain_down_h": float(figures.drain_down_h[i]),
                 "cut_m3": works.volumes.cut_m3,
@@ -94,17 +92,12 @@ def ground_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
 
 def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_catchments` layer."""
-    label = plan.placed.catchments.label
-    count = len(plan.placed.lines)
-    pieces, number = outlines(label, label > 0, plan.terrain.grid.transform)
-    order = np.argsort(number, kind="stable")
-    starts = np.searchsorted(number[order], np.arange(1, count + 2))
-    grounds = [MultiPolygon(list(pieces[order[starts[i] : starts[i + 1]]])) for i in range(count)]
     rows = []
-    for i in range(count):
-        area = float(plan.placed.catchments.area_m2[i])
-        ponded = float(plan.water.ponded_m2[i])
-        runoff = float(plan.overflow.balance.excess_mm[plan.results.governing[i]])
+    for i in range(len(plan.placed.lines)):
+        area = float(plan.catchments.area_m2[i])
+        ponded = float(plan.figures.ponded_m2[i])
+        runoff_m3 = float(plan.results.runoff_m3[i, plan.results.governing[i]])
+        runoff = 1000.0 * runoff_m3 / (area - ponded) if area > ponded else 0.0
         rows.append(
             {
                 "swale_id": swale_id(i),
@@ -114,7 +107,7 @@ def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "runoff_m3": runoff * (area - ponded) / 1000.0,
             }
         )
-    return frame(SCHEMAS["swale_catchments"], rows, grounds, crs)
+    return frame(SCHEMAS["swale_catchments"], rows, plan.catchment_ground, crs)
 
 
 def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
@@ -123,7 +116,7 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     points: list[GeometryArray] = []
     for i, pegs in enumerate([] if plan.terrain.grid.cell_m > 10.0 else plan.pegs):
         level = float(plan.figures.level_m[i])
-        base = level - plan.design.trench.depth_m
+        base = level - plan.figures.sections[i].depth_m
         n = len(pegs.kind)
         columns["peg_id"] += [f"{swale_id(i)}-{k + 1:03d}" for k in range(n)]
         columns["swale_id"] += [swale_id(i)] * n

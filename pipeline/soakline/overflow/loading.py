@@ -70,7 +70,7 @@ def loaded_lines(
     for line in sorted(entering):
         upstream = flow.upstream_cells.ravel()
         own = sorted(entering[line], key=lambda r: int(upstream[r.end_cell]))
-        peak = sum(route.sill.peak_m3s for route in own)
+        peak = sum(route.spill_m3s for route in own)
         cell = own[-1].end_cell
         line_peak = rate_m_s * float(upstream[cell]) * grid.cell_area_m2
         slope, velocity = _below(

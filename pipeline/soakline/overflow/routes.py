@@ -71,6 +71,7 @@ class Route:
     end : where it arrives
     end_cell : flat index of the last cell
     coordinates : (n, 3) easting, northing and a height that never rises, m
+    spill_m3s : peak over its own sill
     peak_m3s : greatest flow on the way, routes that join it included
     velocity_ms, max_slope_pct : greatest over reaches of 5 m
     permissible_ms : what the cover bears on the steepest reach; 0 where the ground is steeper than
@@ -83,6 +84,7 @@ class Route:
     end: End
     end_cell: int
     coordinates: FloatArray
+    spill_m3s: float
     peak_m3s: float
     velocity_ms: float
     max_slope_pct: float
@@ -144,6 +146,7 @@ def _stations_of(coordinates: FloatArray) -> FloatArray:
 
 def draw_routes(
     outlets: Outlets,
+    peak_m3s: FloatArray,
     ways: Ways,
     sill_level_m: FloatArray,
     shapes: EndShapes,
@@ -156,6 +159,7 @@ def draw_routes(
     Parameters
     ----------
     outlets : Outlets
+    peak_m3s : (swales,) that each spills over all its sills
     ways : Ways
     sill_level_m : (swales,) m
     shapes : EndShapes
@@ -178,11 +182,10 @@ def draw_routes(
         return []
     every = np.concatenate(paths)
     cells, where = np.unique(every, return_inverse=True)
-    carried = np.bincount(
-        where, weights=np.repeat([s.peak_m3s for s in sills], [p.size for p in paths])
-    )
+    spilled = [sill.share * float(peak_m3s[sill.way.swale]) for sill in sills]
+    carried = np.bincount(where, weights=np.repeat(spilled, [p.size for p in paths]))
     routes = []
-    for sill, path in zip(sills, paths, strict=True):
+    for sill, path, spill in zip(sills, paths, spilled, strict=True):
         end = ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
         coordinates = _drawn(sill, path, float(sill_level_m[sill.way.swale]), shapes.of(end), ways)
         points = _stations_of(coordinates)
@@ -202,6 +205,7 @@ def draw_routes(
                 end=end,
                 end_cell=int(path[-1]),
                 coordinates=coordinates,
+                spill_m3s=spill,
                 peak_m3s=float(flow.max()),
                 velocity_ms=fastest,
                 max_slope_pct=steepest_pct,

@@ -18,10 +18,9 @@ from soakline.overflow.ranking import (
 )
 from soakline.siting.exits import Exit
 from soakline.water.network import Spill
+from soakline.water.time_of_concentration import travel_time_s
 
 _APART_M = 1.0  # ground left between two sills of one lip
-_ROUNDS = 4
-_SHORT_M = 0.01
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -33,14 +32,12 @@ class Sill:
     way : Exit at the middle of the sill
     start_m, end_m : along the lip, m
     share : of the swale's overflow that leaves here
-    peak_m3s : bound for the check storms
     """
 
     way: Exit
     start_m: float
     end_m: float
     share: float
-    peak_m3s: float
 
     @property
     def length_m(self) -> float:
@@ -55,20 +52,20 @@ class Outlets:
     ----------
     sills : for each swale, none where no way may be taken
     safe : (swales,) bool; whether all its water reaches a safe end
-    wanted_m : (swales,) length of sill that the peak asks for
-    peak_m3s : (swales,) bound for the check storms
     """
 
     sills: tuple[tuple[Sill, ...], ...]
     safe: BoolArray
-    wanted_m: FloatArray
-    peak_m3s: FloatArray
 
     @property
-    def overloaded(self) -> BoolArray:
-        """Swales on whose lip the sills that their peak asks for find no room."""
-        built = np.array([sum(s.length_m for s in own) for own in self.sills], dtype=float)
-        return (built > 0) & (built < self.wanted_m - _SHORT_M)
+    def built_m(self) -> FloatArray:
+        """Length of all sills of each swale, (swales,) m; 0 where there is none."""
+        return np.array([sum(s.length_m for s in own) for own in self.sills], dtype=float)
+
+    @property
+    def goals(self) -> list[list[int]]:
+        """Where each sill's way leads, by swale."""
+        return [[sill.way.goal for sill in own] for own in self.sills]
 
 
 def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float] | None:
@@ -113,66 +110,82 @@ def _lay_sills(
     return laid
 
 
-def choose_outlets(
+@dataclass(frozen=True, eq=False, slots=True)
+class RankedExits:
+    """Exits of every swale in the order that sills are laid on them.
+
+    Parameters
+    ----------
+    exits : by swale, the best first
+    safe : (swales,) bool; whether some way of it leads to a safe end
+    safe_goal : (ends + 1,) bool, of each value of the end map
+    hollow_safe : (hollows,) bool; kept hollows that may be ends
+    """
+
+    exits: list[list[Exit]]
+    safe: BoolArray
+    safe_goal: BoolArray
+    hollow_safe: BoolArray
+
+
+def rank_for(
     exits: list[list[Exit]],
     ways: Ways,
-    own_peak_m3s: FloatArray,
+    peak_m3s: FloatArray,
     hollow_safe: BoolArray,
     rules: SillRules,
-) -> Outlets:
-    """Least erosive exits of every swale, with sills for the whole chain spilling.
+) -> RankedExits:
+    """Rank all exits, least erosive first.
 
     Parameters
     ----------
     exits : places to try, by swale
     ways : Ways
-    own_peak_m3s : (swales,) peak bound of each swale's own catchment, greatest check storm
+    peak_m3s : (swales,) spill rates that they are judged at
     hollow_safe : (hollows,) bool; kept hollows that can take what reaches them, or pass it on
         safely
     rules : SillRules
 
     Returns
     -------
-    Outlets
-
-    Notes
-    -----
-    Exits are ranked at each swale's own peak first; where the peaks of the chain that follows
-    change a choice, ranking and sizing are done again, up to four times.
+    RankedExits
     """
     exits = [[way for way in own if usable_exit(way, ways)] for own in exits]
     goals = [[way.goal for way in own] for own in exits]
     safe = safe_swales(goals, ways, hollow_safe, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
-    order = np.argsort([-line.level_m for line in ways.lines], kind="stable")
-    peak = own_peak_m3s.copy()
-    sills: list[list[Sill]] = [[] for _ in exits]
-    chosen: list[list[int]] = []
-    for _ in range(_ROUNDS):
-        ranked = ranked_exits(exits, peak, ways, rules, safe_goal)
-        peak = own_peak_m3s.copy()
-        for i in order:
-            wanted = wanted_sill_m(float(peak[i]), rules)
-            laid = _lay_sills(ranked[i], wanted, bool(safe[i]), safe_goal, ways)
-            if not laid:
-                laid = _lay_sills(ranked[i], wanted, False, safe_goal, ways)
-            total = sum(end - start for _, start, end in laid)
-            sills[i] = [
-                Sill(way, start, end, (end - start) / total, float(peak[i]) * (end - start) / total)
-                for way, start, end in laid
-            ]
-            for sill in sills[i]:
-                if 0 < sill.way.goal <= len(exits):
-                    peak[sill.way.goal - 1] += sill.peak_m3s
-        goals = [[sill.way.goal for sill in own] for own in sills]
-        if goals == chosen:
-            break
-        chosen = goals
+    ranked = ranked_exits(exits, peak_m3s, ways, rules, safe_goal)
+    return RankedExits(ranked, safe, safe_goal, hollow_safe)
+
+
+def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: SillRules) -> Outlets:
+    """Sills long enough for each swale's peak, over its exits in their order.
+
+    Parameters
+    ----------
+    ranked : RankedExits
+    ways : Ways
+    peak_m3s : (swales,) greatest spill rate in the check storms
+    rules : SillRules
+
+    Returns
+    -------
+    Outlets
+    """
+    sills: list[tuple[Sill, ...]] = []
+    for i, own in enumerate(ranked.exits):
+        wanted = wanted_sill_m(float(peak_m3s[i]), rules)
+        laid = _lay_sills(own, wanted, bool(ranked.safe[i]), ranked.safe_goal, ways)
+        if not laid:
+            laid = _lay_sills(own, wanted, False, ranked.safe_goal, ways)
+        total = sum(end - start for _, start, end in laid)
+        sills.append(
+            tuple(Sill(way, start, end, (end - start) / total) for way, start, end in laid)
+        )
+    goals = [[sill.way.goal for sill in own] for own in sills]
     return Outlets(
-        sills=tuple(tuple(own) for own in sills),
-        safe=safe_swales(goals, ways, hollow_safe, rules, every=True),
-        wanted_m=np.array([wanted_sill_m(float(p), rules) for p in peak]),
-        peak_m3s=peak,
+        sills=tuple(sills),
+        safe=safe_swales(goals, ways, ranked.hollow_safe, rules, every=True),
     )
 
 
@@ -184,3 +197,19 @@ def spills_of(outlets: Outlets) -> list[Spill]:
         for i, own in enumerate(outlets.sills)
         for sill in own
     ]
+
+
+def travel_times_s(outlets: Outlets, ways: Ways) -> FloatArray:
+    """Time that spilled water takes to the swale it comes to, for each spill of the chain, s."""
+    swales = len(outlets.sills)
+    into = [sill for own in outlets.sills for sill in own if 0 < sill.way.goal <= swales]
+    return travel_time_s(
+        np.array([sill.way.way_m for sill in into], dtype=float),
+        np.array(
+            [
+                ways.lines[sill.way.swale].level_m - ways.lines[sill.way.goal - 1].level_m
+                for sill in into
+            ],
+            dtype=float,
+        ),
+    )

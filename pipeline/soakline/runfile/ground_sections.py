@@ -166,6 +166,9 @@ class LandKeys(Keys):
     )
     cover: str = key("", 'cover and condition, such as "pasture-fair", instead of a curve number')
     hydrologic_group: Literal["", "A", "B", "C", "D"] = key("", "hydrologic soil group, with cover")
+    drain_run: Annotated[float, Number("m per m of fall", 20, 2000)] = key(
+        300, "length in which a drain that is traced from a hard surface falls 1 m"
+    )
 
     @model_validator(mode="after")
     def _one_way_to_say_it(self) -> Self:

@@ -75,4 +75,6 @@ class Located(Keys):
         if run.property.features:
             files.append(("property.features", self.resolve(run.property.features)))
         files.append(("rain.table", self.resolve(run.rain.table)))
+        if run.rain.pattern.lower().endswith(".csv"):
+            files.append(("rain.pattern", self.resolve(run.rain.pattern)))
         return tuple(files)

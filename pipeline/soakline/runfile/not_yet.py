@@ -26,7 +26,6 @@ class Later:
 LATER = (
     Later(("property", "benchmark"), {}),
     Later(("soil", "amendment"), "none"),
-    Later(("section", "passage"), ""),
     Later(("earthworks", "machine"), "excavator-5t"),
     Later(("earthworks", "machines"), ""),
     Later(("earthworks", "rates"), ""),

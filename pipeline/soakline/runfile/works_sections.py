@@ -23,10 +23,10 @@ Frequency = Annotated[str, AfterValidator(canonical_frequency), Wording(FREQUENC
 class SectionKeys(Keys):
     """[section]: the trench across its line."""
 
-    base_width_m: Annotated[float, Number("m", 0.2, 30, zero="1.5 until autosized")] = key(
+    base_width_m: Annotated[float, Number("m", 0.2, 30, zero="sized for the design storm")] = key(
         0, "width of the level base"
     )
-    depth_m: Annotated[float, Number("m", 0.1, 3, zero="0.5 until autosized")] = key(
+    depth_m: Annotated[float, Number("m", 0.1, 3, zero="sized for the design storm")] = key(
         0, "depth from the full-water level to the base"
     )
     batter: Annotated[float, Number("horizontal : 1", 0.25, 10, zero="by texture")] = key(

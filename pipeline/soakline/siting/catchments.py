@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numba
 import numpy as np
 import numpy.typing as npt
+from shapely.geometry import MultiPolygon
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.terrain.cells import outlines
 from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray, first_intercept
@@ -122,6 +124,16 @@ def catchments_of(
     label = first_intercept(direction, burnt)
     area = count_labels(label, valid, len(lines)).astype(np.float64) * grid.cell_area_m2
     return Catchments(burnt, label, area[2:], float(area[0]))
+
+
+def catchment_polygons(catchments: Catchments, grid: Grid) -> list[MultiPolygon]:
+    """Ground of each catchment, whole cells."""
+    count = catchments.area_m2.size
+    label = catchments.label
+    pieces, number = outlines(label, label > 0, grid.transform)
+    order = np.argsort(number, kind="stable")
+    starts = np.searchsorted(number[order], np.arange(1, count + 2))
+    return [MultiPolygon(list(pieces[order[starts[i] : starts[i + 1]]])) for i in range(count)]
 
 
 @numba.njit(cache=True)

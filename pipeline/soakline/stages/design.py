@@ -1,46 +1,61 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from soakline.findings import Finding
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import Designed, SwaleFigures
-from soakline.overflow.settle import Overflow
+from soakline.overflow.routes import EndShapes, Route, draw_routes
 from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.works import SwaleWorks, without_mound_on, works_of
-from soakline.siting.catchments import share_cut_off
 from soakline.siting.excluded import ground_met
-from soakline.siting.hazards import ground_below
 from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
-from soakline.siting.measure import spacing_above
-from soakline.siting.site import Placed, Site, survey_site
+from soakline.siting.site import Site, geometry_of, small_catchments, survey_site
 from soakline.siting.spacing import tree_spacing_m
-from soakline.stages.draining import drain
-from soakline.stages.placing import placed_lines
+from soakline.stages.draining import Drained, drain
+from soakline.stages.keeping import KeptStages
+from soakline.stages.laying import Laid, lay
+from soakline.stages.leading import dug_diversions
+from soakline.stages.measuring import Measured, concentration_of, measure
+from soakline.stages.placing import final_lines, lines_by_rule, ways_of_final, ways_over
 from soakline.stages.progress import Progress
-from soakline.stages.rules import ratio_spacing_m, runoff_spacing, storms_of
+from soakline.stages.rules import (
+    event_on,
+    ratio_spacing_m,
+    runoff_spacing,
+    sill_rules,
+    storms_of,
+)
 from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain
-from soakline.terrain.landform import landforms
-from soakline.water.balance import full_to_empty_h
-from soakline.water.results import storm_results
+from soakline.terrain.hollows import hollow_outlines
+from soakline.water.event import arrivals_of
+from soakline.water.failure import overtopped_by
+from soakline.water.land import Land
+from soakline.water.land_classes import land_of
+from soakline.water.pools import depth_emptied_m, full_to_empty_h
+from soakline.water.results import results_of
 
-# Curvature is measured at the swales' own spacing, but no wider than this.
-_WIDEST_LANDFORM_M = 100.0
 # Beside the middle of a route no spoil is left this near.
 _PASSAGE_M = 0.5
 
 
 def design_swales(
-    run: RunFile, inputs: Inputs, terrain: Terrain, design: SectionDesign, progress: Progress
+    run: RunFile,
+    inputs: Inputs,
+    terrain: Terrain,
+    design: SectionDesign,
+    stages: KeptStages,
+    progress: Progress,
 ) -> tuple[Designed, tuple[Finding, ...], tuple[str, ...]]:
     """Place, size and drain the swales of a property.
 
@@ -48,6 +63,7 @@ def design_swales(
     ----------
     run : the run file
     inputs, terrain, design : of the stages before
+    stages : results that are kept from run to run
     progress : is told of every stage
 
     Returns
@@ -55,70 +71,107 @@ def design_swales(
     the plan, findings made on the way, and notes for the run record
     """
     cells = terrain.grid.cells
-    features = inputs.features
-    storms, curve_number, notes = storms_of(run, inputs)
     with progress.stage("excluded ground", cells):
-        reach = design.reach(AIM_M)
-        depth_m = design.trench.depth_m
-        site = survey_site(terrain, inputs.property, features, run.siting, depth_m, reach)
+        sectioned = (run.siting, run.section, run.soil, run.earthworks, run.land, run.overflow)
+        surveyed = stages.kept(
+            "excluded ground",
+            lambda: _surveyed(run, inputs, terrain, design),
+            sectioned,
+            ("siting", "section", "terrain", "water", "stages"),
+        )
+        site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
+    with progress.stage("storms"):
+        storms, notes = storms_of(run, inputs)
+        event = event_on(land, storms, run)
     with progress.stage("lines", cells):
-        placed, findings = placed_lines(run, inputs, terrain, site, design, storms, curve_number)
+        by_rule = stages.kept(
+            "lines",
+            lambda: lines_by_rule(run, inputs, terrain, site, design, event),
+            # Rain tells where lines lie only where the rule asks for it.
+            (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
+            ("siting", "section", "terrain", "stages"),
+        )
+        final = final_lines(by_rule, run, terrain, site, event)
+
+        def laid_out() -> tuple[Laid, Measured]:
+            placed = ways_of_final(by_rule, final, terrain, site, inputs)
+            laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
+            return laid, measure(laid, run, inputs, terrain, property_cells)
+
+        laid, measured = stages.kept(
+            "catchments",
+            laid_out,
+            tuple(line.coordinates for line in final),
+            ("siting", "section", "terrain", "water", "diversions", "stages"),
+        )
+        placed = laid.placed
+    with progress.stage("water", cells):
+        tc_h, tc_note = concentration_of(run, inputs, laid, land)
+        arrivals = arrivals_of(event, tc_h)
+        ways = ways_over(placed, terrain, site)
+        rules = sill_rules(run)
+        drained = drain(
+            laid, arrivals, ways, terrain.hollows, design, rules, run.section.max_drain_h
+        )
     with progress.stage("overflow", cells):
-        drained, left_out = drain(placed, run, inputs, terrain, site, design, storms, curve_number)
-    placed, pegs, slope, overflow = (
-        drained.placed,
-        drained.pegs,
-        drained.slope_pct,
-        drained.overflow,
-    )
-    water, spread = drained.water, drained.spread
-    level, sill_level = drained.level_m, drained.sill_level_m
-    with progress.stage("sections", cells):
-        sill_length, check_head = _check_heads(overflow, run, design)
-        mound_height = np.where(spread, 0.0, check_head + design.freeboard_m)
-        works, set_out = _dug(
-            placed.lines, pegs, overflow, mound_height, check_head, design, terrain, site
-        )
-        length = np.array([line.length_m for line in placed.lines])
-        results = storm_results(
-            storms,
-            overflow.balance,
-            design.trench,
-            length,
-            level,
+        level = laid.level_m
+        sill_level = np.where(laid.spread, level - design.sill_head_m, level)
+        routes = draw_routes(
+            drained.outlets,
+            drained.peak_m3s,
+            ways,
             sill_level,
-            sill_length,
-            level + mound_height,
-            water.soak_m3_h,
-            run.overflow.weir_coefficient,
+            _end_shapes(inputs, terrain, placed.lines),
+            rules,
+            run.overflow.cover,
+            run.overflow.soil,
         )
-        tree = _tree_heights(run, inputs, placed.lines)
-        spacing, interval = spacing_above(
-            placed.lines, _measured_by(run, placed.lines, tree), slope, terrain.drainage_line
+    with progress.stage("sections", cells):
+        sill_length = drained.outlets.built_m
+        check_head = np.where(
+            sill_length > 0,
+            head_m(drained.peak_m3s, drained.pools.sill_m, rules.coefficient),
+            design.sill_head_m,
+        )
+        mound_height = np.where(laid.spread, 0.0, check_head + design.freeboard_m)
+        works, set_out = _dug(
+            laid, drained, routes, mound_height, check_head, design, terrain, site
+        )
+        depth = np.array([own.depth_m for own in drained.sections], dtype=float)
+        results = results_of(
+            event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
         )
         figures = SwaleFigures(
+            sections=drained.sections,
+            holds=drained.holds,
             level_m=level,
             sill_level_m=sill_level,
             crest_level_m=level + mound_height,
-            length_m=length,
+            length_m=laid.length_m,
             mound_height_m=mound_height,
             check_head_m=check_head,
             sill_length_m=sill_length,
-            capacity_m3=water.capacity_m3,
-            drain_down_h=full_to_empty_h(water),
-            slope_pct=slope,
-            tree_height_m=tree,
-            spacing_above_m=spacing,
-            interval_above_m=interval,
-            spacing_tree_m=tree_spacing_m(tree, slope),
-            spacing_ratio_m=ratio_spacing_m(run, design, slope),
-            spacing_runoff_m=np.full(length.size, runoff_spacing(design, storms, curve_number)),
-            share_cut_off=_cut_off(placed, terrain),
-            landform=_landforms(terrain, pegs, tree_spacing_m(tree, slope)),
-        )
-        property_cells = burn(np.array([inputs.property.area], dtype=object), terrain.grid)
-        below = ground_below(
-            placed.lines, terrain, features, property_cells, run.siting.setback_m.steep_ground_below
+            capacity_m3=drained.pools.full_m3,
+            drain_down_h=full_to_empty_h(drained.pools),
+            depth_in_time_m=depth_emptied_m(drained.pools, run.section.max_drain_h),
+            soak_m_h=laid.soak_m_h,
+            ponded_m2=drained.feeds.ponded_m2,
+            tc_h=tc_h,
+            overtopped=overtopped_by(
+                drained.chain,
+                drained.pools.full_m3 + check_head * drained.feeds.ponded_m2,
+                drained.feeds.ponded_m2,
+                mound_height - check_head,
+            ),
+            slope_pct=laid.slope_pct,
+            tree_height_m=measured.tree_height_m,
+            spacing_above_m=measured.spacing_above_m,
+            interval_above_m=measured.interval_above_m,
+            spacing_tree_m=tree_spacing_m(measured.tree_height_m, laid.slope_pct),
+            spacing_ratio_m=ratio_spacing_m(run, design, laid.slope_pct),
+            spacing_runoff_m=np.full(level.size, runoff_spacing(design, event)),
+            share_cut_off=measured.share_cut_off,
+            landform=measured.landform,
         )
     plan = Designed(
         run=run,
@@ -127,38 +180,62 @@ def design_swales(
         site=site,
         placed=placed,
         design=design,
-        storms=storms,
-        water=water,
-        overflow=overflow,
+        diversions=dug_diversions(laid, arrivals, run),
+        catchments=laid.catchments,
+        catchment_ground=laid.catchment_ground,
+        event=event,
+        outlets=drained.outlets,
+        routes=routes,
         results=results,
         pegs=set_out,
         works=works,
         figures=figures,
-        below=below,
+        below=measured.below,
         property_cells=property_cells,
-        curve_number=curve_number,
+        step_s=arrivals.step_s,
     )
-    return plan, (*design.findings, *findings, *left_out, *overflow.findings), notes
+    findings = (
+        *design.findings,
+        *surveyed.findings,
+        *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
+        *laid.findings,
+        *drained.findings,
+    )
+    return plan, findings, (*notes, *([tc_note] if tc_note else []))
 
 
-def _check_heads(
-    overflow: Overflow, run: RunFile, design: SectionDesign
-) -> tuple[FloatArray, FloatArray]:
-    """Length of all sills of each swale, and the head over them in the check storm, m."""
-    sills = overflow.outlets.sills
-    length = np.array([sum(sill.length_m for sill in own) for own in sills], dtype=float)
-    head = np.full(length.size, design.sill_head_m)
-    built = length > 0
-    head[built] = head_m(
-        overflow.outlets.peak_m3s[built], length[built], run.overflow.weir_coefficient
+@dataclass(frozen=True, eq=False, slots=True)
+class _Surveyed:
+    """Where swales may lie, and what ground sheds their water."""
+
+    site: Site
+    land: Land
+    property_cells: BoolArray
+    findings: tuple[Finding, ...]
+
+
+def _surveyed(run: RunFile, inputs: Inputs, terrain: Terrain, design: SectionDesign) -> _Surveyed:
+    features = inputs.features
+    property_cells = burn(np.array([inputs.property.area], dtype=object), terrain.grid)
+    depth_m = max(own.depth_m for own in design.sections)
+    reach = design.reach(AIM_M)
+    site = survey_site(terrain, inputs.property, features, run.siting, depth_m, reach)
+    land, findings = land_of(
+        run.land,
+        run.soil.texture,
+        features.soils,
+        features.land_cover,
+        features.hard_surfaces,
+        property_cells,
+        terrain.grid,
     )
-    return length, head
+    return _Surveyed(site, land, property_cells, findings)
 
 
 def _dug(
-    lines: list[LipLine],
-    pegs: list[Pegs],
-    overflow: Overflow,
+    laid: Laid,
+    drained: Drained,
+    routes: list[Route],
     mound_height_m: FloatArray,
     check_head_m: FloatArray,
     design: SectionDesign,
@@ -166,12 +243,13 @@ def _dug(
     site: Site,
 ) -> tuple[tuple[SwaleWorks, ...], tuple[Pegs, ...]]:
     """Ground works of every swale, and the pegs that set it out, sills included."""
+    lines = laid.placed.lines
 
     def dug(i: int) -> tuple[SwaleWorks, Pegs]:
-        sills = [(sill.start_m, sill.end_m) for sill in overflow.outlets.sills[i]]
+        sills = [(sill.start_m, sill.end_m) for sill in drained.outlets.sills[i]]
         works = works_of(
-            pegs[i],
-            design.trench,
+            laid.pegs[i],
+            drained.sections[i],
             design.mound,
             float(mound_height_m[i]),
             float(check_head_m[i]),
@@ -182,7 +260,7 @@ def _dug(
             lines[i].coordinates,
             lines[i].level_m,
             [(start + end) / 2.0 for start, end in sills],
-            design.trench.top_width_m,
+            design.widest_m,
             terrain.ground_m,
             terrain.grid,
         )
@@ -191,18 +269,18 @@ def _dug(
     # Geometry is united in compiled code that lets other threads run.
     with ThreadPoolExecutor() as threads:
         both = list(threads.map(dug, range(len(lines))))
-    works = _spoil_kept_off([own for own, _ in both], overflow, site)
+    works = _spoil_kept_off([own for own, _ in both], routes, site)
     return works, tuple(set_out for _, set_out in both)
 
 
 def _spoil_kept_off(
-    works: list[SwaleWorks], overflow: Overflow, site: Site
+    works: list[SwaleWorks], routes: list[Route], site: Site
 ) -> tuple[SwaleWorks, ...]:
     """Mounds cut back where they would lie in excluded ground, or in their own spill's way."""
     mounds = np.empty(len(works), dtype=object)
     mounds[:] = [own.footprint.mound for own in works]
     ways: list[list[shapely.LineString]] = [[] for _ in works]
-    for route in overflow.routes:
+    for route in routes:
         ways[route.swale].append(shapely.LineString(route.coordinates[:, :2]))
     kept = []
     for own, way, excluded in zip(works, ways, ground_met(mounds, site.excluded), strict=True):
@@ -213,41 +291,16 @@ def _spoil_kept_off(
     return tuple(kept)
 
 
-def _tree_heights(run: RunFile, inputs: Inputs, lines: list[LipLine]) -> FloatArray:
-    """Mature tree height where each line lies; group k is planting block k − 1."""
-    blocks = inputs.features.planting_blocks["mature_tree_height_m"].astype(float)
-    heights = [run.spacing.mature_tree_height_m, *blocks]
-    return np.array([heights[line.group] for line in lines], dtype=float)
-
-
-def _measured_by(run: RunFile, lines: list[LipLine], tree_height_m: FloatArray) -> FloatArray:
-    """Interval that spacing is measured against: the tree height, or what replaced it."""
-    if run.spacing.rule == "tree-height":
-        return tree_height_m
-    return np.array([line.interval_m for line in lines], dtype=float)
-
-
-def _cut_off(placed: Placed, terrain: Terrain) -> FloatArray:
-    return share_cut_off(placed.catchments, terrain.flow.direction, terrain.filled_m)
-
-
-def _landforms(terrain: Terrain, pegs: list[Pegs], spacing_m: FloatArray) -> tuple[str, ...]:
-    """Landform at the middle peg of each swale."""
-    middle = [len(p.kind) // 2 for p in pegs]
-
-    def at(name: str) -> FloatArray:
-        own = [getattr(p.stations, name)[m] for p, m in zip(pegs, middle, strict=True)]
-        return np.array(own, dtype=float)
-
-    scale = np.minimum(spacing_m, _WIDEST_LANDFORM_M)
-    return tuple(
-        landforms(
-            terrain.ground_m,
-            terrain.grid,
-            at("easting_m"),
-            at("northing_m"),
-            at("left_east"),
-            at("left_north"),
-            scale,
-        )
+def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
+    """Geometry that routes finish on."""
+    lips = np.empty(len(lines), dtype=object)
+    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
+    kept = [int(i) for i in np.flatnonzero(terrain.hollows.kept)]
+    return EndShapes(
+        lips,
+        terrain.drainage_line,
+        geometry_of(inputs.features.dams),
+        hollow_outlines(terrain.hollows, kept, terrain.grid),
+        geometry_of(inputs.features.safe_points),
+        inputs.property.area,
     )

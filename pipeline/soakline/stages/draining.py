@@ -1,146 +1,299 @@
-"""Water led away: every swale with its overflow, those that cannot pass their chain left out."""
+"""Storms sent down the chain: sections sized, sills and ways chosen, every storm routed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
-from soakline.inputs.types import Inputs
-from soakline.overflow.routes import EndShapes
-from soakline.overflow.settle import Overflow, settle_overflow
-from soakline.runfile.sections import RunFile
+from soakline.overflow.hollows import HollowCheck, check_hollows
+from soakline.overflow.ranking import SillRules, Ways
+from soakline.overflow.sills import (
+    Outlets,
+    lay_outlets,
+    rank_for,
+    spills_of,
+    travel_times_s,
+)
 from soakline.section.design import SectionDesign
-from soakline.section.pegs import Pegs
-from soakline.siting.lines import LipLine
-from soakline.siting.site import Placed, Site, geometry_of, ways_from
-from soakline.stages.placing import base_pegs, swale_water, ways_over
-from soakline.stages.rules import sill_rules
-from soakline.terrain.condition import Terrain
-from soakline.terrain.hollows import hollow_outlines
-from soakline.water.balance import SwaleWater
-from soakline.water.storms import Storm
+from soakline.section.trench import Trench
+from soakline.stages.laying import Laid
+from soakline.terrain.hollows import Hollows
+from soakline.water.cascade import StormRouting, chain_arrays, route_storms
+from soakline.water.event import Arrivals, Feeds, feeds_of, own_bound_m3s
+from soakline.water.network import Chain, chain_of
+from soakline.water.pools import Pools, pools_of
+from soakline.water.sizing import size_down_chain
 
-# Leaving a swale out sends its water on to others, which may be too short for it in turn.
-_ROUNDS = 3
-# A longer lip stays, told as `sill_short`: the land that it serves weighs more.
-_SHORT_LIP_M = 60.0
+# Ways are chosen twice, and again where a hollow turns out to be no end.
+_ROUNDS = 6
+_LAST_ROUNDS = 4
+# Widths of water for which its surface is drawn before sections are known.
+_DRAWN_WIDTHS = 3
+_LEAST_BASE_LENGTH_M = 0.1
+# Sills are laid for a little more than was routed: longer sills above let peaks through faster.
+_SPARE = 1.01
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Drained:
-    """Swales whose overflow is settled.
+    """Swales with their sections, and how the chain spills in every storm.
 
     Parameters
     ----------
-    placed : Placed
-    pegs : of each swale, without sills
-    slope_pct, level_m, sill_level_m : (swales,) mean slope across the line, %, and levels, m
-    spread : (swales,) bool; the spoil is spread and no mound stands
-    water, overflow : SwaleWater and Overflow
+    sections : of each swale
+    holds : (swales,) bool; whether the section holds the design storms
+    feeds, pools : Feeds and Pools with these sections
+    outlets, chain : Outlets and Chain
+    routing : every storm
+    peak_m3s : (swales,) greatest spill rate in the check storms
+    findings : on hollows that receive water
     """
 
-    placed: Placed
-    pegs: list[Pegs]
-    slope_pct: FloatArray
-    level_m: FloatArray
-    sill_level_m: FloatArray
-    spread: BoolArray
-    water: SwaleWater
-    overflow: Overflow
+    sections: tuple[Trench, ...]
+    holds: BoolArray
+    feeds: Feeds
+    pools: Pools
+    outlets: Outlets
+    chain: Chain
+    routing: StormRouting
+    peak_m3s: FloatArray
+    findings: tuple[Finding, ...]
+
+
+class _Basin:
+    """The swales as basins: pools for any choice of sections."""
+
+    def __init__(self, laid: Laid, design: SectionDesign, coefficient: float) -> None:
+        self.laid, self.design, self.coefficient = laid, design, coefficient
+        self._surface: dict[tuple[int, float], float] = {}
+        self._choices: list[Pools] | None = None
+
+    def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
+        """Water surfaces, each drawn once."""
+        asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
+        if any(key not in self._surface for key in asked):
+            self._surface.update(zip(asked, self.laid.ponded_m2(sections).tolist(), strict=True))
+        return np.array([self._surface[key] for key in asked], dtype=float)
+
+    def about_ponded_m2(self, section: Trench) -> FloatArray:
+        """Water surfaces of one section in all swales, between widths that are drawn."""
+        widths = np.array([own.top_width_m for own in self.design.sections])
+        drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
+        areas = [
+            self.ponded_m2((Trench(float(width), 1.0, 0.0),) * self.laid.length_m.size)
+            for width in drawn
+        ]
+        at = section.top_width_m
+        return np.array([np.interp(at, drawn, own) for own in np.array(areas).T], dtype=float)
+
+    def choices(self, sill_m: FloatArray) -> list[Pools]:
+        """Pools of all swales with each section that there is, water surfaces about right."""
+        count = self.laid.length_m.size
+        if self._choices is None:
+            self._choices = [
+                self.pools((own,) * count, self.about_ponded_m2(own), np.zeros(count))
+                for own in self.design.sections
+            ]
+        built = np.where(sill_m > 0.0, sill_m, self.laid.length_m)
+        return [replace(own, sill_m=built) for own in self._choices]
+
+    def pools(
+        self, sections: tuple[Trench, ...], ponded_m2: FloatArray, sill_m: FloatArray
+    ) -> Pools:
+        """Level pools of the swales."""
+        depth = np.array([own.depth_m for own in sections], dtype=float)
+        batter = np.array([own.batter for own in sections], dtype=float)
+        # The shortest lips hold no more than the slope of their ends leaves.
+        length = np.maximum(self.laid.length_m, 2.0 * batter * depth + _LEAST_BASE_LENGTH_M)
+        return pools_of(
+            np.array([own.base_width_m for own in sections], dtype=float),
+            depth,
+            batter,
+            length,
+            np.where(self.laid.spread, depth - self.design.sill_head_m, depth),
+            ponded_m2,
+            self.laid.soak_m_h,
+            sill_m,
+            self.coefficient,
+        )
 
 
 def drain(
-    placed: Placed,
-    run: RunFile,
-    inputs: Inputs,
-    terrain: Terrain,
-    site: Site,
+    laid: Laid,
+    arrivals: Arrivals,
+    ways: Ways,
+    hollows: Hollows,
     design: SectionDesign,
-    storms: tuple[Storm, ...],
-    curve_number: float,
-) -> tuple[Drained, tuple[Finding, ...]]:
-    """Settle the overflow of every swale.
+    rules: SillRules,
+    max_drain_h: float,
+) -> Drained:
+    """Size, drain and route the swales of a plan.
 
     Parameters
     ----------
-    placed : Placed
-    others : of the run and of the stages before
+    laid : Laid
+    arrivals : what every storm brings
+    ways : Ways
+    hollows : Hollows
+    design : sections to choose from
+    rules : SillRules
+    max_drain_h : longest time from full to empty
 
     Returns
     -------
-    the swales that can pass what may reach them, and a note on those that were left out: a lip too
-    short for the sills that its chain's peak asks for would be overtopped along its whole length
+    Drained
+
+    Notes
+    -----
+    Ways are first judged at the bound of each swale's own peak, then at the peaks routed over
+    these ways; with that the ways stay. Sections are sized on the way. Sills are laid for the peaks
+    of the round before, and once more where the last routing brought more than they pass at the
+    greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no end
+    any more, and ways are chosen again.
     """
-    missing_m: list[float] = []
+    basin = _Basin(laid, design, rules.coefficient)
+    event = arrivals.event
+    check = event.of("check")
+    bound = own_bound_m3s(event, feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land))
+    judged_at = bound[:, check].max(axis=1, initial=0.0)
+    peak, round_of = judged_at, _Round(basin, arrivals, ways, max_drain_h)
+    hollow_check = HollowCheck((), hollows.kept.copy())
+    # Blocks nest: of storms built so the longest bring the peaks, and steady ones come at the end.
+    asked = [k for k in check if event.storms[k].pattern != "uniform"] or check
     for attempt in range(_ROUNDS):
-        drained = _settled(placed, run, inputs, terrain, site, design, storms, curve_number)
-        short = np.array([line.length_m < _SHORT_LIP_M for line in placed.lines], dtype=bool)
-        overloaded = drained.overflow.outlets.overloaded & short
-        if not overloaded.any() or attempt == _ROUNDS - 1:
+        ranked = rank_for(laid.placed.exits, ways, judged_at, hollow_check.safe, rules)
+        outlets = lay_outlets(ranked, ways, peak, rules)
+        sections, holds, routing = round_of.routed(outlets, asked)
+        peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
+        was_safe = hollow_check.safe
+        hollow_check = check_hollows(
+            hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
+        )
+        if attempt > 0 and np.array_equal(was_safe, hollow_check.safe):
             break
-        missing_m += drained.overflow.outlets.wanted_m[overloaded].tolist()
-        lines = [line for line, over in zip(placed.lines, overloaded, strict=True) if not over]
-        placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
-    if not missing_m:
-        return drained, ()
-    return drained, (
-        Finding(
-            "too_short_for_chain",
-            "note",
-            "swales",
-            "",
-            f"{len(missing_m)} pieces of level line were left out: the peak of the chain above "
-            f"asks for {min(missing_m):.0f} to {max(missing_m):.0f} m of sill, more than their "
-            "lips carry",
-            "longer swales there, or an end of its own for the chain above, would keep them",
+        judged_at = peak
+    # The storms that gave some swale its peak settle the sills; at the end every storm is routed.
+    peaks = np.unique(routing.peak_spill_m3s.argmax(axis=1)) if peak.size else range(len(asked))
+    settling = [[asked[k] for k in peaks]] * _LAST_ROUNDS + [list(range(len(event.storms)))] * 2
+    settled = False
+    for storms in settling:
+        if settled and len(storms) < len(event.storms):
+            continue
+        outlets = lay_outlets(ranked, ways, peak, rules)
+        routing = round_of.given(outlets, sections, storms)
+        of_check = [k for k, storm in enumerate(storms) if storm in check]
+        found = routing.peak_spill_m3s[:, of_check].max(axis=1, initial=0.0)
+        settled = bool(np.all(found <= peak))
+        if settled and len(storms) == len(event.storms):
+            break
+        peak = np.maximum(peak, _SPARE * found)
+    return Drained(
+        sections=sections,
+        holds=holds,
+        feeds=round_of.feeds(sections),
+        pools=round_of.pools(outlets, sections),
+        outlets=outlets,
+        chain=chain_of(peak.size, spills_of(outlets)),
+        routing=routing,
+        peak_m3s=found,
+        findings=hollow_check.findings,
+    )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Round:
+    """What is done anew whenever sills are laid: sections sized, storms routed."""
+
+    basin: _Basin
+    arrivals: Arrivals
+    ways: Ways
+    max_drain_h: float
+
+    def feeds(self, sections: tuple[Trench, ...]) -> Feeds:
+        """Catchments with the swales' water drawn for their sections."""
+        area, land = self.basin.laid.area_m2, self.arrivals.event.land
+        return feeds_of(area, self.basin.ponded_m2(sections), land)
+
+    def pools(self, outlets: Outlets, sections: tuple[Trench, ...]) -> Pools:
+        """Level pools with the sills that were laid."""
+        return self.basin.pools(sections, self.basin.ponded_m2(sections), outlets.built_m)
+
+    def routed(
+        self, outlets: Outlets, storms: list[int]
+    ) -> tuple[tuple[Trench, ...], BoolArray, StormRouting]:
+        """Sections sized for these ways, whether they hold, and some of the storms."""
+        chain = chain_of(len(outlets.sills), spills_of(outlets))
+        travel = travel_times_s(outlets, self.ways)
+        sections, holds = _sized(
+            self.basin, self.arrivals, outlets, chain, travel, self.max_drain_h
+        )
+        pools, feeds = self.pools(outlets, sections), self.feeds(sections)
+        return sections, holds, _routed(pools, chain, travel, self.arrivals, feeds, storms)
+
+    def given(
+        self, outlets: Outlets, sections: tuple[Trench, ...], storms: list[int]
+    ) -> StormRouting:
+        """Some of the storms through given sections."""
+        chain = chain_of(len(outlets.sills), spills_of(outlets))
+        travel = travel_times_s(outlets, self.ways)
+        pools, feeds = self.pools(outlets, sections), self.feeds(sections)
+        return _routed(pools, chain, travel, self.arrivals, feeds, storms)
+
+
+def _routed(
+    pools: Pools,
+    chain: Chain,
+    travel_s: FloatArray,
+    arrivals: Arrivals,
+    feeds: Feeds,
+    storms: list[int],
+) -> StormRouting:
+    """Some of the storms, routed."""
+    return route_storms(
+        pools,
+        chain,
+        travel_s,
+        lambda k: arrivals.inflow_m3(storms[k], feeds),
+        arrivals.step_s,
+        [arrivals.rain_steps(storm) for storm in storms],
+    )
+
+
+def _sized(
+    basin: _Basin,
+    arrivals: Arrivals,
+    outlets: Outlets,
+    chain: Chain,
+    travel_s: FloatArray,
+    max_drain_h: float,
+) -> tuple[tuple[Trench, ...], BoolArray]:
+    """Section of each swale by the design storm that asks most, and whether it holds it.
+
+    Alternating blocks nest: the longest such storm holds all shorter ones. Where no storm is built
+    so, the one that sheds most is taken.
+    """
+    event, laid, steps = arrivals.event, basin.laid, basin.design.sections
+    if laid.length_m.size == 0:
+        return (), np.zeros(0, dtype=bool)
+    storm = max(
+        event.of("design"),
+        key=lambda k: (
+            event.storms[k].pattern != "uniform",
+            event.storms[k].depth_mm,
+            event.storms[k].duration_min,
         ),
     )
-
-
-def _settled(
-    placed: Placed,
-    run: RunFile,
-    inputs: Inputs,
-    terrain: Terrain,
-    site: Site,
-    design: SectionDesign,
-    storms: tuple[Storm, ...],
-    curve_number: float,
-) -> Drained:
-    pegs = base_pegs(placed.lines, design, terrain)
-    slope = np.array([100.0 * float(p.stations.slope.mean()) for p in pegs])
-    spread = slope < run.earthworks.spread_under_pct
-    water = swale_water(placed, pegs, design, spread)
-    level = np.array([line.level_m for line in placed.lines])
-    sill_level = np.where(spread, level - design.sill_head_m, level)
-    overflow = settle_overflow(
-        placed.exits,
-        ways_over(placed, terrain, site),
-        sill_level,
-        _end_shapes(inputs, terrain, placed.lines),
-        terrain.hollows,
-        storms,
-        water,
-        curve_number,
-        sill_rules(run),
-        run.overflow.cover,
-        run.overflow.soil,
+    whole = feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land)
+    shed = arrivals.inflow_m3(storm, whole)
+    rain = arrivals.rain_m(storm)
+    sizes = size_down_chain(
+        basin.choices(outlets.built_m),
+        chain_arrays(chain, travel_s, arrivals.step_s),
+        shed,
+        rain,
+        laid.area_m2.sum(axis=1),
+        arrivals.step_s,
+        max_drain_h,
     )
-    return Drained(placed, pegs, slope, level, sill_level, spread, water, overflow)
-
-
-def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
-    """Geometry that routes finish on."""
-    lips = np.empty(len(lines), dtype=object)
-    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
-    kept = [int(i) for i in np.flatnonzero(terrain.hollows.kept)]
-    return EndShapes(
-        lips,
-        terrain.drainage_line,
-        geometry_of(inputs.features.dams),
-        hollow_outlines(terrain.hollows, kept, terrain.grid),
-        geometry_of(inputs.features.safe_points),
-        inputs.property.area,
-    )
+    return tuple(steps[k] for k in sizes.choice), sizes.holds

@@ -1,25 +1,26 @@
 """Lips on the ground: placed by the rule, fed, and rings opened where their water leaves best."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 
-from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
 from soakline.overflow.ranking import Ways
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
-from soakline.section.footprint import dug_ground, ponded_ground
+from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.siting.excluded import ground_met
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
-from soakline.siting.site import Placed, Site, place, small_catchments, ways_from
+from soakline.siting.site import Placed, Site, place, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
-from soakline.water.balance import SwaleWater, peak_bound_m3s
-from soakline.water.network import chain_of
-from soakline.water.storms import Storm
+from soakline.water.event import Event, arrivals_of, feeds_of
+from soakline.water.land import area_by_class_m2
+from soakline.water.time_of_concentration import LEAST_H
 
 # A lip that is cut is looked at again: what is left may be cut once more.
 _ROUNDS = 5
@@ -41,26 +42,11 @@ def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
 
 def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> list[Pegs]:
     """Pegs without sills: the stations that volumes and footprints are measured at."""
-    across = design.trench.top_width_m
+    across = design.widest_m
     return [
         set_pegs(line.coordinates, line.level_m, [], across, terrain.ground_m, terrain.grid)
         for line in lines
     ]
-
-
-def swale_water(
-    placed: Placed, pegs: list[Pegs], design: SectionDesign, spread: BoolArray
-) -> SwaleWater:
-    """What the balance needs to know of each swale."""
-    length = np.array([line.length_m for line in placed.lines])
-    ponded = np.array([ponded_ground(p.stations, design.trench).area for p in pegs])
-    full = np.where(spread, design.trench.depth_m - design.sill_head_m, design.trench.depth_m)
-    return SwaleWater(
-        dry_m2=np.maximum(placed.catchments.area_m2 - ponded, 0.0),
-        ponded_m2=ponded,
-        capacity_m3=design.trench.volume_below_m3(full, length),
-        soak_m3_h=design.soak_m_h * design.trench.base_width_m * length,
-    )
 
 
 def clear_of_exclusions(
@@ -76,7 +62,7 @@ def clear_of_exclusions(
     for _ in range(_ROUNDS):
         dug = np.empty(len(doubtful), dtype=object)
         pegs = base_pegs(doubtful, design, terrain)
-        dug[:] = [dug_ground(own.stations, design.trench) for own in pegs]
+        dug[:] = [dug_ground(own.stations, design.largest) for own in pegs]
         cut: list[LipLine] = []
         for line, bad in zip(doubtful, ground_met(dug, site.excluded), strict=True):
             if shapely.is_empty(bad):
@@ -93,39 +79,69 @@ def clear_of_exclusions(
     return in_order(clear)
 
 
-def _own_check_peak(
-    storms: tuple[Storm, ...], water: SwaleWater, curve_number: float
-) -> FloatArray:
-    """Peak bound of each swale's own catchment, greatest check storm, m³/s."""
-    check = tuple(storm for storm in storms if storm.purpose == "check")
-    alone = chain_of(water.dry_m2.size, [])
-    bound = peak_bound_m3s(check, water, alone, curve_number)
-    return np.asarray(bound.max(axis=1, initial=0.0))
+def _ring_peaks(placed: Placed, event: Event, terrain: Terrain) -> FloatArray:
+    """Greatest flow that each lip's own catchment brings in the check storms, m³/s.
+
+    It arrives as fast as water ever does: how far it has to run is measured later.
+    """
+    count = len(placed.lines)
+    cell_area = terrain.grid.cell_area_m2
+    area = area_by_class_m2(placed.catchments.label, event.land, count, cell_area)
+    feeds = feeds_of(area, np.zeros(count), event.land)
+    arrivals = arrivals_of(event, np.full(count, LEAST_H))
+    flows = [arrivals.inflow_m3(storm, feeds).max(axis=1) for storm in event.of("check")]
+    return np.asarray(np.max(flows, axis=0)) / arrivals.step_s
 
 
-def placed_lines(
+@dataclass(frozen=True, eq=False, slots=True)
+class Lines:
+    """Lips as the rule lays them: rings still closed, those fed by little still there.
+
+    Parameters
+    ----------
+    placed : Placed
+    fed : (lines,) bool; enough drains to it
+    """
+
+    placed: Placed
+    fed: BoolArray
+
+
+def lines_by_rule(
     run: RunFile,
     inputs: Inputs,
     terrain: Terrain,
     site: Site,
     design: SectionDesign,
-    storms: tuple[Storm, ...],
-    curve_number: float,
-) -> tuple[Placed, tuple[Finding, ...]]:
-    """Lips with catchments, ends and exits; rings opened where their water leaves best."""
-    interval = interval_of(run, design, site, terrain, storms, curve_number)
+    event: Event,
+) -> Lines:
+    """Lips by the spacing rule, with catchments, ends and exits."""
+    interval = interval_of(run, design, site, terrain, event)
     lines = place(terrain, site, inputs.features, run.spacing, interval)
     lines = clear_of_exclusions(lines, site, design, terrain)
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
-    least_m2 = run.siting.min_catchment_m2
-    fed = placed.catchments.area_m2 >= least_m2
-    if any(line.closed for line in lines):
-        pegs = base_pegs(lines, design, terrain)
-        water = swale_water(placed, pegs, design, np.zeros(len(lines), dtype=bool))
-        peak = _own_check_peak(storms, water, curve_number)
-        lines = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
-    if not fed.all() or any(line.closed for line in placed.lines):
-        # What a lip that is left out has caught goes on to the next one below.
-        kept = [line for line, keep in zip(lines, fed, strict=True) if keep]
-        placed = ways_from(kept, terrain, site, inputs.property, inputs.features)
-    return placed, small_catchments(fed, least_m2)
+    return Lines(placed, placed.catchments.area_m2 >= run.siting.min_catchment_m2)
+
+
+def final_lines(
+    lines: Lines, run: RunFile, terrain: Terrain, site: Site, event: Event
+) -> list[LipLine]:
+    """Lips that are kept, rings opened where their water leaves best."""
+    placed, opened = lines.placed, lines.placed.lines
+    if any(line.closed for line in opened):
+        peak = _ring_peaks(placed, event, terrain)
+        opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
+    return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
+
+
+def ways_of_final(
+    lines: Lines, final: list[LipLine], terrain: Terrain, site: Site, inputs: Inputs
+) -> Placed:
+    """Catchments, ends and exits of the lips that are kept.
+
+    What a lip that is left out has caught goes on to the next one below.
+    """
+    placed = lines.placed
+    if lines.fed.all() and not any(line.closed for line in placed.lines):
+        return placed
+    return ways_from(final, terrain, site, inputs.property, inputs.features)

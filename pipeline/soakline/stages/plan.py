@@ -1,7 +1,7 @@
 """The main job, in order: reading, terrain, swales, layers, one GeoPackage."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,11 +9,11 @@ import geopandas as gpd
 import pandas as pd
 
 from soakline.findings import Finding
-from soakline.inputs.read import read_inputs
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
-from soakline.outputs.columns import SCHEMAS, frame
+from soakline.outputs.columns import LAYERS, SCHEMAS, frame
 from soakline.outputs.designed import Designed
+from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.general import whole_findings
 from soakline.outputs.geopackage import PlanDescription, write_plan
 from soakline.outputs.land import (
@@ -38,7 +38,9 @@ from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, sw
 from soakline.runfile.sections import RunFile
 from soakline.section.design import section_design
 from soakline.stages.design import design_swales
+from soakline.stages.keeping import read_kept
 from soakline.stages.progress import Progress
+from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
 from soakline.terrain.hollows import hollow_outlines
 
@@ -60,7 +62,12 @@ class PlanOutcome:
 
 
 def make_plan(
-    run: RunFile, out: Path, progress: Progress, map_path: Path | None = None
+    run: RunFile,
+    out: Path,
+    progress: Progress,
+    map_path: Path | None = None,
+    rain_table: Path | None = None,
+    store: StageStore | None = None,
 ) -> PlanOutcome:
     """Plan a property and write the plan whole or not at all.
 
@@ -70,6 +77,8 @@ def make_plan(
     out : the GeoPackage
     progress : is told of every stage
     map_path : picture of the plan; None for none
+    rain_table : instead of the run file's
+    store : results of stages that are kept from run to run; None keeps none
 
     Returns
     -------
@@ -80,16 +89,24 @@ def make_plan(
     InputRefused
         With every problem of the inputs; nothing is written.
     """
+    store = store or StageStore(None, 0.0, False, print)
     started = datetime.now(UTC).isoformat(timespec="milliseconds")
     with progress.stage("reading"):
         design = section_design(run)
-        inputs = read_inputs(run, progress)
+        inputs, stages = read_kept(run, store, progress, rain_table)
     cells = inputs.elevation.grid.cells
     with progress.stage("terrain", cells) as stage:
-        terrain = condition_ground(inputs.elevation, run.terrain, stage.advanced)
-    plan, findings, notes = design_swales(run, inputs, terrain, design, progress)
+        terrain = stages.kept(
+            "terrain",
+            lambda: condition_ground(inputs.elevation, run.terrain, stage.advanced),
+            (run.terrain,),
+            ("terrain", "grid"),
+        )
+    on_land = replace(stages)
+    plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
     with progress.stage("layers", cells):
-        layers = plan_layers(plan)
+        of_land = on_land.kept("land layers", lambda: land_layers(plan), (), ("outputs", "terrain"))
+        layers = plan_layers(plan, of_land)
         told = all_findings(plan, findings)
         layers["findings"] = finding_table(told)
     with progress.stage("writing"):
@@ -107,29 +124,39 @@ def make_plan(
     return PlanOutcome(out, stops)
 
 
-def plan_layers(plan: Designed) -> Layers:
-    """Every layer and table but `findings` and `run_record`, built to its schema."""
+def land_layers(plan: Designed) -> Layers:
+    """Layers that no rain and no swale changes."""
     crs = plan.terrain.grid.crs_wkt
     hollows = plan.terrain.hollows
     listed = listed_hollows(hollows, plan.run.terrain)
     limits = tuple(float(limit) for limit in plan.run.terrain.slope_class_pct)
     return {
         "property": property_layer(plan.inputs.property, crs),
+        "drainage_lines": drainage_layer(plan.terrain, crs),
+        "slope_classes": slope_layer(plan.terrain, plan.inputs.property, limits, crs),
+        "hollows": hollow_layer(hollows, hollow_outlines(hollows, listed, plan.terrain.grid), crs),
+    }
+
+
+def plan_layers(plan: Designed, of_land: Layers) -> Layers:
+    """Every layer and table but `findings` and `run_record`, built to its schema."""
+    crs = plan.terrain.grid.crs_wkt
+    layers = {
+        **of_land,
         "swales": swale_layer(plan, crs),
         "swale_ground": ground_layer(plan, crs),
         "swale_catchments": catchment_layer(plan, crs),
         "spillways": spillway_layer(plan, crs),
         "overflow_routes": route_layer(plan, crs),
         "safe_points": safe_point_layer(plan, crs),
-        "drainage_lines": drainage_layer(plan.terrain, crs),
-        "slope_classes": slope_layer(plan.terrain, plan.inputs.property, limits, crs),
         "excluded_ground": excluded_layer(plan.site.excluded, crs),
-        "hollows": hollow_layer(hollows, hollow_outlines(hollows, listed, plan.terrain.grid), crs),
         "pegs": peg_layer(plan, crs),
+        "diversions": diversion_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
         "quantities": quantity_table(plan),
     }
+    return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}
 
 
 def all_findings(plan: Designed, made: tuple[Finding, ...]) -> list[Finding]:

@@ -1,0 +1,112 @@
+"""Kept hollows as ends: whether they hold what reaches them, or pass it on safely."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakline.findings import Finding
+from soakline.grid import BoolArray, FloatArray
+from soakline.ids import hollow_id
+from soakline.overflow.ranking import Ways
+from soakline.overflow.sills import Outlets
+from soakline.siting.ends import End
+from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
+from soakline.terrain.hollows import Hollows
+from soakline.water.cascade import StormRouting
+from soakline.water.event import Event
+
+_PASSES_ON = ("drainage_line", "dam", "safe_point")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class HollowCheck:
+    """What came of asking the hollows.
+
+    Parameters
+    ----------
+    findings : cautions on those that spill on
+    safe : (hollows,) bool; those that may be ends
+    """
+
+    findings: tuple[Finding, ...]
+    safe: BoolArray
+
+
+def check_hollows(
+    before: HollowCheck,
+    outlets: Outlets,
+    ways: Ways,
+    hollows: Hollows,
+    area_m2: dict[int, FloatArray],
+    event: Event,
+    storms: list[int],
+    routing: StormRouting,
+) -> HollowCheck:
+    """Ask every hollow that water is spilled into.
+
+    Parameters
+    ----------
+    before : HollowCheck of the round before; what failed stays so
+    outlets, ways, hollows : how the chain spills
+    area_m2 : by kept hollow (classes,) ground that drains to it
+    event : Event
+    storms : check storms that were routed
+    routing : of these storms
+
+    Returns
+    -------
+    HollowCheck
+
+    Notes
+    -----
+    A kept hollow is a safe end when half its volume takes its own catchment's runoff and all that
+    is spilled into it in each check storm; else what it spills must run on to a safe end.
+    """
+    received: dict[int, FloatArray] = {}
+    for i, own in enumerate(outlets.sills):
+        for sill in own:
+            end = ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else None
+            if end is not None and end.kind == "hollow":
+                spilled = sill.share * routing.overflow_m3[i]
+                received[end.index] = received.get(end.index, 0.0) + spilled
+    safe = before.safe.copy()
+    findings = []
+    for hollow, spilled in sorted(received.items()):
+        runoff = area_m2[hollow] @ event.excess_mm[:, storms] / 1000.0
+        most = float((runoff + spilled).max())
+        room = float(hollows.volume_m3[hollow]) / 2.0
+        if most <= room:
+            continue
+        if _passes_on(hollow, ways, hollows):
+            findings.append(
+                Finding(
+                    "hollow_overflows",
+                    "caution",
+                    "hollows",
+                    hollow_id(hollow),
+                    f"receives {most:.0f} m³ in the check storm and has room for {room:.0f} m³ "
+                    "when half full: it spills over its own outlet to a safe end further down",
+                    "look at the outlet on site; it must stand the flow, or be armoured",
+                )
+            )
+        else:
+            safe[hollow] = False
+    return HollowCheck(tuple(findings), safe)
+
+
+def _passes_on(hollow: int, ways: Ways, hollows: Hollows) -> bool:
+    """Whether what a full hollow spills runs on to a safe end that is no hollow and no swale."""
+    direction = ways.direction
+    top, bottom, left, right = (int(side) for side in hollows.box[hollow])
+    row, column = np.argwhere(hollows.label[top : bottom + 1, left : right + 1] == hollow + 1)[0]
+    cell = (top + int(row)) * direction.shape[1] + left + int(column)
+    own = ways.end_map.number_of(End("hollow", hollow))
+    goal = ways.end_map.goal.ravel()
+    columns = direction.shape[1]
+    flat = direction.ravel()
+    while goal[cell] in (0, own):
+        k = int(flat[cell])
+        if k >= END:
+            return False
+        cell += int(ROW_STEP[k]) * columns + int(COLUMN_STEP[k])
+    return ways.end_map.ends[goal[cell] - 1].kind in _PASSES_ON

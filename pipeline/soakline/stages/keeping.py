@@ -1,0 +1,90 @@
+"""Stages whose results are kept from run to run, each under a key of all that it depends on."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from soakline import tables
+from soakline.inputs.read import land_digests, read_parts, read_rain, sha256_of
+from soakline.inputs.types import Inputs, LandInputs, RainInputs
+from soakline.runfile.sections import RunFile
+from soakline.stages.progress import Progress
+from soakline.store.keys import Key, code_version, key_of
+from soakline.store.stage_store import StageStore
+
+T = TypeVar("T")
+
+_READING = ("inputs", "runfile", "grid", "findings", "problems", "tables")
+
+
+@dataclass(slots=True)
+class KeptStages:
+    """A run's stages in order; the key of each holds that of the one before.
+
+    Parameters
+    ----------
+    store : StageStore
+    key : of all stages up to here
+    """
+
+    store: StageStore
+    key: Key
+
+    def kept(
+        self, stage: str, make: Callable[[], T], uses: tuple[object, ...], code: tuple[str, ...]
+    ) -> T:
+        """Result of the next stage, stored or made.
+
+        Parameters
+        ----------
+        stage : name
+        make : runs it
+        uses : sections of the run file and other values that it uses, earlier stages aside
+        code : subpackages of soakline that it runs
+        """
+        self.key = key_of(self.key, stage, uses, code_version(*code))
+        return self.store.kept(stage, self.key, make)
+
+
+def read_kept(
+    run: RunFile, store: StageStore, progress: Progress, rain_table: Path | None
+) -> tuple[Inputs, KeptStages]:
+    """Inputs of a run, the land from the store where it is there, the rain always read.
+
+    Parameters
+    ----------
+    run : the run file
+    store : StageStore
+    progress : told what is read
+    rain_table : instead of the run file's
+
+    Returns
+    -------
+    Inputs, and the stages that follow
+
+    Raises
+    ------
+    InputRefused
+        With the problems of all files.
+    """
+    digests = land_digests(run, store.file_digest)
+    if digests is None:
+        # Something cannot be opened: reading tells what.
+        read_parts(run, progress, rain_table)
+        raise ValueError("a file that could not be opened was read")
+    # The tables that ship are figures of the program, as its code is.
+    shipped = {path.name: sha256_of(path) for path in sorted(tables.folder().glob("*.csv"))}
+    stages = KeptStages(store, key_of(digests, shipped))
+    read: list[RainInputs] = []
+
+    def read_land() -> LandInputs:
+        land, rain = read_parts(run, progress, rain_table, store.file_digest)
+        read.append(rain)
+        return land
+
+    land = stages.kept(
+        "reading", read_land, (run.property, run.land, run.folder.as_posix()), _READING
+    )
+    rain = read[0] if read else read_rain(run, progress, rain_table, store.file_digest)
+    return Inputs.of(land, rain), stages

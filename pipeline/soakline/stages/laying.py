@@ -1,0 +1,168 @@
+"""Lips with all that feeds them, before any storm: catchments, ground, drains, soaking."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import MultiPolygon
+
+from soakline.diversions.digging import Digging
+from soakline.diversions.diversion import NONE
+from soakline.diversions.lay import Diversions, lay_diversions
+from soakline.diversions.traced import drain_ways
+from soakline.findings import Finding
+from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.types import Inputs
+from soakline.runfile.sections import RunFile
+from soakline.section.design import SectionDesign
+from soakline.section.footprint import ponded_ground
+from soakline.section.pegs import Pegs
+from soakline.section.trench import Trench
+from soakline.siting.along_lip import ksat_along_mm_h
+from soakline.siting.catchments import Catchments, catchment_polygons
+from soakline.siting.ends import End
+from soakline.siting.exits import FORBIDDEN
+from soakline.siting.flow_lengths import CatchmentShape, catchment_shape
+from soakline.siting.site import Placed, Site
+from soakline.stages.placing import base_pegs
+from soakline.terrain.condition import Terrain
+from soakline.terrain.paths import first_intercept
+from soakline.water.land import Land, area_by_class_m2
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Laid:
+    """Swales on the ground, and what the ground brings to them whatever falls.
+
+    Parameters
+    ----------
+    placed : Placed
+    pegs : of each swale, without sills
+    length_m, level_m, slope_pct : (swales,) of the lip, m, and mean slope across it, %
+    spread : (swales,) bool; the spoil is spread and no mound stands
+    soak_m_h : (swales,) soaking rate, clogging included, m/h
+    diversions : drains that lead water to swales
+    catchments : of the swales, drains counted in
+    catchment_ground : their polygons
+    area_m2 : (swales, classes) the same by class of ground
+    shape : CatchmentShape
+    drain_area_m2 : (drains, classes) what passes the lower end of each drain
+    hollow_area_m2 : by kept hollow (classes,) what drains to it before it meets a swale
+    """
+
+    placed: Placed
+    pegs: list[Pegs]
+    length_m: FloatArray
+    level_m: FloatArray
+    slope_pct: FloatArray
+    spread: BoolArray
+    soak_m_h: FloatArray
+    diversions: Diversions
+    catchments: Catchments
+    catchment_ground: list[MultiPolygon]
+    area_m2: FloatArray
+    shape: CatchmentShape
+    drain_area_m2: FloatArray
+    hollow_area_m2: dict[int, FloatArray]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        return self.diversions.findings
+
+    def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
+        """Water surface of each swale, full, with a section each."""
+        return np.array(
+            [
+                ponded_ground(own.stations, section).area
+                for own, section in zip(self.pegs, sections, strict=True)
+            ],
+            dtype=float,
+        )
+
+
+def lay(
+    placed: Placed,
+    run: RunFile,
+    inputs: Inputs,
+    terrain: Terrain,
+    site: Site,
+    design: SectionDesign,
+    land: Land,
+    property_cells: BoolArray,
+) -> Laid:
+    """Measure what feeds each lip.
+
+    Parameters
+    ----------
+    placed : Placed
+    land : classes of ground
+    property_cells : (rows, columns) bool
+    others : of the run and of the stages before
+
+    Returns
+    -------
+    Laid
+    """
+    lines, features, grid = placed.lines, inputs.features, terrain.grid
+    pegs = base_pegs(lines, design, terrain)
+    slope = np.array([100.0 * float(p.stations.slope.mean()) for p in pegs], dtype=float)
+    diversions = lay_diversions(
+        features.diversions,
+        features.hard_surfaces,
+        placed.catchments,
+        Digging(
+            lines,
+            terrain,
+            drain_ways(terrain, property_cells, _no_drains(site)),
+            design.widest_m,
+            1.0 / run.land.drain_run,
+        ),
+    )
+    catchments = diversions.diverted.catchments
+    ksat = ksat_along_mm_h([line.coordinates for line in lines], features.soils, design.ksat_mm_h)
+    return Laid(
+        placed=placed,
+        pegs=pegs,
+        length_m=np.array([line.length_m for line in lines], dtype=float),
+        level_m=np.array([line.level_m for line in lines], dtype=float),
+        slope_pct=slope,
+        spread=slope < run.earthworks.spread_under_pct,
+        soak_m_h=np.asarray(ksat, dtype=float) * design.clogging_factor / 1000.0,
+        diversions=diversions,
+        catchments=catchments,
+        catchment_ground=catchment_polygons(catchments, grid),
+        area_m2=area_by_class_m2(catchments.label, land, len(lines), grid.cell_area_m2),
+        shape=catchment_shape(
+            catchments, terrain.flow.direction, terrain.filled_m, terrain.slope_pct, grid.cell_m
+        ),
+        drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
+        hollow_area_m2=_hollow_areas(placed, terrain, land),
+    )
+
+
+def _no_drains(site: Site) -> BoolArray:
+    """Ground that no drain is traced over: what no water may pass, and steep or wet ground."""
+    forbidden = (site.marks & FORBIDDEN) > 0
+    return forbidden | site.excluded.wet | site.excluded.too_steep
+
+
+def _drain_areas(diversions: Diversions, land: Land, cell_area_m2: float) -> FloatArray:
+    """Area by class of ground whose water passes the lower end of each drain, m²."""
+    drains = diversions.drains
+    area = area_by_class_m2(diversions.diverted.through, land, len(drains), cell_area_m2)
+    total = area.copy()
+    for k, drain in enumerate(drains):
+        into = drain.into
+        while into != NONE:
+            total[into] += area[k]
+            into = drains[into].into
+    return total
+
+
+def _hollow_areas(placed: Placed, terrain: Terrain, land: Land) -> dict[int, FloatArray]:
+    """Area by class of ground that drains to each kept hollow before it meets a swale, m²."""
+    kept = [int(hollow) for hollow in np.flatnonzero(terrain.hollows.kept)]
+    if not kept or not placed.lines:
+        return {}
+    label = first_intercept(terrain.flow.direction, placed.end_map.goal)
+    area = area_by_class_m2(label, land, len(placed.end_map.ends), terrain.grid.cell_area_m2)
+    return {hollow: area[placed.end_map.number_of(End("hollow", hollow)) - 1] for hollow in kept}
