@@ -87,14 +87,14 @@ def test_totals_are_those_of_the_plan(plans, wetter, name):
 def test_what_runs_past_the_last_swales_is_the_overflow_of_those_that_spill_to_no_swale(
     plans, wetter
 ):
-    last = rows(plans["usual"], "SELECT swale_id FROM overflow_routes WHERE to_kind != 'swale'")
-    assert last == [("S003",), ("S004",)]
+    last = "SELECT swale_id FROM overflow_routes WHERE to_kind != 'swale'"
     by_storm = (
-        "SELECT max(gone) FROM (SELECT sum(overflow_m3) AS gone FROM swale_storms JOIN storms "
-        "USING (storm_id) WHERE purpose = 'design' AND swale_id IN ('S003', 'S004') "
-        "GROUP BY storm_id)"
+        "SELECT max(gone) FROM (SELECT sum(overflow_m3) AS gone FROM swale_storms JOIN storms "  # noqa: S608
+        f"USING (storm_id) WHERE purpose = 'design' AND swale_id IN ({last}) GROUP BY storm_id)"
     )
     for side, name in (("a", "usual"), ("b", "wetter")):
+        # Some spill to a swale, or the sum over all would do.
+        assert set(rows(plans[name], last)) == {("S003",), ("S004",)}
         assert total(wetter, "leaving_m3", side) == pytest.approx(
             one(plans[name], by_storm), rel=1e-9
         )

@@ -83,22 +83,14 @@ def test_another_crs_is_brought_to_the_working_crs(tmp_path: Path) -> None:
 
 def test_unknown_and_unused_layers_are_told(tmp_path: Path) -> None:
     path = write_layer(tmp_path / "f.gpkg", "bildings", [HOUSE])
-    write_layer(path, "land_cover", [HOUSE], cover=["pasture-fair"])
+    write_layer(path, "given_swales", [DRIVE], state=["built"])
     write_layer(path, "layer_styles", [HOUSE])
     _, findings = read_features(path, WORKING)
     assert sorted(codes(findings)) == ["layer_not_read", "layer_not_used"]
     assert all(finding.severity == "caution" for finding in findings)
     told = {finding.code: finding for finding in findings}
     assert '"buildings"' in told["layer_not_read"].message
-    assert told["layer_not_used"].layer == "land_cover"
-
-
-def test_soil_columns_not_used_yet_are_noted(tmp_path: Path) -> None:
-    path = write_layer(tmp_path / "f.gpkg", "soils", [HOUSE], texture=["clay"], rock_m=[0.4])
-    features, findings = read_features(path, WORKING)
-    assert features.soils["rock_m"].tolist() == [0.4]
-    assert [(f.code, f.severity) for f in findings] == [("layer_not_used", "note")]
-    assert "texture" in findings[0].message
+    assert told["layer_not_used"].layer == "given_swales"
 
 
 def test_a_column_that_is_nearly_right_is_told(tmp_path: Path) -> None:

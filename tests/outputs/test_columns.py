@@ -45,6 +45,14 @@ CONTRACT = {
         "PointZ",
         "peg_id swale_id kind chainage_m ground_m level_m base_level_m cut_m mound_top_level_m",
     ),
+    # With its own section, which the contract asks for without naming columns.
+    "diversions": (
+        "LineStringZ",
+        (
+            "diversion_id swale_id name source grade_pct length_m catchment_m2 peak_m3s "
+            "base_width_m depth_m batter velocity_ms"
+        ),
+    ),
     "storms": (None, "storm_id frequency aep_pct duration_min depth_mm pattern purpose"),
     "swale_storms": (
         None,

@@ -155,7 +155,6 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
     [
         ("[property]\nbenchmark = {easting = 1.0}", "property.benchmark"),
         ('[soil]\namendment = "gypsum"', "soil.amendment"),
-        ('[section]\npassage = "quad"', "section.passage"),
         ('[earthworks]\nmachine = "bulldozer"', "earthworks.machine"),
         ('[earthworks]\nmachines = "m.csv"', "earthworks.machines"),
         ('[earthworks]\nrates = "r.csv"', "earthworks.rates"),

@@ -109,6 +109,7 @@ ONLY_HERE = {
     ("rain", "table"),
     ("land", "cover"),
     ("land", "hydrologic_group"),
+    ("land", "drain_run"),
     ("rain", "design_years"),
     ("rain", "check_years"),
 }
