@@ -11,7 +11,6 @@ from soakline.findings import CODES
 from soakline.inputs.feature_layers import (
     FEATURE_LAYERS,
     LAYERS_NOT_USED,
-    SOIL_COLUMNS_NOT_USED,
 )
 from soakline.inputs.feature_layers import Column as FeatureColumn
 from soakline.outputs.columns import LAYERS
@@ -39,8 +38,7 @@ def page(title: str, introduction: str, body: Iterable[str]) -> str:
 
 def _read_column(column: FeatureColumn) -> str:
     needed = ", required" if column.required else ""
-    later = " (not used yet)" if column.name in SOIL_COLUMNS_NOT_USED else ""
-    return f"`{column.name}`: {column.allowed()}{needed}{later}"
+    return f"`{column.name}`: {column.allowed()}{needed}"
 
 
 def run_file_page() -> str:
