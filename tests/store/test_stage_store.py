@@ -72,6 +72,7 @@ def test_the_default_folder_is_beside_the_plan(tmp_path: Path, told: list[str]) 
     out = tmp_path / "plan.gpkg"
     store = open_store(None, out, 1.0, False, told.append)
     store.kept("terrain", KEY, lambda: 1)
+    store.finish()
     assert store.folder == default_folder(out) == tmp_path / ".soakline"
     assert kept_stages(tmp_path / ".soakline") == {"terrain"}
 

@@ -77,10 +77,14 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     if len(targets) > 1:
         _read_all(run, [rain for _, _, rain in targets], progress)
     stops = 0
-    for target, picture, rain in targets:
-        outcome = make_plan(run, target, progress, picture, rain, store)
-        stops += outcome.stops
-        echo(outcome.path)
+    try:
+        for target, picture, rain in targets:
+            outcome = make_plan(run, target, progress, picture, rain, store)
+            store.finish()  # the next plan finds what this one has made
+            stops += outcome.stops
+            echo(outcome.path)
+    finally:
+        store.finish()
     kept = store.describe()
     if kept.size_bytes > 0:
         progress.message("info", str(kept))

@@ -3,6 +3,7 @@
 import hashlib
 import time
 from collections.abc import Callable
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -59,12 +60,14 @@ def open_store(
         is reported, and the store keeps nothing.
     """
     try:
-        return StageStore(work or default_folder(out), limit_gib, fresh, report)
+        store = StageStore(work or default_folder(out), limit_gib, fresh, report)
     except InputRefused as refused:
         if work is not None:
             raise
         report(f"nothing is kept for the next run: {refused}")
         return StageStore(None, limit_gib, fresh, report)
+    store.write_behind()
+    return store
 
 
 @dataclass(slots=True)
@@ -110,11 +113,18 @@ class StageStore:
     _reported: set[str] = field(default_factory=set)
     _digests: dict[Key, str] = field(default_factory=dict)
     """Of files read by this run, stored with the first result of a stage."""
+    _behind: Executor | None = None
+    """Writes beside the stages that follow; None writes at once."""
+    _writing: list[tuple[str, "Future[None]"]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         problem = folder_problem(self.folder, "--work") if self.folder else None
         if problem:
             raise InputRefused([problem])
+
+    def write_behind(self) -> None:
+        """Write results in a thread, beside the stages that follow, until `finish`."""
+        self._behind = ThreadPoolExecutor(max_workers=1)
 
     def kept(self, stage: str, key: Key, make: Callable[[], T]) -> T:
         """Result of a stage: as it was stored under this key, else made now, and stored.
@@ -162,6 +172,15 @@ class StageStore:
             self._digests[key] = digest
         return digest
 
+    def finish(self) -> None:
+        """Wait until all is written that is written beside the stages; tell what could not be."""
+        while self._writing:
+            stage, done = self._writing.pop(0)
+            try:
+                done.result()
+            except OSError as error:
+                self._not_kept(stage, error)
+
     def size(self) -> int:
         """Bytes of all that is kept."""
         return self.describe().size_bytes
@@ -202,9 +221,12 @@ class StageStore:
                 self._write(self.folder, FILE_DIGESTS, *self._digests.popitem())
             self._write(self.folder, stage, key, value)
         except (NotKept, OSError) as error:
-            # One full disk is one line, however many stages meet it.
-            cause = str(error.errno) if isinstance(error, OSError) else stage
-            self._tell(cause, f"the result of stage {stage} is not kept for the next run: {error}")
+            self._not_kept(stage, error)
+
+    def _not_kept(self, stage: str, error: Exception) -> None:
+        # One full disk is one line, however many stages meet it.
+        cause = str(error.errno) if isinstance(error, OSError) else stage
+        self._tell(cause, f"the result of stage {stage} is not kept for the next run: {error}")
 
     def _write(self, folder: Path, stage: str, key: Key, value: object) -> None:
         """Store one value.
@@ -218,9 +240,18 @@ class StageStore:
         head = Head.of(stage, key, packed)
         path = entry_path(folder, stage, key)
         self._own.add(path.name)
-        make_room(folder, head.file_bytes, self._limit_bytes, self._own)
-        with written_whole(path) as file:
-            write_entry(file, head, packed)
+        keep = set(self._own)
+
+        def write() -> None:
+            make_room(folder, head.file_bytes, self._limit_bytes, keep)
+            with written_whole(path) as file:
+                write_entry(file, head, packed)
+
+        if self._behind is None:
+            write()
+        else:
+            # Arrays are read-only from here on: what is written is what was made.
+            self._writing.append((stage, self._behind.submit(write)))
 
     def _tell(self, cause: str, text: str) -> None:
         if cause not in self._reported:

@@ -14,7 +14,7 @@ from soakline.terrain.cells import GeometryArray, burn, outlines, polygons_of
 from soakline.terrain.flow import Uint8Array
 
 SPECK_M2 = 100.0
-_MOST_CELLS = 4e6
+_MOST_CELLS = 2e6
 # Shifts of the limits are tried this often, or until areas are this near, as a share of the land.
 _ROUNDS = 8
 _NEARLY = 0.002
