@@ -9,10 +9,10 @@ import shapely
 from soakline.grid import Grid
 from soakline.inputs.types import Features
 from soakline.siting.place import LevelSeries
-from soakline.siting.spacing import level_series, runoff_spacing_m
+from soakline.siting.spacing import _between, level_series, runoff_spacing_m
 from soakline.terrain.condition import Terrain
 from tests.siting.land import TRENCH, features_of, layer, terrain_of
-from tests.terrain_analytic.ground import CENTRE_EASTING_M, plane, sample
+from tests.terrain_analytic.ground import CENTRE_EASTING_M, centred_grid, plane, sample
 
 EXCESS_MM, RAIN_MM, HOURS = np.array([40.0, 25.0]), np.array([100.0, 60.0]), np.array([10.0, 1.0])
 SOAK_M_H = 0.0065
@@ -75,13 +75,12 @@ def test_levels_go_down_by_the_interval_to_the_lowest_ground() -> None:
     assert allowed.min() <= series.levels_m[-1] < allowed.min() + 8.0
 
 
-@pytest.mark.parametrize("width_m", [1000.0, 1100.0])
 @pytest.mark.parametrize(("slope_pct", "step_m"), [(2.0, 2.0), (3.0, 4.0), (1.0, 1.0), (8.0, 8.0)])
 def test_on_gentle_ground_levels_between_bring_lines_within_the_greatest_spacing(
-    slope_pct: float, step_m: float, width_m: float
+    slope_pct: float, step_m: float
 ) -> None:
     """8 m of tree, at most 150 m: halves under 5.3 %, quarters under 2.7 %, eighths under 1.3 %."""
-    terrain, grid = land(slope_pct, width_m)
+    terrain, grid = land(slope_pct, 1100.0)
     series = series_on(terrain, features_of(grid), 150.0)
     levels = np.sort(np.concatenate([own.levels_m for own in series]))
     assert np.diff(levels) == pytest.approx(step_m)
@@ -89,6 +88,15 @@ def test_on_gentle_ground_levels_between_bring_lines_within_the_greatest_spacing
     assert levels[0] < allowed.min() + step_m
     assert all(own.where[5:-5, 5:-5].all() for own in series)
     assert series[-1].interval_m == step_m
+
+
+def test_levels_between_go_down_to_the_lowest_ground() -> None:
+    """From 100 m down to 87.5 m by 8 m: the halves, then the quarters between those."""
+    slope = np.full((20, 20), 2.0, np.float32)
+    where = np.ones(slope.shape, dtype=bool)
+    found = _between(slope, where, 100.0, 87.5, 8.0, 3, 150.0, centred_grid(20.0, 20.0))
+    assert [series.levels_m.tolist() for series in found] == [[96.0, 88.0], [98.0, 94.0, 90.0]]
+    assert {series.group for series in found} == {3}
 
 
 def test_levels_between_are_laid_on_gentle_ground_alone() -> None:
