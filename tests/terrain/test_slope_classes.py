@@ -100,6 +100,18 @@ def test_specks_under_100_m2_join_a_neighbour_and_areas_hardly_change() -> None:
     assert areas[7] == pytest.approx(area.area / 2.0, rel=0.02)
 
 
+def test_the_area_of_specks_goes_to_larger_patches_of_their_class() -> None:
+    """Twenty of 64 m², and one patch of 3600 m² that can grow."""
+    slope = np.full((300, 300), 7.0, np.float32)
+    slope[100:160, 100:160] = 12.0
+    for column in range(30, 270, 24):
+        slope[40:48, column : column + 8] = slope[240:248, column : column + 8] = 12.0
+    grid = sample(dome(1000.0), width_m=300.0)[1]
+    found = slope_class_polygons(slope, grid, land(grid), LIMITS)
+    (patch,) = next(shape.geoms for number, _, _, shape in found if number == 7)
+    assert patch.area == pytest.approx(3600.0 + 20 * 64.0, rel=0.01)
+
+
 def test_area_of_every_class_changes_by_less_than_a_fiftieth() -> None:
     """Against the cells themselves, on ground whose classes are as ragged as survey noise makes."""
     dem, grid = sample(dome(1500.0), width_m=400.0, noise_m=0.01)
