@@ -6,7 +6,7 @@ import pytest
 from soakline.grid import FloatArray
 from soakline.water.cascade import StormRouting, chain_arrays, route_storm, route_storms
 from soakline.water.network import Spill, chain_of
-from soakline.water.pools import Pools, full_to_empty_h, pools_of
+from soakline.water.pools import Pools, emptying_h, full_to_empty_h, pools_of
 from tests.water.level_pools import (
     COEFFICIENT,
     STEP_S,
@@ -99,7 +99,8 @@ def test_drain_down_goes_on_below_the_sill_while_others_still_spill() -> None:
     assert done.stored_m3[1] > 0.99 * pools.full_m3[1]
     assert 0.0 < done.drain_down_h[0] < done.ended_s / 3600.0 - 0.2
     assert done.drain_down_h[0] == pytest.approx(full_to_empty_h(pools)[0], rel=0.2)
-    assert done.drain_down_h[1] > full_to_empty_h(pools)[1]
+    after_routing = emptying_h(pools, done.stored_m3)[1]
+    assert done.drain_down_h[1] - after_routing == pytest.approx((done.ended_s - 720.0) / 3600.0)
 
 
 def test_each_sill_passes_on_its_share() -> None:
@@ -159,13 +160,39 @@ def test_the_pool_below_runs_dry_later_by_the_time_under_way() -> None:
     inflow = np.zeros((2, 300))
     inflow[0, :10] = 30.0
 
-    def drain_down_s(travel_s: float) -> float:
+    def drain_down_s(travel_s: float, into: int = 1) -> float:
         pools = alike(2, soak_m_h=2.0)
-        done = route_storm(pools, chain, np.array([travel_s]), inflow, STEP_S, 10)
+        finer = np.repeat(inflow / into, into, axis=1)
+        ways = np.array([travel_s])
+        done = route_storm(pools, chain, ways, finer, STEP_S / into, 10 * into)
         assert done.stored_m3[1] == 0.0
         return 3600.0 * float(done.drain_down_h[1])
 
     assert drain_down_s(1000.0) - drain_down_s(720.0) == pytest.approx(280.0, abs=1.0)
+    # Told to the second within the step, so that a finer step tells the same.
+    assert drain_down_s(720.0, into=4) == pytest.approx(drain_down_s(720.0), abs=3.0)
+
+
+def test_a_pool_runs_dry_under_a_trickle_that_its_base_soaks_up() -> None:
+    """Upright; the trickle from above is steady, so the depth falls exponentially to a balance."""
+    base, length, rate, trickle = 2.0, 50.0, 0.2 / 3600.0, 0.001
+    pools = pools_of(
+        *(np.full(2, one) for one in (base, 0.5, 0.0, length, 0.5, base * length)),
+        np.array([0.0, 3600.0 * rate]),
+        np.full(2, 10.0),
+        COEFFICIENT,
+    )
+    inflow = np.full((2, 200), trickle * STEP_S)
+    inflow[0, 0] = pools.full_m3[0]  # stands at its sill
+    inflow[1, 0], inflow[1, 1:] = 30.0, 0.0
+    done = route_storm(pools, chain_of(2, [Spill(0, 1, 1.0)]), np.zeros(1), inflow, STEP_S, 1)
+    sides_per_m3 = rate * 2.0 * (base + length) / (base * length)
+    net = rate * base * length - trickle
+    # From the end of the first step on, less what the upper pool keeps standing over its sill.
+    kept_m3 = base * length * (trickle / (10.0 * COEFFICIENT)) ** (2.0 / 3.0)
+    left_m3 = 30.0 - STEP_S * (rate * base * length + sides_per_m3 * 15.0) - kept_m3
+    expected_s = np.log1p(sides_per_m3 * left_m3 / net) / sides_per_m3
+    assert done.drain_down_h[1] * 3600.0 == pytest.approx(expected_s, abs=5.0)
 
 
 def series_of_two(seed: int) -> tuple[Pools, FloatArray]:
