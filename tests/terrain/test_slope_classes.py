@@ -1,14 +1,18 @@
 """Slope classes as clean polygons."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+import rasterio
 import shapely
 
 from soakline.grid import Grid
-from soakline.terrain.ground import horn_slope_pct
-from soakline.terrain.slope_classes import _edges_moved, slope_class_polygons
+from soakline.terrain.ground import horn_slope_pct, mean_ground
+from soakline.terrain.slope_classes import SPECK_M2, _edges_moved, slope_class_polygons
 from tests.terrain_analytic.ground import dome, sample
 
+DEMO = Path(__file__).parents[2] / "fixtures" / "demo" / "dem.tif"
 LIMITS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0)
 
 
@@ -112,13 +116,28 @@ def test_the_area_of_specks_goes_to_larger_patches_of_their_class() -> None:
     assert patch.area == pytest.approx(3600.0 + 20 * 64.0, rel=0.01)
 
 
+def assert_areas_are_kept(slope: np.ndarray, grid: Grid) -> None:
+    """Of each class, within a fiftieth of its cells', if it has room for twenty specks."""
+    found = by_class(slope, grid, land(grid))
+    rim = round(15.0 / grid.cell_m)
+    inside = np.searchsorted(LIMITS, slope[rim:-rim, rim:-rim], side="right") + 1
+    own = np.bincount(inside.ravel(), minlength=11) * grid.cell_area_m2
+    large = [number for number in range(1, 11) if own[number] > 20 * SPECK_M2]
+    assert len(large) > 2
+    for number in large:
+        assert found[number] == pytest.approx(own[number], rel=0.02), number
+
+
 def test_area_of_every_class_changes_by_less_than_a_fiftieth() -> None:
     """Against the cells themselves, on ground whose classes are as ragged as survey noise makes."""
     dem, grid = sample(dome(1500.0), width_m=400.0, noise_m=0.01)
-    slope = horn_slope_pct(dem, 1.0)
-    area = land(grid)
-    found = by_class(slope, grid, area)
-    inside = slope[15:-15, 15:-15]
-    for number in found:
-        cells = np.searchsorted(LIMITS, inside, side="right") + 1 == number
-        assert found[number] == pytest.approx(cells.sum(), rel=0.02), number
+    assert_areas_are_kept(horn_slope_pct(dem, 1.0), grid)
+
+
+def test_area_of_the_demonstration_s_classes_changes_by_less_than_a_fiftieth() -> None:
+    with rasterio.open(DEMO) as source:
+        dem, place = source.read(1), source.transform
+        grid = Grid(*dem.shape, place.c, place.f, place.a, source.crs.to_wkt())
+    assert np.isfinite(dem).all()
+    ground = mean_ground(dem, grid, 5.0)
+    assert_areas_are_kept(horn_slope_pct(ground, grid.cell_m), grid)
