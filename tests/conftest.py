@@ -10,8 +10,9 @@ import pytest
 from hypothesis import settings
 
 # The same examples in every run: a red test is then a change of ours, and no timing is judged on a
-# machine that others use too.
+# machine that others use too. `--hypothesis-profile=searching` looks further, elsewhere each time.
 settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("searching", max_examples=1000, deadline=None)
 settings.load_profile("steady")
 
 

@@ -121,22 +121,6 @@ def dry_area_m2(area_m2: FloatArray, ponded_m2: FloatArray, land: Land) -> Float
     return np.maximum(area_m2 - _shares(under) * ponded, 0.0)
 
 
-def mean_depth_mm(area_m2: FloatArray, depth_mm: FloatArray) -> FloatArray:
-    """Depth that classes shed together, over their area: each its own, added by area.
-
-    Parameters
-    ----------
-    area_m2 : (swales, classes) m²
-    depth_mm : (classes, storms) runoff of each class, mm
-
-    Returns
-    -------
-    (swales, storms) mm; 0 where a swale has no area
-    """
-    depth: FloatArray = _shares(area_m2) @ depth_mm
-    return depth
-
-
 def _shares(area_m2: FloatArray) -> FloatArray:
     """Share of each class in its swale's area; 0 where there is none. One class: exactly 1."""
     total = area_m2.sum(axis=1, keepdims=True)
