@@ -30,7 +30,6 @@ from soakline.inputs.working_crs import read_crs_key
 from soakline.problems import InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
-HASH_BLOCK = 1 << 20
 SIDE_FILES: dict[str, tuple[str, ...]] = {".shp": (".dbf", ".prj", ".shx", ".cpg")}
 """Files without which the one named means something else; only some formats have them."""
 RASTER_SIDE_FILES = (".prj", ".hdr", ".tfw", ".wld", ".aux.xml")
@@ -228,9 +227,9 @@ def _read_rain(run: RunFile, path: Path) -> tuple[RainTable, tuple[Finding, ...]
 
 def _read_pattern(run: RunFile) -> tuple[RainPattern | None, tuple[Finding, ...]]:
     """The rain pattern, where the run file names a file of one."""
-    if not run.rain.pattern.lower().endswith(".csv"):
+    if not run.rain.pattern_file:
         return None, ()
-    return read_rain_pattern(run.resolve(run.rain.pattern))
+    return read_rain_pattern(run.resolve(run.rain.pattern_file))
 
 
 def _read_land_features(
@@ -268,8 +267,8 @@ def _land_files(run: RunFile) -> list[tuple[str, Path]]:
 
 def _rain_files(run: RunFile, rain_path: Path) -> list[tuple[str, Path]]:
     files = [("rain", rain_path)]
-    if run.rain.pattern.lower().endswith(".csv"):
-        files.append(("rain pattern", run.resolve(run.rain.pattern)))
+    if run.rain.pattern_file:
+        files.append(("rain pattern", run.resolve(run.rain.pattern_file)))
     return files
 
 
@@ -286,13 +285,10 @@ def _shown(file: Path, folder: Path) -> str:
 
 
 def sha256_of(path: Path) -> str:
-    """SHA-256 of a file, hexadecimal, read in blocks; empty if it cannot be read."""
-    digest = hashlib.sha256()
+    """SHA-256 of a file, hexadecimal; empty if it cannot be read."""
     try:
         with path.open("rb") as stream:
-            while block := stream.read(HASH_BLOCK):
-                digest.update(block)
+            return hashlib.file_digest(stream, "sha256").hexdigest()
     except OSError:
         # Whoever reads the file tells why it cannot be read.
         return ""
-    return digest.hexdigest()

@@ -32,7 +32,7 @@ class SwaleFigures:
 
     Parameters
     ----------
-    sections, holds : trench of each, and whether it holds the design storms
+    sections : trench of each
     level_m, sill_level_m, crest_level_m : elevations of full water, sill and settled crest
     length_m : of the lip
     mound_height_m : crest above level; 0 where spoil is spread
@@ -40,7 +40,7 @@ class SwaleFigures:
     sill_length_m : of all sills together; 0 where there is none
     capacity_m3, drain_down_h : m³ and h
     depth_in_time_m : of water that soaks away within the longest time allowed
-    soak_m_h, ponded_m2 : soaking rate, m/h, and water surface, m²
+    ponded_m2 : water surface, m²
     tc_h : time of concentration, h
     overtopped : swales that would be overtopped if this one let go
     slope_pct, tree_height_m : mean slope across the line, %, and H
@@ -51,7 +51,6 @@ class SwaleFigures:
     """
 
     sections: tuple[Trench, ...]
-    holds: BoolArray
     level_m: FloatArray
     sill_level_m: FloatArray
     crest_level_m: FloatArray
@@ -62,7 +61,6 @@ class SwaleFigures:
     capacity_m3: FloatArray
     drain_down_h: FloatArray
     depth_in_time_m: FloatArray
-    soak_m_h: FloatArray
     ponded_m2: FloatArray
     tc_h: FloatArray
     overtopped: list[list[int]]

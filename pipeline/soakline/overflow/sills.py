@@ -62,11 +62,6 @@ class Outlets:
         """Length of all sills of each swale, (swales,) m; 0 where there is none."""
         return np.array([sum(s.length_m for s in own) for own in self.sills], dtype=float)
 
-    @property
-    def goals(self) -> list[list[int]]:
-        """Where each sill's way leads, by swale."""
-        return [[sill.way.goal for sill in own] for own in self.sills]
-
 
 def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float] | None:
     """The part of an exit's stretch around it that no sill takes yet."""

@@ -75,6 +75,6 @@ class Located(Keys):
         if run.property.features:
             files.append(("property.features", self.resolve(run.property.features)))
         files.append(("rain.table", self.resolve(run.rain.table)))
-        if run.rain.pattern.lower().endswith(".csv"):
-            files.append(("rain.pattern", self.resolve(run.rain.pattern)))
+        if run.rain.pattern_file:
+            files.append(("rain.pattern", self.resolve(run.rain.pattern_file)))
         return tuple(files)

@@ -46,9 +46,13 @@ class SectionKeys(Keys):
 PATTERN = '"alternating", "uniform", "both", or the name of a CSV file'
 
 
+def _is_file(pattern: str) -> bool:
+    return pattern.lower().endswith(".csv")
+
+
 def _known_pattern(pattern: str) -> str:
     """Hand a pattern back if it is one of ours or a file's name."""
-    if pattern in ("alternating", "uniform", "both") or pattern.lower().endswith(".csv"):
+    if pattern in ("alternating", "uniform", "both") or _is_file(pattern):
         return pattern
     raise PydanticCustomError("range", "{allowed}", {"allowed": PATTERN})
 
@@ -90,6 +94,11 @@ class RainKeys(Keys):
     unit_hydrograph: Literal["curvilinear", "triangular"] = key(
         "curvilinear", "shape in which a burst of rain arrives, SCS"
     )
+
+    @property
+    def pattern_file(self) -> str:
+        """Name of the file of a pattern of one's own; "" where `pattern` is one that is known."""
+        return self.pattern if _is_file(self.pattern) else ""
 
     @model_validator(mode="after")
     def _one_name_per_storm(self) -> Self:

@@ -141,10 +141,10 @@ def _end_return(
     return shapely.make_valid(shapely.Polygon(ring))
 
 
-def ponded_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
+def ponded_ground(stations: LipStations, top_width_m: float) -> BaseGeometry:
     """Water surface of a full trench, from the lip uphill over its top width."""
     zero = np.zeros_like(stations.rise)
-    return only_area(strip(stations, zero, zero + trench.top_width_m))
+    return only_area(strip(stations, zero, zero + top_width_m))
 
 
 def dug_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
@@ -207,7 +207,7 @@ def footprint(
     zero = np.zeros_like(stations.rise)
     full = zero + trench.top_width_m
     daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.rise), full)
-    ponded = ponded_ground(stations, trench)
+    ponded = ponded_ground(stations, trench.top_width_m)
     cut = only_area(shapely.difference(strip(stations, full, daylight), ponded))
     dug = shapely.union(ponded, cut)
     berm: BaseGeometry = shapely.Polygon()

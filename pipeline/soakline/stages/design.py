@@ -143,7 +143,6 @@ def design_swales(
         )
         figures = SwaleFigures(
             sections=drained.sections,
-            holds=drained.holds,
             level_m=level,
             sill_level_m=sill_level,
             crest_level_m=level + mound_height,
@@ -154,7 +153,6 @@ def design_swales(
             capacity_m3=drained.pools.full_m3,
             drain_down_h=full_to_empty_h(drained.pools),
             depth_in_time_m=depth_emptied_m(drained.pools, run.section.max_drain_h),
-            soak_m_h=laid.soak_m_h,
             ponded_m2=drained.feeds.ponded_m2,
             tc_h=tc_h,
             overtopped=overtopped_by(
@@ -180,7 +178,7 @@ def design_swales(
         site=site,
         placed=placed,
         design=design,
-        diversions=dug_diversions(laid, arrivals, run),
+        diversions=dug_diversions(laid, event, run),
         catchments=laid.catchments,
         catchment_ground=laid.catchment_ground,
         event=event,

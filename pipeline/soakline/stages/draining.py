@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakline.findings import Finding
-from soakline.grid import BoolArray, FloatArray
+from soakline.grid import FloatArray
 from soakline.overflow.hollows import HollowCheck, check_hollows
 from soakline.overflow.ranking import SillRules, Ways
 from soakline.overflow.sills import (
@@ -27,7 +27,7 @@ from soakline.water.sizing import size_down_chain
 
 # Ways are chosen twice, and again where a hollow turns out to be no end.
 _ROUNDS = 6
-_LAST_ROUNDS = 4
+_LAST_ROUNDS, _WHOLE_ROUNDS = 4, 2
 # Widths of water for which its surface is drawn before sections are known.
 _DRAWN_WIDTHS = 3
 _LEAST_BASE_LENGTH_M = 0.1
@@ -42,7 +42,6 @@ class Drained:
     Parameters
     ----------
     sections : of each swale
-    holds : (swales,) bool; whether the section holds the design storms
     feeds, pools : Feeds and Pools with these sections
     outlets, chain : Outlets and Chain
     routing : every storm
@@ -51,7 +50,6 @@ class Drained:
     """
 
     sections: tuple[Trench, ...]
-    holds: BoolArray
     feeds: Feeds
     pools: Pools
     outlets: Outlets
@@ -70,20 +68,21 @@ class _Basin:
         self._choices: list[Pools] | None = None
 
     def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
-        """Water surfaces, each drawn once."""
-        asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
+        """Water surfaces with a section each."""
+        return self._drawn_m2(np.array([own.top_width_m for own in sections], dtype=float))
+
+    def _drawn_m2(self, width_m: FloatArray) -> FloatArray:
+        """Water surfaces with a width each, each drawn once."""
+        asked = list(enumerate(width_m.tolist()))
         if any(key not in self._surface for key in asked):
-            self._surface.update(zip(asked, self.laid.ponded_m2(sections).tolist(), strict=True))
+            self._surface.update(zip(asked, self.laid.ponded_m2(width_m).tolist(), strict=True))
         return np.array([self._surface[key] for key in asked], dtype=float)
 
     def about_ponded_m2(self, section: Trench) -> FloatArray:
         """Water surfaces of one section in all swales, between widths that are drawn."""
         widths = np.array([own.top_width_m for own in self.design.sections])
         drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
-        areas = [
-            self.ponded_m2((Trench(float(width), 1.0, 0.0),) * self.laid.length_m.size)
-            for width in drawn
-        ]
+        areas = [self._drawn_m2(np.full(self.laid.length_m.size, width)) for width in drawn]
         at = section.top_width_m
         return np.array([np.interp(at, drawn, own) for own in np.array(areas).T], dtype=float)
 
@@ -164,7 +163,8 @@ def drain(
     for attempt in range(_ROUNDS):
         ranked = rank_for(laid.placed.exits, ways, judged_at, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
-        sections, holds, routing = round_of.routed(outlets, asked)
+        sections = round_of.sized(outlets)
+        routing = round_of.routed(outlets, sections, asked)
         peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
         was_safe = hollow_check.safe
         hollow_check = check_hollows(
@@ -175,26 +175,23 @@ def drain(
         judged_at = peak
     # The storms that gave some swale its peak settle the sills; at the end every storm is routed.
     peaks = np.unique(routing.peak_spill_m3s.argmax(axis=1)) if peak.size else range(len(asked))
-    settling = [[asked[k] for k in peaks]] * _LAST_ROUNDS + [list(range(len(event.storms)))] * 2
-    settled = False
-    for storms in settling:
-        if settled and len(storms) < len(event.storms):
-            continue
-        outlets = lay_outlets(ranked, ways, peak, rules)
-        routing = round_of.given(outlets, sections, storms)
+    every = list(range(len(event.storms)))
+    for storms, rounds in (([asked[k] for k in peaks], _LAST_ROUNDS), (every, _WHOLE_ROUNDS)):
         of_check = [k for k, storm in enumerate(storms) if storm in check]
-        found = routing.peak_spill_m3s[:, of_check].max(axis=1, initial=0.0)
-        settled = bool(np.all(found <= peak))
-        if settled and len(storms) == len(event.storms):
-            break
-        peak = np.maximum(peak, _SPARE * found)
+        for _ in range(rounds):
+            outlets = lay_outlets(ranked, ways, peak, rules)
+            routing = round_of.routed(outlets, sections, storms)
+            found = routing.peak_spill_m3s[:, of_check].max(axis=1, initial=0.0)
+            settled = bool(np.all(found <= peak))
+            peak = np.maximum(peak, _SPARE * found)
+            if settled:
+                break
     return Drained(
         sections=sections,
-        holds=holds,
         feeds=round_of.feeds(sections),
         pools=round_of.pools(outlets, sections),
         outlets=outlets,
-        chain=chain_of(peak.size, spills_of(outlets)),
+        chain=round_of.chain(outlets),
         routing=routing,
         peak_m3s=found,
         findings=hollow_check.findings,
@@ -219,45 +216,30 @@ class _Round:
         """Level pools with the sills that were laid."""
         return self.basin.pools(sections, self.basin.ponded_m2(sections), outlets.built_m)
 
-    def routed(
-        self, outlets: Outlets, storms: list[int]
-    ) -> tuple[tuple[Trench, ...], BoolArray, StormRouting]:
-        """Sections sized for these ways, whether they hold, and some of the storms."""
-        chain = chain_of(len(outlets.sills), spills_of(outlets))
-        travel = travel_times_s(outlets, self.ways)
-        sections, holds = _sized(
-            self.basin, self.arrivals, outlets, chain, travel, self.max_drain_h
-        )
-        pools, feeds = self.pools(outlets, sections), self.feeds(sections)
-        return sections, holds, _routed(pools, chain, travel, self.arrivals, feeds, storms)
+    def chain(self, outlets: Outlets) -> Chain:
+        """The chain that these sills make."""
+        return chain_of(len(outlets.sills), spills_of(outlets))
 
-    def given(
+    def sized(self, outlets: Outlets) -> tuple[Trench, ...]:
+        """Sections for these ways."""
+        travel = travel_times_s(outlets, self.ways)
+        return _sized(
+            self.basin, self.arrivals, outlets, self.chain(outlets), travel, self.max_drain_h
+        )
+
+    def routed(
         self, outlets: Outlets, sections: tuple[Trench, ...], storms: list[int]
     ) -> StormRouting:
-        """Some of the storms through given sections."""
-        chain = chain_of(len(outlets.sills), spills_of(outlets))
-        travel = travel_times_s(outlets, self.ways)
-        pools, feeds = self.pools(outlets, sections), self.feeds(sections)
-        return _routed(pools, chain, travel, self.arrivals, feeds, storms)
-
-
-def _routed(
-    pools: Pools,
-    chain: Chain,
-    travel_s: FloatArray,
-    arrivals: Arrivals,
-    feeds: Feeds,
-    storms: list[int],
-) -> StormRouting:
-    """Some of the storms, routed."""
-    return route_storms(
-        pools,
-        chain,
-        travel_s,
-        lambda k: arrivals.inflow_m3(storms[k], feeds),
-        arrivals.step_s,
-        [arrivals.rain_steps(storm) for storm in storms],
-    )
+        """Some of the storms, routed over given sections."""
+        feeds = self.feeds(sections)
+        return route_storms(
+            self.pools(outlets, sections),
+            self.chain(outlets),
+            travel_times_s(outlets, self.ways),
+            lambda k: self.arrivals.inflow_m3(storms[k], feeds),
+            self.arrivals.step_s,
+            [self.arrivals.rain_steps(storm) for storm in storms],
+        )
 
 
 def _sized(
@@ -267,15 +249,15 @@ def _sized(
     chain: Chain,
     travel_s: FloatArray,
     max_drain_h: float,
-) -> tuple[tuple[Trench, ...], BoolArray]:
-    """Section of each swale by the design storm that asks most, and whether it holds it.
+) -> tuple[Trench, ...]:
+    """Section of each swale by the design storm that asks most.
 
     Alternating blocks nest: the longest such storm holds all shorter ones. Where no storm is built
     so, the one that sheds most is taken.
     """
     event, laid, steps = arrivals.event, basin.laid, basin.design.sections
     if laid.length_m.size == 0:
-        return (), np.zeros(0, dtype=bool)
+        return ()
     storm = max(
         event.of("design"),
         key=lambda k: (
@@ -296,4 +278,4 @@ def _sized(
         arrivals.step_s,
         max_drain_h,
     )
-    return tuple(steps[k] for k in sizes.choice), sizes.holds
+    return tuple(steps[k] for k in sizes.choice)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import MultiPolygon
 
+from soakline.diversions.catchments import passed_on
 from soakline.diversions.digging import Digging
-from soakline.diversions.diversion import NONE
 from soakline.diversions.lay import Diversions, lay_diversions
 from soakline.diversions.traced import drain_ways
 from soakline.findings import Finding
@@ -16,7 +16,6 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import ponded_ground
 from soakline.section.pegs import Pegs
-from soakline.section.trench import Trench
 from soakline.siting.along_lip import ksat_along_mm_h
 from soakline.siting.catchments import Catchments, catchment_polygons
 from soakline.siting.ends import End
@@ -68,12 +67,12 @@ class Laid:
     def findings(self) -> tuple[Finding, ...]:
         return self.diversions.findings
 
-    def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
-        """Water surface of each swale, full, with a section each."""
+    def ponded_m2(self, width_m: FloatArray) -> FloatArray:
+        """Water surface of each swale, (swales,) m², at a width of each."""
         return np.array(
             [
-                ponded_ground(own.stations, section).area
-                for own, section in zip(self.pegs, sections, strict=True)
+                ponded_ground(own.stations, width).area
+                for own, width in zip(self.pegs, width_m.tolist(), strict=True)
             ],
             dtype=float,
         )
@@ -147,15 +146,8 @@ def _no_drains(site: Site) -> BoolArray:
 
 def _drain_areas(diversions: Diversions, land: Land, cell_area_m2: float) -> FloatArray:
     """Area by class of ground whose water passes the lower end of each drain, m²."""
-    drains = diversions.drains
-    area = area_by_class_m2(diversions.diverted.through, land, len(drains), cell_area_m2)
-    total = area.copy()
-    for k, drain in enumerate(drains):
-        into = drain.into
-        while into != NONE:
-            total[into] += area[k]
-            into = drains[into].into
-    return total
+    drains, through = diversions.drains, diversions.diverted.through
+    return passed_on(drains, area_by_class_m2(through, land, len(drains), cell_area_m2))
 
 
 def _hollow_areas(placed: Placed, terrain: Terrain, land: Land) -> dict[int, FloatArray]:

@@ -7,19 +7,18 @@ from soakline.outputs.designed import DugDiversions
 from soakline.overflow.velocity import permissible_ms
 from soakline.runfile.sections import RunFile
 from soakline.stages.laying import Laid
-from soakline.water.event import Arrivals, arrivals_of, feeds_of
-from soakline.water.time_of_concentration import LEAST_H
+from soakline.water.event import Event, fastest_peak_m3s
 
 _LEAST_GRADE = 1e-4
 
 
-def dug_diversions(laid: Laid, arrivals: Arrivals, run: RunFile) -> DugDiversions:
+def dug_diversions(laid: Laid, event: Event, run: RunFile) -> DugDiversions:
     """Section of each drain for its peak in the check storms.
 
     Parameters
     ----------
     laid : Laid
-    arrivals : Arrivals
+    event : Event
     run : the run file
 
     Returns
@@ -33,12 +32,8 @@ def dug_diversions(laid: Laid, arrivals: Arrivals, run: RunFile) -> DugDiversion
     drains, area = laid.diversions.drains, laid.drain_area_m2
     if not drains:
         return DugDiversions((), (), np.zeros(0))
-    event = arrivals.event
-    feeds = feeds_of(area, np.zeros(len(drains)), event.land)
-    fast = arrivals_of(event, np.full(len(drains), LEAST_H))
-    peak = np.max([fast.inflow_m3(storm, feeds).max(axis=1) for storm in event.of("check")], axis=0)
     sections = []
-    for drain, flow in zip(drains, peak / fast.step_s, strict=True):
+    for drain, flow in zip(drains, fastest_peak_m3s(event, area), strict=True):
         grade = max(drain.grade, _LEAST_GRADE)
         held = permissible_ms(run.overflow.cover, run.overflow.soil, 100.0 * grade)
         sections.append(drain_section(float(flow), grade, held, manning_n=run.overflow.manning_n))

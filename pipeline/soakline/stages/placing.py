@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from soakline.grid import BoolArray, FloatArray
+from soakline.grid import BoolArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
 from soakline.overflow.ranking import Ways
@@ -18,9 +18,8 @@ from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
-from soakline.water.event import Event, arrivals_of, feeds_of
+from soakline.water.event import Event, fastest_peak_m3s
 from soakline.water.land import area_by_class_m2
-from soakline.water.time_of_concentration import LEAST_H
 
 # A lip that is cut is looked at again: what is left may be cut once more.
 _ROUNDS = 5
@@ -79,20 +78,6 @@ def clear_of_exclusions(
     return in_order(clear)
 
 
-def _ring_peaks(placed: Placed, event: Event, terrain: Terrain) -> FloatArray:
-    """Greatest flow that each lip's own catchment brings in the check storms, m³/s.
-
-    It arrives as fast as water ever does: how far it has to run is measured later.
-    """
-    count = len(placed.lines)
-    cell_area = terrain.grid.cell_area_m2
-    area = area_by_class_m2(placed.catchments.label, event.land, count, cell_area)
-    feeds = feeds_of(area, np.zeros(count), event.land)
-    arrivals = arrivals_of(event, np.full(count, LEAST_H))
-    flows = [arrivals.inflow_m3(storm, feeds).max(axis=1) for storm in event.of("check")]
-    return np.asarray(np.max(flows, axis=0)) / arrivals.step_s
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class Lines:
     """Lips as the rule lays them: rings still closed, those fed by little still there.
@@ -129,7 +114,10 @@ def final_lines(
     """Lips that are kept, rings opened where their water leaves best."""
     placed, opened = lines.placed, lines.placed.lines
     if any(line.closed for line in opened):
-        peak = _ring_peaks(placed, event, terrain)
+        label, cell_area = placed.catchments.label, terrain.grid.cell_area_m2
+        # How far water has to run is measured later, on the lips that are kept.
+        area = area_by_class_m2(label, event.land, len(opened), cell_area)
+        peak = fastest_peak_m3s(event, area)
         opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
     return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
 

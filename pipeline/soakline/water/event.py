@@ -17,6 +17,7 @@ from soakline.water.land import Land, dry_area_m2
 from soakline.water.losses import Loss, excess_mm, largest_rises_mm
 from soakline.water.network import Chain, passed_down
 from soakline.water.storms import RISE_STEP_S, Purpose, Storm, largest_rain_rise_mm
+from soakline.water.time_of_concentration import LEAST_H
 from soakline.water.unit_hydrograph import Shape, UnitHydrographs, unit_hydrographs
 
 
@@ -156,6 +157,25 @@ def arrivals_of(event: Event, tc_h: FloatArray) -> Arrivals:
         unit_hydrographs(tc_h, step, event.shape),
         tuple(excess_steps_mm(storm, event.losses, step) for storm in event.storms),
     )
+
+
+def fastest_peak_m3s(event: Event, area_m2: FloatArray) -> FloatArray:
+    """Greatest flow of grounds in the check storms, taken to arrive as fast as water ever does.
+
+    Parameters
+    ----------
+    event : Event
+    area_m2 : (grounds, classes)
+
+    Returns
+    -------
+    (grounds,) m³/s at the least time of concentration, 6 minutes
+    """
+    count = area_m2.shape[0]
+    feeds = feeds_of(area_m2, np.zeros(count), event.land)
+    arrivals = arrivals_of(event, np.full(count, LEAST_H))
+    flows = [arrivals.inflow_m3(storm, feeds).max(axis=1) for storm in event.of("check")]
+    return np.asarray(np.max(flows, axis=0)) / arrivals.step_s
 
 
 def own_bound_m3s(event: Event, feeds: Feeds) -> FloatArray:

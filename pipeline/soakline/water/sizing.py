@@ -2,15 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numba
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.water.cascade import pool_arrays
-from soakline.water.chain_steps import QUARTERS, ChainArrays, PoolArrays
+from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays
 from soakline.water.level_pool import pool_step
 from soakline.water.pools import Pools, full_to_empty_h
 
@@ -18,20 +16,6 @@ from soakline.water.pools import Pools, full_to_empty_h
 _TAIL_S = 24 * 3600.0
 # A swale that spills less than this share of its inflow holds the storm.
 _HOLDS = 1e-9
-
-IndexArray = npt.NDArray[np.int64]
-
-
-class _Choices(NamedTuple):
-    """Pools of every section, first axis the sections; see `PoolArrays`."""
-
-    full_m3: FloatArray
-    unit_m3: FloatArray
-    soaking_m3s: FloatArray
-    rise_s: FloatArray
-    ponded_m2: FloatArray
-    weir: FloatArray
-    parts: IndexArray
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,8 +66,9 @@ def size_down_chain(
     swales = area_m2.size
     empties = np.stack([full_to_empty_h(pools) for pools in choices])
     order = np.argsort(empties, axis=0, kind="stable").astype(np.int64)
+    # The same arrays as of one pool each, with the sections as first axis.
     arrays = [pool_arrays(pools, np.arange(swales), step_s) for pools in choices]
-    stacked = _Choices(
+    stacked = PoolArrays(
         *(np.stack([getattr(one, name) for one in arrays]) for name in PoolArrays._fields)
     )
     choice, holds = _size(
@@ -102,7 +87,7 @@ def size_down_chain(
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _spilled(
-    choices: _Choices,
+    choices: PoolArrays,
     k: int,
     i: int,
     own_m3: FloatArray,
@@ -151,7 +136,7 @@ def _spilled(
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _choose(
-    choices: _Choices,
+    choices: PoolArrays,
     i: int,
     own_m3: FloatArray,
     rain_m: FloatArray,
@@ -196,7 +181,7 @@ def _choose(
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _size(
-    choices: _Choices,
+    choices: PoolArrays,
     chain: ChainArrays,
     own_m3: FloatArray,
     rain_m: FloatArray,
