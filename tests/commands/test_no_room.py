@@ -21,6 +21,16 @@ from soakline.command.app import main
 main()
 """
 
+# The program whose disk is full by the time that it draws.
+_NO_PICTURE = """
+import errno, matplotlib.figure
+from soakline.command.app import main
+def full(self, *_, **__):
+    raise OSError(errno.ENOSPC, "No space left on device")
+matplotlib.figure.Figure.savefig = full
+main()
+"""
+
 # The program that waits for a word before its plan takes its place.
 _WAITING = """
 import pathlib, sys
@@ -68,6 +78,23 @@ def test_no_room_half_way_is_refused_and_the_earlier_plan_stays(run: Path, share
     assert "run.gpkg: found" in message
     assert "a limit on the size of files; allowed: about" in message
     assert more == []
+    assert files(run.parent) == before
+
+
+def test_no_room_for_the_picture_leaves_the_earlier_plan_too(run: Path) -> None:
+    (run.parent / "map.png").write_bytes(b"earlier")
+    before = files(run.parent)
+    ran = subprocess.run(
+        [sys.executable, "-c", _NO_PICTURE, "plan", run.name, "--quiet", "--map", "map.png"],
+        cwd=run.parent,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert "map.png: found" in ran.stderr
+    assert "Nothing was written." in ran.stderr
     assert files(run.parent) == before
 
 

@@ -11,7 +11,7 @@ import shapely
 from matplotlib.colors import to_rgb
 from PIL import Image
 
-from soakline.outputs.picture import draw_map
+from soakline.outputs.picture import drawn_map
 from soakline.outputs.picture_layers import _arrow_head, _outline
 from soakline.outputs.picture_panel import bar_length_m
 from soakline.problems import InputRefused
@@ -22,7 +22,8 @@ GROUND_M = ground_m(GRID)
 
 
 def drawn(path: Path, layers: Layers, title: str = "Two Valleys") -> np.ndarray:
-    draw_map(path, GRID, GROUND_M, layers, title)
+    with drawn_map(path, GRID, GROUND_M, layers, title):
+        pass
     with Image.open(path) as image:
         assert image.format == "PNG"
         return np.asarray(image.convert("RGB"))
@@ -109,8 +110,11 @@ def test_an_earlier_picture_stays_where_the_new_one_fails(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("matplotlib.figure.Figure.savefig", broken)
-    with pytest.raises(InputRefused, match="bytes free"):
-        draw_map(path, GRID, GROUND_M, layers, "x")
+    with (
+        pytest.raises(InputRefused, match="bytes free"),
+        drawn_map(path, GRID, GROUND_M, layers, "x"),
+    ):
+        pytest.fail("no room: nothing else is begun")
     assert path.read_bytes() == b"earlier"
     assert list(tmp_path.iterdir()) == [path]
 

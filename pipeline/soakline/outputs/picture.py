@@ -1,6 +1,7 @@
 """The plan over a hillshade, as one PNG to look at."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 import geopandas as gpd
@@ -28,17 +29,19 @@ _MARGIN = 0.06  # of the property's longer side, shown around it
 _MOST_BYTES = 4 * int(_WIDEST_IN * _DPI) * int(_HIGHEST_IN * _DPI)
 
 
-def draw_map(
+@contextmanager
+def drawn_map(
     path: Path,
     grid: Grid,
     ground_m: GroundArray,
     layers: Mapping[str, gpd.GeoDataFrame | pd.DataFrame],
     title: str,
-) -> None:
-    """Draw the plan over its ground and write it whole or not at all.
+) -> Iterator[None]:
+    """Draw the plan over its ground; the picture takes its place when the block ends well.
 
     The picture shows the property and a margin, north up, at most 2400 pixels a side. Two runs of
-    the same input give the same bytes.
+    the same input give the same bytes. It is drawn before the block, so that what the block writes
+    and the picture stand together or not at all.
 
     Parameters
     ----------
@@ -53,42 +56,52 @@ def draw_map(
     InputRefused
         If the picture cannot be written where it shall stand.
     """
+    with written_whole(path, _MOST_BYTES) as temporary:
+        # A user's own style sheet shall not change what the plan looks like.
+        with matplotlib.style.context("default", after_reset=True):
+            figure = _figure(grid, ground_m, layers, title)
+            figure.savefig(temporary, format="png", metadata={"Software": None})
+        yield
+
+
+def _figure(
+    grid: Grid,
+    ground_m: GroundArray,
+    layers: Mapping[str, gpd.GeoDataFrame | pd.DataFrame],
+    title: str,
+) -> Figure:
+    """Map with title, legend, scale bar, north and caution."""
     bounds = _with_margin(layers["property"])
     map_width, map_height = _map_size_in(bounds)
     width = _GAP_IN + map_width + _GAP_IN + _PANEL_IN
     height = _TITLE_IN + map_height + _FOOT_IN
-    # A user's own style sheet shall not change what the plan looks like.
-    with matplotlib.style.context("default", after_reset=True):
-        figure = Figure(figsize=(width, height), dpi=_DPI, facecolor="white")
-        FigureCanvasAgg(figure)  # draws to pixels whatever screen there is
-        axes = figure.add_axes(
-            (_GAP_IN / width, _FOOT_IN / height, map_width / width, map_height / height)
-        )
-        pixels = int(max(map_width, map_height) * _DPI)
-        coarse_m, cell_m, ground_bounds = ground_within(grid, ground_m, bounds, pixels)
-        metres_per_inch = (bounds[2] - bounds[0]) / map_width
-        drawing = MapDrawing(axes, metres_per_inch, bounds)
-        drawing.ground(shade(coarse_m, cell_m), ground_bounds)
-        drawing.plan(layers)
+    figure = Figure(figsize=(width, height), dpi=_DPI, facecolor="white")
+    FigureCanvasAgg(figure)  # draws to pixels whatever screen there is
+    axes = figure.add_axes(
+        (_GAP_IN / width, _FOOT_IN / height, map_width / width, map_height / height)
+    )
+    pixels = int(max(map_width, map_height) * _DPI)
+    coarse_m, cell_m, ground_bounds = ground_within(grid, ground_m, bounds, pixels)
+    metres_per_inch = (bounds[2] - bounds[0]) / map_width
+    drawing = MapDrawing(axes, metres_per_inch, bounds)
+    drawing.ground(shade(coarse_m, cell_m), ground_bounds)
+    drawing.plan(layers)
 
-        left = (_GAP_IN + map_width + _GAP_IN) / width
-        panel = figure.add_axes((left, _FOOT_IN / height, _PANEL_IN / width, map_height / height))
-        draw_panel(panel, (_PANEL_IN, map_height), drawing.legend, metres_per_inch)
-        figure.text(
-            _GAP_IN / width,
-            1 - 0.34 / height,
-            title,
-            fontsize=14,
-            weight="bold",
-            color="#222222",
-            va="center",
-            parse_math=False,
-        )
-        figure.text(
-            _GAP_IN / width, 0.19 / height, CAUTION, fontsize=8.5, color="#444444", va="center"
-        )
-        with written_whole(path, _MOST_BYTES) as temporary:
-            figure.savefig(temporary, format="png", metadata={"Software": None})
+    left = (_GAP_IN + map_width + _GAP_IN) / width
+    panel = figure.add_axes((left, _FOOT_IN / height, _PANEL_IN / width, map_height / height))
+    draw_panel(panel, (_PANEL_IN, map_height), drawing.legend, metres_per_inch)
+    figure.text(
+        _GAP_IN / width,
+        1 - 0.34 / height,
+        title,
+        fontsize=14,
+        weight="bold",
+        color="#222222",
+        va="center",
+        parse_math=False,
+    )
+    figure.text(_GAP_IN / width, 0.19 / height, CAUTION, fontsize=8.5, color="#444444", va="center")
+    return figure
 
 
 def _with_margin(land: gpd.GeoDataFrame) -> Bounds:

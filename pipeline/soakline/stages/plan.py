@@ -1,6 +1,7 @@
 """The main job, in order: reading, terrain, swales, layers, one GeoPackage."""
 
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -109,16 +110,18 @@ def make_plan(
         layers = plan_layers(plan, of_land)
         told = all_findings(plan, findings)
         layers["findings"] = finding_table(told)
-    with progress.stage("writing"):
-        finished = datetime.now(UTC).isoformat(timespec="milliseconds")
-        layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-        write_plan(out, layers, terrain.grid.crs_wkt, _described(plan))
-    if map_path is not None:
-        with progress.stage("map", cells):
-            from soakline.outputs.picture import draw_map  # noqa: PLC0415 - a second to load
+    with ExitStack() as both:
+        if map_path is not None:
+            with progress.stage("map", cells):
+                from soakline.outputs.picture import drawn_map  # noqa: PLC0415 - a second to load
 
-            title = run.property.name or run.file.stem
-            draw_map(map_path, terrain.grid, terrain.ground_m, layers, title)
+                title = run.property.name or run.file.stem
+                picture = drawn_map(map_path, terrain.grid, terrain.ground_m, layers, title)
+                both.enter_context(picture)
+        with progress.stage("writing"):
+            finished = datetime.now(UTC).isoformat(timespec="milliseconds")
+            layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
+            write_plan(out, layers, terrain.grid.crs_wkt, _described(plan))
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)
