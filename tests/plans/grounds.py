@@ -5,11 +5,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
+import rasterio
 import shapely
 from scipy import ndimage
 
@@ -32,6 +34,8 @@ from tests.terrain_analytic.ground import (
 from tests.terrain_analytic.run_folder import write_run
 
 TURN_DEG = 20.0
+LEVEL = plane(0.0)
+HILLSIDE = Path(__file__).parents[1] / "real_ground" / "hillside.tif"
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,20 @@ class Form:
         )
 
 
+@dataclass(frozen=True)
+class Surveyed(Form):
+    """Real ground instead of a form, and what its run file asks for."""
+
+    height: Height = LEVEL
+    run: dict[str, Any] = field(default_factory=dict)
+
+    def dem(self) -> tuple[GroundArray, Grid]:
+        with rasterio.open(HILLSIDE) as source:
+            place, wkt = source.transform, source.crs.to_wkt()
+            size = (source.height, source.width)
+            return source.read(1), Grid(*size, place.c, place.f, place.a, wkt)
+
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
@@ -63,6 +81,16 @@ FORMS: dict[str, Form] = {
     "spur": Form(spur(8.0, 3.0), rotation_deg=TURN_DEG),
     "saddle": Form(saddle(15.0, 55.0, 240.0, 4.0)),
     "knoll": Form(ring_hill(12.0, 60.0, 4.0), noise_m=0.03, rotation_deg=TURN_DEG),
+}
+
+REAL: dict[str, Surveyed] = {
+    f"hillside, {height_m} m trees, {limit} %": Surveyed(
+        run={
+            "siting": {"max_slope_pct": limit, "steep_sign_off": "for a test"},
+            "spacing": {"mature_tree_height_m": height_m},
+        }
+    )
+    for height_m, limit in ((3, 20), (3, 30), (6, 20), (6, 30), (8, 30))
 }
 
 
@@ -147,7 +175,7 @@ def plan_of(folder: Path, name: str) -> Planned:
     folder : shared by all workers of a test run
     name : of the form
     """
-    form = FORMS[name]
+    form = FORMS.get(name) or REAL[name]
     dem, grid = form.dem()
     place = folder / name.replace(", ", "-")
     place.mkdir(parents=True, exist_ok=True)
@@ -155,7 +183,8 @@ def plan_of(folder: Path, name: str) -> Planned:
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            make_plan(load_run_file(write_run(place, dem, grid)), out, Progress())
+            run = form.run if isinstance(form, Surveyed) else None
+            make_plan(load_run_file(write_run(place, dem, grid, run=run)), out, Progress())
     return Planned(out, form, dem, grid)
 
 
