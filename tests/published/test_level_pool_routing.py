@@ -55,7 +55,9 @@ def test_a_pool_over_its_sill_is_routed_by_storage_indication() -> None:
     over, spilled = 0.0, []
     means = (INFLOW_M3S[1:] + INFLOW_M3S[:-1]) / 2.0
     for j, mean in enumerate(means):
-        out, over, left_s = level_pool.spill(over, mean, 600.0, 1, BASIN_M2, weir)
+        out, over, left_s = level_pool.spill(
+            over, mean, 600.0, 1, 1.0 / BASIN_M2, 0.5 * weir / BASIN_M2
+        )
         spilled.append(out)
         assert left_s == 0.0
         assert over == pytest.approx(storage[j + 1], rel=1e-6, abs=1e-6 * storage.max())

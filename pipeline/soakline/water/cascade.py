@@ -72,15 +72,20 @@ def chain_arrays(chain: Chain, travel_s: FloatArray, step_s: float) -> ChainArra
     quarters = travel_s / (step_s / QUARTERS)
     whole = np.floor(quarters).astype(np.int64)
     flat = [spill for own in chain.spills for spill in own]
+    to = place[np.array([spill.to_swale for spill in flat], dtype=np.int64)]
+    waits_for = np.full(order.size, -1)
+    at_once = whole == 0
+    np.maximum.at(waits_for, to[at_once], np.repeat(place, counts)[at_once])
     taken = np.array([k for i in order for k in range(starts[i], starts[i + 1])], dtype=np.int64)
     return ChainArrays(
         order=order,
         first=np.concatenate([[0], np.cumsum(counts[order])]).astype(np.int64),
-        to=place[np.array([spill.to_swale for spill in flat], dtype=np.int64)][taken],
+        to=to[taken],
         share=np.array([spill.share for spill in flat], dtype=np.float64)[taken],
         whole=whole[taken],
         later=(quarters - whole)[taken],
-        slots=QUARTERS * (int(whole.max(initial=0)) // QUARTERS + 2),
+        waits_for=waits_for,
+        slots=1 << int(whole.max(initial=0) + 2 * QUARTERS - 1).bit_length(),
     )
 
 
@@ -95,8 +100,8 @@ def pool_arrays(pools: Pools, order: IndexArray, step_s: float) -> PoolArrays:
         unit_m3=unit_m3[order],
         soaking_m3s=soaking[order],
         rise_s=(np.diff(soaking, axis=1) / apart_m3)[order],
-        ponded_m2=pools.ponded_m2[order],
-        weir=weir[order],
+        per_m2=1.0 / pools.ponded_m2[order],
+        half_weir=(0.5 * weir / pools.ponded_m2)[order],
         parts=spill_parts(weir, pools.ponded_m2, step_s / QUARTERS)[order].astype(np.int64),
     )
 

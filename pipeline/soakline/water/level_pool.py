@@ -17,6 +17,8 @@ from soakline.grid import FloatArray
 # With w as in `spill`, w² − w³ rises no further: past it half a part's outflow at its first rate
 # would take more than the head that drives it.
 _LARGEST_W = 2.0 / 3.0
+LARGEST_SQUARE = _LARGEST_W**2
+LARGEST_TOTAL = _LARGEST_W**2 + _LARGEST_W**3
 # A part is so short that with this head w is no more than this.
 _REFERENCE_HEAD_M = 0.3
 _REFERENCE_W = 1.5
@@ -114,12 +116,18 @@ def fill(
 
 @numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _root(total: float) -> float:
-    """The w at which w² + w³ is the total, up to `_LARGEST_W`; past it 2 w³ + 4/27.
+    """The w at which w² + w³ is the total, up to `_LARGEST_W`; past it 2 w³ + 4/27."""
+    if total >= LARGEST_TOTAL:
+        return float(np.cbrt(0.5 * (total - 4.0 / 27.0)))
+    return _root_within(total)
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _root_within(total: float) -> float:
+    """The w at which w² + w³ is the total, below `LARGEST_TOTAL`.
 
     One step of Halley from a fitted guess within 5e-5 is exact to 3e-14.
     """
-    if total >= 20.0 / 27.0:
-        return float(np.cbrt(0.5 * (total - 4.0 / 27.0)))
     r = float(np.sqrt(total))
     fit = -0.49611 + r * (0.56437 + r * (-0.61385 + r * (0.43759 - r * 0.13809)))
     w = r * (0.99996 + r * fit)
@@ -138,7 +146,7 @@ def _half_outflow(w: float) -> float:
 
 @numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def spill(
-    over_m3: float, net_m3s: float, time_s: float, parts: int, ponded_m2: float, weir: float
+    over_m3: float, net_m3s: float, time_s: float, parts: int, per_m2: float, half_weir: float
 ) -> tuple[float, float, float]:
     """Above the sill, with steady net inflow, until the water falls to it or the time is over.
 
@@ -148,8 +156,8 @@ def spill(
     net_m3s : inflow less soaking
     time_s : s
     parts : of the time, each routed by itself
-    ponded_m2 : water surface
-    weir : coefficient × length of the sill, m^1.5/s
+    per_m2 : 1 / water surface
+    half_weir : coefficient × length of the sill / (2 × water surface), m^-0.5/s
 
     Returns
     -------
@@ -164,11 +172,13 @@ def spill(
     ends in the steady state. So the rule is of second order where a part is short for the pool,
     and neither swings nor overshoots where it is long.
     """
-    part_s = time_s / parts
-    reach = 0.5 * part_s * (weir / ponded_m2)
-    gain = reach * reach * part_s * (net_m3s / ponded_m2)
-    w = reach * np.sqrt(over_m3 / ponded_m2)
-    unit_m3 = ponded_m2 / (reach * reach)
+    # Divided as seldom as can be: of all that routing does, this is done most often.
+    part_s = time_s if parts == 1 else time_s / parts
+    reach = part_s * half_weir
+    per_m3 = reach * reach * per_m2
+    gain = per_m3 * part_s * net_m3s
+    w = np.sqrt(per_m3 * over_m3)
+    unit_m3 = 1.0 / per_m3
     spilled = 0.0
     for part in range(parts):
         half = _half_outflow(w)
@@ -182,6 +192,30 @@ def spill(
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def spill_many(over_m3: FloatArray, net_m3s: FloatArray, per_m3: FloatArray, time_s: float) -> None:
+    """`spill` of many pools in one part each, in place and straight through, to run in vectors.
+
+    Parameters
+    ----------
+    over_m3 : (pools,) as of `spill`; then what is held above the sill at the end
+    net_m3s : (pools,) as of `spill`; then the m³ spilled, or −1 where the rule of one part does
+        not do: the pool is not over its sill at the start or at the end, or w passes 2/3
+    per_m3 : (pools,) reach² / ponded; see `spill`
+    time_s : s
+    """
+    for c in range(over_m3.size):
+        start = per_m3[c] * over_m3[c]
+        square = max(0.0, start)
+        half = square * np.sqrt(square)
+        total = square - half + per_m3[c] * time_s * net_m3s[c]
+        w = _root_within(max(0.0, total))
+        unit_m3 = 1.0 / per_m3[c]
+        does = (start > 0.0) & (start <= LARGEST_SQUARE) & (total >= 0.0) & (total < LARGEST_TOTAL)
+        net_m3s[c] = (half + w * w * w) * unit_m3 if does else -1.0
+        over_m3[c] = w * w * unit_m3
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def pool_step(
     volume_m3: float,
     inflow_m3s: float,
@@ -189,8 +223,8 @@ def pool_step(
     unit_m3: float,
     soaking_m3s: FloatArray,
     rise_s: FloatArray,
-    ponded_m2: float,
-    weir: float,
+    per_m2: float,
+    half_weir: float,
     parts: int,
     pool: int,
     node: int,
@@ -201,7 +235,7 @@ def pool_step(
     ----------
     volume_m3, inflow_m3s, time_s : held at the start; steady; s
     unit_m3, soaking_m3s, rise_s, pool, node : as of `fill`
-    ponded_m2, weir, parts : as of `spill`
+    per_m2, half_weir, parts : as of `spill`
 
     Returns
     -------
@@ -216,7 +250,7 @@ def pool_step(
     if left_s > 0.0 and volume_m3 > 0.0:
         rate = soaking_m3s[pool, -1]
         spilled, over_m3, falling_s = spill(
-            volume_m3 - full_m3, inflow_m3s - rate, left_s, parts, ponded_m2, weir
+            volume_m3 - full_m3, inflow_m3s - rate, left_s, parts, per_m2, half_weir
         )
         soaked += rate * (left_s - falling_s)
         volume_m3 = full_m3 + over_m3

@@ -100,7 +100,7 @@ def _spilled(
 ) -> float:
     """What a swale spills of a storm with one section, m³; stops once it is over `stop_m3`."""
     held, spilled, node = 0.0, 0.0, 0
-    ponded = choices.ponded_m2[k, i]
+    ponded = 1.0 / choices.per_m2[k, i]
     dry = max(1.0 - ponded / area_m2, 0.0) if area_m2 > 0.0 else 0.0
     quarter_s = step_s / QUARTERS
     for quarter in range(arriving_m3.size):
@@ -121,8 +121,8 @@ def _spilled(
             choices.unit_m3[k, i],
             choices.soaking_m3s[k],
             choices.rise_s[k],
-            ponded,
-            choices.weir[k, i],
+            choices.per_m2[k, i],
+            choices.half_weir[k, i],
             choices.parts[k, i],
             i,
             node,
@@ -155,7 +155,7 @@ def _choose(
     choice = -1
     for k in range(count):
         # What cannot be held and soaked in all the time there is need not be routed.
-        dry = max(1.0 - choices.ponded_m2[k, i] / area_m2, 0.0) if area_m2 > 0.0 else 0.0
+        dry = max(1.0 - 1.0 / (choices.per_m2[k, i] * area_m2), 0.0) if area_m2 > 0.0 else 0.0
         if inflow * dry > choices.full_m3[k, i] + choices.soaking_m3s[k, i, -1] * time_s:
             continue
         if (
