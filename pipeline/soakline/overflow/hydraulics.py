@@ -1,5 +1,8 @@
 """How fast spilled water runs down its way: Manning over the ground's own cross-profile."""
 
+import os
+from concurrent.futures import ThreadPoolExecutor
+
 import numba
 import numpy as np
 import numpy.typing as npt
@@ -148,7 +151,6 @@ def reach_velocities(
     return slope, velocity
 
 
-@numba.njit(cache=True)
 def way_maxima(
     first: npt.NDArray[np.int64],
     row: FloatArray,
@@ -172,8 +174,38 @@ def way_maxima(
     -------
     (ways,) slope, m/m, and velocity, m/s
     """
-    steepest, fastest = np.zeros(first.size - 1), np.zeros(first.size - 1)
-    for i in range(first.size - 1):
+    ways = first.size - 1
+    steepest, fastest = np.zeros(ways), np.zeros(ways)
+    workers = os.cpu_count() or 1
+    # Ways differ in length: each thread takes as many stations, about.
+    edges = np.searchsorted(first, np.linspace(0, first[-1], workers + 1))
+
+    def judge(k: int) -> None:
+        places = (first, row, column, flow_m3s, width_m)
+        _maxima(edges[k], edges[k + 1], *places, ground_m, cell_m, manning_n, steepest, fastest)
+
+    with ThreadPoolExecutor(workers) as threads:
+        list(threads.map(judge, range(workers)))
+    return steepest, fastest
+
+
+@numba.njit(cache=True, nogil=True)
+def _maxima(
+    from_way: int,
+    to_way: int,
+    first: npt.NDArray[np.int64],
+    row: FloatArray,
+    column: FloatArray,
+    flow_m3s: FloatArray,
+    width_m: FloatArray,
+    ground_m: GroundArray,
+    cell_m: float,
+    manning_n: float,
+    steepest: FloatArray,
+    fastest: FloatArray,
+) -> None:
+    """Write slope and velocity of some of the ways; see `way_maxima`."""
+    for i in range(from_way, to_way):
         own = slice(first[i], first[i + 1])
         slope, velocity = reach_velocities(
             row[own],
@@ -185,4 +217,3 @@ def way_maxima(
             manning_n,
         )
         steepest[i], fastest[i] = slope.max(), velocity.max()
-    return steepest, fastest

@@ -20,7 +20,7 @@ from soakline.section.trench import Trench
 from soakline.stages.laying import Laid
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting, chain_arrays, route_storms
-from soakline.water.event import Arrivals, Feeds, feeds_of, own_bound_m3s
+from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
 from soakline.water.network import Chain, chain_of
 from soakline.water.pools import Pools, pools_of
 from soakline.water.sizing import size_down_chain
@@ -146,10 +146,10 @@ def drain(
     Notes
     -----
     Ways are first judged at the bound of each swale's own peak, then at the peaks routed over
-    these ways; with that the ways stay. Sections are sized on the way. Sills are laid for the peaks
-    of the round before, and once more where the last routing brought more than they pass at the
-    greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no end
-    any more, and ways are chosen again.
+    these ways; with that the ways stay, and sections are sized for them. Sills are laid for the
+    peaks of the round before, and once more where the last routing brought more than they pass at
+    the greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no
+    end any more, and ways are chosen again.
     """
     basin = _Basin(laid, design, rules.coefficient)
     event = arrivals.event
@@ -158,12 +158,12 @@ def drain(
     judged_at = bound[:, check].max(axis=1, initial=0.0)
     peak, round_of = judged_at, _Round(basin, arrivals, ways, max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
-    # Blocks nest: of storms built so the longest bring the peaks, and steady ones come at the end.
-    asked = [k for k in check if event.storms[k].pattern != "uniform"] or check
+    asked = _deciding(event)
     for attempt in range(_ROUNDS):
         ranked = rank_for(laid.placed.exits, ways, judged_at, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
-        sections = round_of.sized(outlets)
+        if attempt == 0:
+            sections = round_of.sized(outlets)
         routing = round_of.routed(outlets, sections, asked)
         peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
         was_safe = hollow_check.safe
@@ -173,6 +173,7 @@ def drain(
         if attempt > 0 and np.array_equal(was_safe, hollow_check.safe):
             break
         judged_at = peak
+    sections = round_of.sized(outlets)
     # The storms that gave some swale its peak settle the sills; at the end every storm is routed.
     peaks = np.unique(routing.peak_spill_m3s.argmax(axis=1)) if peak.size else range(len(asked))
     every = list(range(len(event.storms)))
@@ -196,6 +197,19 @@ def drain(
         peak_m3s=found,
         findings=hollow_check.findings,
     )
+
+
+def _deciding(event: Event) -> list[int]:
+    """Check storms that bring the peaks before all are routed.
+
+    Alternating blocks nest: the longest such storm holds all shorter ones. Steady rain decides only
+    where nothing else is asked for.
+    """
+    check = event.of("check")
+    blocks = [k for k in check if event.storms[k].pattern == "alternating"]
+    longest = sorted(blocks, key=lambda k: event.storms[k].duration_min)[-1:]
+    own = [k for k in check if event.storms[k].pattern not in ("alternating", "uniform")]
+    return longest + own or check
 
 
 @dataclass(frozen=True, eq=False, slots=True)
