@@ -3,7 +3,7 @@
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.overflow.ranking import SillRules, Ways, ranked_exits, wanted_sill_m
+from soakline.overflow.ranking import SillRules, Ways, judged_exits, ranked_exits, wanted_sill_m
 from soakline.siting.exits import Exit
 from soakline.siting.lines import LipLine, opened_at
 
@@ -29,7 +29,7 @@ def open_rings(
     """
     lines = []
     rings = [own if line.closed else [] for own, line in zip(exits, ways.lines, strict=True)]
-    ranked = ranked_exits(rings, own_peak_m3s, ways, rules)
+    ranked = ranked_exits(judged_exits(rings, own_peak_m3s, ways, rules), ways, rules)
     for i, line in enumerate(ways.lines):
         if not line.closed:
             lines.append(line)

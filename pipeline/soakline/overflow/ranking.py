@@ -105,19 +105,65 @@ def usable_exit(way: Exit, ways: Ways) -> bool:
     return True
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class JudgedExits:
+    """Exits that may be taken, and how water would run down from them.
+
+    Parameters
+    ----------
+    exits : by swale
+    steepest, fastest : (exits,) greatest slope, m/m, and velocity, m/s, swale after swale
+    """
+
+    exits: list[list[Exit]]
+    steepest: FloatArray
+    fastest: FloatArray
+
+
+def judged_exits(
+    exits: list[list[Exit]], peak_m3s: FloatArray, ways: Ways, rules: SillRules
+) -> JudgedExits:
+    """Those exits that may be taken, judged at the peaks of their swales.
+
+    Parameters
+    ----------
+    exits : places to try, by swale
+    peak_m3s : (swales,) m³/s
+    ways : Ways
+    rules : SillRules
+
+    Returns
+    -------
+    JudgedExits
+    """
+    usable = [[way for way in own if usable_exit(way, ways)] for own in exits]
+    flat = [way for own in usable for way in own]
+    if not flat:
+        return JudgedExits(usable, np.zeros(0), np.zeros(0))
+    peak = peak_m3s[[way.swale for way in flat]]
+    per_metre = rules.coefficient * rules.head_m**1.5
+    length = np.minimum(np.maximum(peak / per_metre, SHORTEST_SILL_M), LONGEST_SILL_M)
+    steepest, fastest = way_maxima(
+        np.concatenate([[0], np.cumsum([way.station_row.size for way in flat])]),
+        np.concatenate([way.station_row for way in flat]),
+        np.concatenate([way.station_column for way in flat]),
+        ways.ground_m,
+        ways.grid.cell_m,
+        np.minimum(peak, per_metre * length),
+        length,
+        rules.manning_n,
+    )
+    return JudgedExits(usable, steepest, fastest)
+
+
 def ranked_exits(
-    exits: list[list[Exit]],
-    peak_m3s: FloatArray,
-    ways: Ways,
-    rules: SillRules,
-    safe_goal: BoolArray | None = None,
+    judged: JudgedExits, ways: Ways, rules: SillRules, safe_goal: BoolArray | None = None
 ) -> list[list[Exit]]:
     """Exits of every swale, the best first.
 
     Parameters
     ----------
-    exits : places to try, by swale
-    peak_m3s : (swales,) that they are judged at, m³/s
+    judged : JudgedExits
     ways : Ways
     rules : SillRules
     safe_goal : (ends + 1,) whether each value of the end map is a safe end; None where that is not
@@ -125,39 +171,19 @@ def ranked_exits(
 
     Returns
     -------
-    those that may be taken: safe ends before others, natural sills before those cut in; then ways
-    that cross no track, no ground steeper than the limit and do not leave over the property's edge;
-    then the slower, the end of the swale, the shorter
+    by swale: safe ends before others, natural sills before those cut in; then ways that cross no
+    track, no ground steeper than the limit and do not leave over the property's edge; then the
+    slower, the end of the swale, the shorter
     """
-    usable = [way for own in exits for way in own if usable_exit(way, ways)]
-    steepest, fastest = _judged(usable, peak_m3s, ways, rules)
-    ranked: list[list[tuple[tuple[bool, bool, int, int, bool, float], int]]] = [[] for _ in exits]
-    for j, way in enumerate(usable):
-        safe_end = safe_goal is None or bool(safe_goal[way.goal])
-        rank = _rank(way, float(steepest[j]), float(fastest[j]), safe_end, ways, rules)
-        ranked[way.swale].append((rank, j))
-    return [[usable[j] for _, j in sorted(own)] for own in ranked]
-
-
-def _judged(
-    exits: list[Exit], peak_m3s: FloatArray, ways: Ways, rules: SillRules
-) -> tuple[FloatArray, FloatArray]:
-    """Greatest slope, m/m, and velocity, m/s, of ways at the peaks of their swales."""
-    if not exits:
-        return np.zeros(0), np.zeros(0)
-    peak = peak_m3s[[way.swale for way in exits]]
-    per_metre = rules.coefficient * rules.head_m**1.5
-    length = np.minimum(np.maximum(peak / per_metre, SHORTEST_SILL_M), LONGEST_SILL_M)
-    return way_maxima(
-        np.concatenate([[0], np.cumsum([way.station_row.size for way in exits])]),
-        np.concatenate([way.station_row for way in exits]),
-        np.concatenate([way.station_column for way in exits]),
-        ways.ground_m,
-        ways.grid.cell_m,
-        np.minimum(peak, per_metre * length),
-        length,
-        rules.manning_n,
-    )
+    ranked = []
+    slope_and_speed = zip(judged.steepest.tolist(), judged.fastest.tolist(), strict=True)
+    for own in judged.exits:
+        keyed = []
+        for j, way in enumerate(own):
+            safe_end = safe_goal is None or bool(safe_goal[way.goal])
+            keyed.append((_rank(way, *next(slope_and_speed), safe_end, ways, rules), j))
+        ranked.append([own[j] for _, j in sorted(keyed)])
+    return ranked
 
 
 def _rank(

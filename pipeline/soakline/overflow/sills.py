@@ -8,6 +8,7 @@ from soakline.grid import BoolArray, FloatArray
 from soakline.overflow.ranking import (
     LONGEST_SILL_M,
     SHORTEST_SILL_M,
+    JudgedExits,
     SillRules,
     Ways,
     ranked_exits,
@@ -124,19 +125,14 @@ class RankedExits:
 
 
 def rank_for(
-    exits: list[list[Exit]],
-    ways: Ways,
-    peak_m3s: FloatArray,
-    hollow_safe: BoolArray,
-    rules: SillRules,
+    judged: JudgedExits, ways: Ways, hollow_safe: BoolArray, rules: SillRules
 ) -> RankedExits:
-    """Rank all exits, least erosive first.
+    """Rank all exits, safe ends first, then the least erosive.
 
     Parameters
     ----------
-    exits : places to try, by swale
+    judged : JudgedExits
     ways : Ways
-    peak_m3s : (swales,) spill rates that they are judged at
     hollow_safe : (hollows,) bool; kept hollows that can take what reaches them, or pass it on
         safely
     rules : SillRules
@@ -145,11 +141,10 @@ def rank_for(
     -------
     RankedExits
     """
-    exits = [[way for way in own if usable_exit(way, ways)] for own in exits]
-    goals = [[way.goal for way in own] for own in exits]
+    goals = [[way.goal for way in own] for own in judged.exits]
     safe = safe_swales(goals, ways, hollow_safe, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
-    ranked = ranked_exits(exits, peak_m3s, ways, rules, safe_goal)
+    ranked = ranked_exits(judged, ways, rules, safe_goal)
     return RankedExits(ranked, safe, safe_goal, hollow_safe)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from soakline.findings import Finding
 from soakline.grid import FloatArray
 from soakline.overflow.hollows import HollowCheck, check_hollows
-from soakline.overflow.ranking import SillRules, Ways
+from soakline.overflow.ranking import SillRules, Ways, judged_exits
 from soakline.overflow.sills import (
     Outlets,
     lay_outlets,
@@ -27,7 +27,7 @@ from soakline.water.sizing import size_down_chain
 
 # Ways are chosen twice, and again where a hollow turns out to be no end.
 _ROUNDS = 6
-_LAST_ROUNDS, _WHOLE_ROUNDS = 4, 2
+_SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
 # Widths of water for which its surface is drawn before sections are known.
 _DRAWN_WIDTHS = 3
 _LEAST_BASE_LENGTH_M = 0.1
@@ -155,12 +155,13 @@ def drain(
     event = arrivals.event
     check = event.of("check")
     bound = own_bound_m3s(event, feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land))
-    judged_at = bound[:, check].max(axis=1, initial=0.0)
-    peak, round_of = judged_at, _Round(basin, arrivals, ways, max_drain_h)
+    peak = bound[:, check].max(axis=1, initial=0.0)
+    round_of = _Round(basin, arrivals, ways, max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
+    judged = judged_exits(laid.placed.exits, peak, ways, rules)
     for attempt in range(_ROUNDS):
-        ranked = rank_for(laid.placed.exits, ways, judged_at, hollow_check.safe, rules)
+        ranked = rank_for(judged, ways, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
         if attempt == 0:
             sections = round_of.sized(outlets)
@@ -170,23 +171,23 @@ def drain(
         hollow_check = check_hollows(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
-        if attempt > 0 and np.array_equal(was_safe, hollow_check.safe):
+        if attempt == 0:
+            judged = judged_exits(laid.placed.exits, peak, ways, rules)
+        elif np.array_equal(was_safe, hollow_check.safe):
             break
-        judged_at = peak
     sections = round_of.sized(outlets)
-    # The storms that gave some swale its peak settle the sills; at the end every storm is routed.
-    peaks = np.unique(routing.peak_spill_m3s.argmax(axis=1)) if peak.size else range(len(asked))
+    # The few storms that decide settle the sills; then every storm is routed over them.
     every = list(range(len(event.storms)))
-    for storms, rounds in (([asked[k] for k in peaks], _LAST_ROUNDS), (every, _WHOLE_ROUNDS)):
+    outlets = lay_outlets(ranked, ways, peak, rules)
+    for storms, rounds in ((asked, _SETTLING_ROUNDS), (every, _WHOLE_ROUNDS)):
         of_check = [k for k, storm in enumerate(storms) if storm in check]
-        for _ in range(rounds):
-            outlets = lay_outlets(ranked, ways, peak, rules)
+        for left in reversed(range(rounds)):
             routing = round_of.routed(outlets, sections, storms)
             found = routing.peak_spill_m3s[:, of_check].max(axis=1, initial=0.0)
-            settled = bool(np.all(found <= peak))
-            peak = np.maximum(peak, _SPARE * found)
-            if settled:
+            if left == 0 or np.all(found <= peak):
                 break
+            peak = np.maximum(peak, _SPARE * found)
+            outlets = lay_outlets(ranked, ways, peak, rules)
     return Drained(
         sections=sections,
         feeds=round_of.feeds(sections),
