@@ -1,15 +1,18 @@
 """The smallest section that holds the design storm, swale by swale down the chain."""
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
+import networkx as nx
 import numba
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.water.cascade import pool_arrays
 from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays
-from soakline.water.level_pool import pool_step
+from soakline.water.level_pool import fill, pool_step
 from soakline.water.pools import Pools, full_to_empty_h
 
 # Kept for what arrives late, by long chains and long ways.
@@ -71,18 +74,42 @@ def size_down_chain(
     stacked = PoolArrays(
         *(np.stack([getattr(one, name) for one in arrays]) for name in PoolArrays._fields)
     )
-    choice, holds = _size(
-        stacked,
-        chain,
-        full_inflow_m3,
-        rain_m,
-        area_m2,
-        step_s,
-        int(np.ceil(_TAIL_S / step_s)),
-        empties <= max_drain_h,
-        order,
-    )
-    return Sizes(choice, holds)
+    steps = full_inflow_m3.shape[1] + int(np.ceil(_TAIL_S / step_s))
+    arriving = np.zeros((swales, QUARTERS * steps))
+    sizes = Sizes(np.zeros(swales, np.int64), np.zeros(swales, np.bool_))
+
+    def size(places: IndexArray) -> None:
+        _size(
+            stacked,
+            chain,
+            places,
+            full_inflow_m3,
+            rain_m,
+            area_m2,
+            step_s,
+            empties <= max_drain_h,
+            order,
+            arriving,
+            sizes.choice,
+            sizes.holds,
+        )
+
+    workers = os.cpu_count() or 1
+    with ThreadPoolExecutor(workers) as threads:
+        list(threads.map(size, _apart(chain, workers)))
+    return sizes
+
+
+def _apart(chain: ChainArrays, parts: int) -> list[IndexArray]:
+    """Places dealt out so that no water runs between parts, each about as many, in their order."""
+    graph: nx.Graph[int] = nx.Graph()
+    graph.add_nodes_from(range(chain.order.size))
+    sender = np.repeat(np.arange(chain.order.size), np.diff(chain.first))
+    graph.add_edges_from(zip(sender.tolist(), chain.to.tolist(), strict=True))
+    dealt: list[list[int]] = [[] for _ in range(parts)]
+    for joined in sorted(nx.connected_components(graph), key=len, reverse=True):
+        min(dealt, key=len).extend(joined)
+    return [np.array(sorted(part), dtype=np.int64) for part in dealt]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -103,32 +130,48 @@ def _spilled(
     ponded = 1.0 / choices.per_m2[k, i]
     dry = max(1.0 - ponded / area_m2, 0.0) if area_m2 > 0.0 else 0.0
     quarter_s = step_s / QUARTERS
-    for quarter in range(arriving_m3.size):
-        step = quarter // QUARTERS
-        inflow = 0.0
+    out_m3[:] = 0.0
+    for step in range(arriving_m3.size // QUARTERS):
+        came = 0.0
         if step < own_m3.size:
-            inflow += own_m3[step] * dry
+            came += own_m3[step] * dry
         if step < rain_m.size:
-            inflow += rain_m[step] * ponded
-        inflow = inflow / QUARTERS + arriving_m3[quarter]
-        out_m3[quarter] = 0.0
-        if held == 0.0 and inflow == 0.0:
+            came += rain_m[step] * ponded
+        first, last = QUARTERS * step, QUARTERS * (step + 1)
+        arrives = arriving_m3[first:last].any()
+        if held == 0.0 and came == 0.0 and not arrives:
             continue
-        held, _, over, _, node = pool_step(
-            held,
-            inflow / quarter_s,
-            quarter_s,
-            choices.unit_m3[k, i],
-            choices.soaking_m3s[k],
-            choices.rise_s[k],
-            choices.per_m2[k, i],
-            choices.half_weir[k, i],
-            choices.parts[k, i],
-            i,
-            node,
-        )
-        out_m3[quarter] = over
-        spilled += over
+        if held <= choices.full_m3[k, i] and not arrives:
+            # As in routing: below the sill a whole step at once.
+            volume, _, left_s, at = fill(
+                held,
+                came / step_s,
+                step_s,
+                choices.unit_m3[k, i],
+                choices.soaking_m3s[k],
+                choices.rise_s[k],
+                i,
+                node,
+            )
+            if left_s == 0.0 or volume == 0.0:
+                held, node = volume, at
+                continue
+        for quarter in range(first, last):
+            held, _, over, _, node = pool_step(
+                held,
+                (came / QUARTERS + arriving_m3[quarter]) / quarter_s,
+                quarter_s,
+                choices.unit_m3[k, i],
+                choices.soaking_m3s[k],
+                choices.rise_s[k],
+                choices.per_m2[k, i],
+                choices.half_weir[k, i],
+                choices.parts[k, i],
+                i,
+                node,
+            )
+            out_m3[quarter] = over
+            spilled += over
         if spilled > stop_m3:
             break
     return spilled
@@ -183,22 +226,21 @@ def _choose(
 def _size(
     choices: PoolArrays,
     chain: ChainArrays,
+    places: IndexArray,
     own_m3: FloatArray,
     rain_m: FloatArray,
     area_m2: FloatArray,
     step_s: float,
-    tail: int,
     in_time: BoolArray,
     by_emptying: IndexArray,
-) -> tuple[IndexArray, BoolArray]:
-    """Choice of each swale and whether it holds; see `size_down_chain`."""
-    swales = area_m2.size
-    quarters = QUARTERS * (own_m3.shape[1] + tail)
-    arriving = np.zeros((swales, quarters))
+    arriving: FloatArray,
+    choice: IndexArray,
+    holds: BoolArray,
+) -> None:
+    """Write the choice of some swales and whether it holds; see `size_down_chain`."""
+    quarters = arriving.shape[1]
     out = np.zeros(quarters)
-    choice = np.zeros(swales, np.int64)
-    holds = np.zeros(swales, np.bool_)
-    for place in range(swales):
+    for place in places:
         i = chain.order[place]
         choice[i], holds[i] = _choose(
             choices,
@@ -232,4 +274,3 @@ def _size(
                 part = chain.share[k] * out[quarter]
                 arriving[to, quarter + whole] += (1.0 - chain.later[k]) * part
                 arriving[to, quarter + whole + 1] += chain.later[k] * part
-    return choice, holds
