@@ -11,10 +11,11 @@ from soakline.siting.ends import EndMap
 from soakline.siting.lines import LipLine
 from soakline.siting.stations import Stations, stations_along
 from soakline.siting.stretches import Stretch, places_on, sill_stretches
-from soakline.terrain.cells import cells_of
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
+
+IndexArray = npt.NDArray[np.int64]
 
 # Marks of cells that a way passes.
 FORBIDDEN, TRACK = 1, 2
@@ -55,101 +56,96 @@ class Exit:
     station_column: FloatArray
 
 
-@numba.njit(cache=True)
-def _walk(
-    direction: Uint8Array,
-    goal: LabelArray,
-    marks: Uint8Array,
-    starts: npt.NDArray[np.int64],
-) -> tuple[npt.NDArray[np.int32], FloatArray, Uint8Array]:
-    """End, length in cells and marks of the way down from each start."""
-    columns = direction.shape[1]
-    found = np.zeros(starts.size, np.int32)
-    way = np.zeros(starts.size)
-    passed = np.zeros(starts.size, np.uint8)
-    for i in range(starts.size):
-        row, column = starts[i] // columns, starts[i] % columns
-        while True:
-            passed[i] |= marks[row, column]
-            if goal[row, column] != 0:
-                found[i] = goal[row, column]
-                break
-            k = direction[row, column]
-            if k == END or k == VOID:
-                break
-            way[i] += 1.0 if k % 2 == 0 else 1.4142135623730951
-            row += ROW_STEP[k]
-            column += COLUMN_STEP[k]
-    return found, way, passed
-
-
-@numba.njit(cache=True)
-def way_stations(
-    direction: Uint8Array,
-    goal: LabelArray,
-    sill_row: float,
-    sill_column: float,
-    start: int,
-    cell_m: float,
-    spacing_m: float,
-) -> tuple[FloatArray, FloatArray]:
-    """Stations of a way along the cells' directions, from the sill to the end that it meets.
-
-    Parameters
-    ----------
-    direction : (rows, columns) uint8
-    goal : (rows, columns) int32; a way stops where it is not 0
-    sill_row, sill_column : fractional place of the sill
-    start : flat index of the first cell below the lip
-    cell_m, spacing_m : m
-
-    Returns
-    -------
-    rows and columns, (n,), n ≥ 2
-    """
-    columns = direction.shape[1]
-    rows_out = [sill_row]
-    columns_out = [sill_column]
-    row, column = start // columns, start % columns
-    since = np.hypot(row - sill_row, column - sill_column) * cell_m
-    while True:
-        k = direction[row, column]
-        last = goal[row, column] != 0 or k == END or k == VOID
-        if last or since >= spacing_m - 1e-9:
-            rows_out.append(float(row))
-            columns_out.append(float(column))
-            since = 0.0
-        if last:
-            break
-        since += DISTANCE_CELLS[k] * cell_m
-        row += ROW_STEP[k]
-        column += COLUMN_STEP[k]
-    return np.array(rows_out), np.array(columns_out)
-
-
+@numba.njit(cache=True, nogil=True)
 def _first_below(
-    stations: Stations,
-    at: npt.NDArray[np.int64],
-    clear_m: float,
+    row: float,
+    column: float,
+    left_row: float,
+    left_column: float,
+    clear_cells: float,
     burnt: LabelArray,
     own: int,
-    grid: Grid,
-) -> npt.NDArray[np.int64]:
-    """First cell straight below the lip that is clear of the mound; −1 where there is none near.
+) -> tuple[int, int]:
+    """First cell straight below the lip that is clear of the mound; −1, −1 where none is near.
 
     Water leaves through the gap in the mound, so its way is followed only from beyond the toe.
     """
-    start = np.full(at.size, -1, dtype=np.int64)
     for steps in (1.0, 1.5, 2.0, 2.5, 3.0):
-        reach = max(clear_m + (steps - 0.5) * grid.cell_m, steps * grid.cell_m)
-        cell = cells_of(
-            grid,
-            stations.easting_m[at] - reach * stations.left_east[at],
-            stations.northing_m[at] - reach * stations.left_north[at],
+        reach = max(clear_cells + steps - 0.5, steps)
+        r, c = round(row - reach * left_row), round(column - reach * left_column)
+        inside = 0 <= r < burnt.shape[0] and 0 <= c < burnt.shape[1]
+        if inside and burnt[r, c] != own:
+            return r, c
+    return -1, -1
+
+
+@numba.njit(cache=True, nogil=True)
+def ways_down(
+    places: FloatArray,
+    clear_m: float,
+    own: int,
+    burnt: LabelArray,
+    goal: LabelArray,
+    direction: Uint8Array,
+    marks: Uint8Array,
+    cell_m: float,
+    spacing_m: float,
+) -> tuple[IndexArray, IndexArray, IndexArray, FloatArray, Uint8Array, FloatArray, FloatArray]:
+    """Follow the cells' directions from places on a lip to the ends that they meet.
+
+    Parameters
+    ----------
+    places : (6, n) row and column of each place, fractional; the same of the station of the lip
+        next to it; and which way is uphill there
+    clear_m : from the lip to the mound's toe, m
+    own : number of the lip among the burnt ones, and of the end that it is
+    burnt, goal, direction, marks : (rows, columns); a way stops where `goal` is not 0
+    cell_m : m
+    spacing_m : between stations of a way, m
+
+    Returns
+    -------
+    (n,) end met, 0 for none, −1 where the way does not get clear of the lip, or leads back to it;
+    (n,) flat index of the first cell below the lip; (n + 1,) place of each way's first station;
+    (n,) length, m; (n,) marks passed; rows and columns of the stations, fractional, the sill first
+    """
+    count = places.shape[1]
+    found, start = np.full(count, -1), np.full(count, -1)
+    first = np.zeros(count + 1, np.int64)
+    way_m = np.zeros(count)
+    passed = np.zeros(count, np.uint8)
+    rows_out, columns_out = [0.0][:0], [0.0][:0]
+    for i in range(count):
+        first[i] = len(rows_out)
+        sill_row, sill_column, near_row, near_column, left_row, left_column = places[:, i]
+        row, column = _first_below(
+            near_row, near_column, left_row, left_column, clear_m / cell_m, burnt, own
         )
-        take = (start < 0) & (cell >= 0) & (burnt.ravel()[cell] != own)
-        start[take] = cell[take]
-    return start
+        if row < 0:
+            continue
+        start[i] = row * direction.shape[1] + column
+        rows_out.append(sill_row)
+        columns_out.append(sill_column)
+        since_m = np.hypot(row - sill_row, column - sill_column) * cell_m
+        cells = 0.0
+        while True:
+            passed[i] |= marks[row, column]
+            k = direction[row, column]
+            last = goal[row, column] != 0 or k == END or k == VOID
+            if last or since_m >= spacing_m - 1e-9:
+                rows_out.append(float(row))
+                columns_out.append(float(column))
+                since_m = 0.0
+            if last:
+                break
+            cells += DISTANCE_CELLS[k]
+            since_m += DISTANCE_CELLS[k] * cell_m
+            row += ROW_STEP[k]
+            column += COLUMN_STEP[k]
+        way_m[i] = cells * cell_m
+        found[i] = goal[row, column] if goal[row, column] != own else -1
+    first[-1] = len(rows_out)
+    return found, start, first, way_m, passed, np.array(rows_out), np.array(columns_out)
 
 
 def lip_stations(line: LipLine) -> Stations:
@@ -188,34 +184,40 @@ def exits_at(
     """
     along = np.array([at for _, at, _ in places])
     step = float(stations.along_m[1])
-    nearest = np.clip(np.rint(along / step).astype(np.int64), 0, stations.along_m.size - 1)
-    easting = np.interp(along, stations.along_m, stations.easting_m)
-    northing = np.interp(along, stations.along_m, stations.northing_m)
-    start = _first_below(stations, nearest, clear_m, burnt, swale + 1, grid)
-    goal, way, passed = _walk(direction, end_map.goal, marks, np.maximum(start, 0))
-    row, column = grid.row_column(easting, northing)
-    met = [j for j in range(len(places)) if start[j] >= 0 and goal[j] != swale + 1]
-    followed = {
-        j: way_stations(
-            direction, end_map.goal, row[j], column[j], int(start[j]), grid.cell_m, REACH_M
-        )
-        for j in met
-    }
+    near = np.clip(np.rint(along / step).astype(np.int64), 0, stations.along_m.size - 1)
+    sill = (
+        np.interp(along, stations.along_m, stations.easting_m),
+        np.interp(along, stations.along_m, stations.northing_m),
+    )
+    beside = grid.row_column(stations.easting_m[near], stations.northing_m[near])
+    uphill = (-stations.left_north[near], stations.left_east[near])
+    found, start, first, way_m, passed, station_row, station_column = ways_down(
+        np.array([*grid.row_column(*sill), *beside, *uphill]),
+        clear_m,
+        swale + 1,
+        burnt,
+        end_map.goal,
+        direction,
+        marks,
+        grid.cell_m,
+        REACH_M,
+    )
     return [
         Exit(
             swale=swale,
-            along_m=places[j][1],
-            stretch=places[j][0],
-            at_end=places[j][2],
+            along_m=at,
+            stretch=stretch,
+            at_end=at_end,
             start_cell=int(start[j]),
-            goal=int(goal[j]),
-            way_m=float(way[j]) * grid.cell_m,
+            goal=int(found[j]),
+            way_m=float(way_m[j]),
             forbidden=bool(passed[j] & FORBIDDEN),
             crosses_track=bool(passed[j] & TRACK),
-            station_row=followed[j][0],
-            station_column=followed[j][1],
+            station_row=station_row[first[j] : first[j + 1]],
+            station_column=station_column[first[j] : first[j + 1]],
         )
-        for j in met
+        for j, (stretch, at, at_end) in enumerate(places)
+        if found[j] >= 0
     ]
 
 
