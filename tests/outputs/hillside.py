@@ -11,6 +11,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray, Grid, GroundArray
@@ -196,7 +197,7 @@ def hillside_layers(cell_m: float = 2.0) -> Layers:
         ),
         "hollows": _filled("hollows", hollows, 2, treatment=["kept", "filled"]),
         "pegs": _filled("pegs", pegs, len(pegs), chainage_m=[d for _, d in along]),
-        "diversions": _filled("diversions", routes[:1], 1, swale_id=ids[:1]),
+        "diversions": _filled("diversions", [translate(routes[0], 60.0)], 1, swale_id=ids[:1]),
     }
     tables = {s.name: _filled(s.name, None, 8) for s in LAYERS if s.geometry is None}
     return layers | tables

@@ -46,7 +46,13 @@ def test_the_longer_side_has_2400_pixels(pixels: np.ndarray) -> None:
 
 @pytest.mark.parametrize(
     ("colour", "what"),
-    [("#3b1f5e", "swales"), ("#d1620a", "routes"), ("#1f6fa8", "drainage"), ("#00695c", "safe")],
+    [
+        ("#3b1f5e", "swales"),
+        ("#d1620a", "routes"),
+        ("#8c1d6b", "diversions"),
+        ("#1f6fa8", "drainage"),
+        ("#00695c", "safe"),
+    ],
 )
 def test_each_kind_of_thing_is_on_the_map(pixels: np.ndarray, colour: str, what: str) -> None:
     on_the_map = pixels[:, : int(0.72 * pixels.shape[1])]

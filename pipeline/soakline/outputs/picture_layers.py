@@ -26,6 +26,7 @@ from soakline.outputs.picture_panel import INK
 _SWALE = "#3b1f5e"
 _ROUTE = "#d1620a"
 _WATER = "#1f6fa8"
+_DRAIN = "#8c1d6b"
 _SAFE = "#00695c"
 _RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
 
@@ -107,7 +108,9 @@ class MapDrawing:
         if "spillways" in shown:
             self._spillways(shown["spillways"])
         if "overflow_routes" in shown:
-            self._routes(shown["overflow_routes"])
+            self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
+        if "diversions" in shown:
+            self._courses(shown["diversions"], "Diversion drain", _DRAIN, (6.0, 1.2, 1.2, 1.2))
         if "drainage_lines" in shown:
             self._drainage(shown["drainage_lines"])
         if "hollows" in shown:
@@ -134,27 +137,29 @@ class MapDrawing:
             _point("D", _ROUTE, 5.5, _counted("Spillway", spillways)),
         )
 
-    def _routes(self, routes: gpd.GeoDataFrame) -> None:
+    def _courses(
+        self, courses: gpd.GeoDataFrame, name: str, colour: str, dashes: tuple[float, ...]
+    ) -> None:
+        """Lines that water is led along, with a head where it arrives."""
         width = 1.2 * self.fine
-        dashes = (0, (3.2, 1.8))
-        lines = self._places(routes.geometry)
-        self._lines(lines, _ROUTE, width, zorder=8, linestyle=dashes)
+        lines = self._places(courses.geometry)
+        self._lines(lines, colour, width, zorder=8, linestyle=(0, dashes))
         heads = [_arrow_head(line, 5.5 * self.fine * self.point_m) for line in lines]
         self.axes.add_collection(
-            PolyCollection([h for h in heads if h is not None], facecolor=_ROUTE, lw=0, zorder=8),
+            PolyCollection([h for h in heads if h is not None], facecolor=colour, lw=0, zorder=8),
             autolim=False,
         )
         self.legend.append(
             Line2D(
                 [],
                 [],
-                color=_ROUTE,
+                color=colour,
                 lw=1.4,
-                linestyle=dashes,
+                linestyle=(0, dashes),
                 marker=">",
                 markevery=[1],
                 markersize=5,
-                label=_counted("Overflow route", routes),
+                label=_counted(name, courses),
             )
         )
 
