@@ -12,7 +12,8 @@ from pyproj import CRS
 from rasterio.transform import from_origin
 from shapely import LineString, Polygon, box
 
-from soakline.inputs.read import read_inputs, survey
+from soakline.inputs.read import read_inputs
+from soakline.inputs.survey import survey
 from soakline.inputs.types import Inputs
 from soakline.problems import InputRefused
 from soakline.runfile.load import load_run_file

@@ -37,7 +37,8 @@ def check_command(run_file: Path, as_json: bool, progress: Progress) -> int:
         raise ValueError(f"{run_file} was refused without a problem")
     # Loading what reads rasters and vectors takes a second: bad run files are told of before.
     from soakline.command.understood import as_text, understood  # noqa: PLC0415
-    from soakline.inputs.read import read_inputs, survey  # noqa: PLC0415
+    from soakline.inputs.read import read_inputs  # noqa: PLC0415
+    from soakline.inputs.survey import survey  # noqa: PLC0415
 
     with collector.collecting():
         inputs = read_inputs(run, progress)

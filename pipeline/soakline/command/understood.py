@@ -8,7 +8,7 @@ import numpy as np
 from pyproj import CRS
 
 from soakline.command.estimate import estimate
-from soakline.inputs.read import Survey
+from soakline.inputs.survey import Survey
 from soakline.inputs.types import Elevation, Features, Inputs
 from soakline.runfile.sections import RunFile
 

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from soakline.section.trench import Trench
 
@@ -74,6 +73,8 @@ def _normal(
     peak_m3s: float, base_width_m: float, batter: float, grade: float, manning_n: float
 ) -> tuple[float, float]:
     """Depth, m, and velocity, m/s, at which a trapezoid carries a flow."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to load, only drains need it
+
     depth = brentq(
         lambda y: channel_flow_m3s(base_width_m, batter, y, grade, manning_n) - peak_m3s,
         1e-9,

@@ -1,6 +1,5 @@
 """Where the water of each drain goes on to, and why it never comes round to where it was."""
 
-import networkx as nx
 import numba
 import numpy as np
 
@@ -76,6 +75,8 @@ def _open_circles(
     ignored: BoolArray,
 ) -> tuple[CellArray, FloatArray]:
     """Next labels without a circle: drains of one pass each other by, until none is left."""
+    import networkx as nx  # noqa: PLC0415 - slow to load, only drains need it
+
     first_drain = ignored.shape[1] - direct.size
     while True:
         label, way = _next_of_each(direct, joined, ends, burnt, direction, ignored)

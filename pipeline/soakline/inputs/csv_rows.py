@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from soakline.inputs.raster_files import require_local_file
+from soakline.inputs.local_files import require_local_file
 from soakline.problems import InputProblem, InputRefused
 
 GREATEST_BYTES = 1_000_000

@@ -8,7 +8,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.ndimage import uniform_filter
 
 from soakline.findings import Finding
 from soakline.grid import FloatArray, Grid, GroundArray
@@ -207,6 +206,8 @@ def rough_share(windows: Sequence[GroundArray], grid: Grid) -> float:
     """
     if grid.cell_m > COARSEST_ROUGHNESS_CELL_M:
         return 0.0
+    from scipy.ndimage import uniform_filter  # noqa: PLC0415 - slow to load, no rerun needs it
+
     near = 2 * round(1.0 / grid.cell_m) + 1 if grid.cell_m < 1.0 else 1
     far = 2 * round(5.0 / grid.cell_m) + 1
     rough = known = 0

@@ -1,6 +1,5 @@
 """Raster files as their headers tell them: opened safely, refused early, no cell read."""
 
-import re
 import warnings
 from collections.abc import Sequence
 from contextlib import suppress
@@ -13,6 +12,7 @@ from pyproj import CRS
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import DatasetReader
 
+from soakline.inputs.local_files import require_local_file
 from soakline.inputs.working_crs import crs_from_file
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 
@@ -29,8 +29,6 @@ COMPANIONS = frozenset(
     )
 )
 """Endings of files that lie beside rasters and that a glob such as `tiles/*` catches too."""
-
-_ADDRESS = re.compile(r"^/vsi|://|^[A-Za-z][A-Za-z0-9_]+:", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,42 +56,6 @@ class Tile:
     @property
     def cells(self) -> int:
         return self.rows * self.columns
-
-
-def is_address(name: str) -> bool:
-    """Tell whether a name is an address or a virtual path rather than a local file.
-
-    Examples
-    --------
-    >>> is_address("/vsicurl/http://example.org/dem.tif"), is_address("tiles/a.tif")
-    (True, False)
-    """
-    return bool(_ADDRESS.search(name))
-
-
-def require_local_file(path: Path, key: str, allowed: str) -> None:
-    """Refuse what is not a readable local file, before any library looks at it.
-
-    Raises
-    ------
-    InputRefused
-        Naming the file and why.
-    """
-    found = ""
-    if is_address(str(path)) or re.search(r"(^|/)(https?|ftp|s3|gs):/", str(path)):
-        found, allowed = "an address or a virtual path", "a file on this machine"
-    elif path.is_dir():
-        found = "a folder"
-    elif not path.exists():
-        found = "no such file"
-    else:
-        try:
-            with path.open("rb") as stream:
-                found = "" if stream.read(1) else "an empty file"
-        except OSError as error:
-            found = f"a file that cannot be read ({error.strerror})"
-    if found:
-        raise InputRefused([InputProblem(str(path), key, found, allowed)])
 
 
 def open_raster(path: Path) -> DatasetReader:

@@ -3,17 +3,13 @@
 import hashlib
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Literal, Protocol, TypeVar
 
 from pyproj import CRS
 
 from soakline.findings import Finding
-from soakline.grid import Grid
-from soakline.inputs.boundary import check_cover, read_boundary
 from soakline.inputs.defects import find_defects
-from soakline.inputs.elevation import ElevationPlan, plan_elevation, read_elevation
 from soakline.inputs.features import FEATURES_KEY, off_the_dem, read_features
 from soakline.inputs.land_words import check_figures
 from soakline.inputs.rain_pattern import RainPattern, read_rain_pattern
@@ -30,6 +26,9 @@ from soakline.inputs.working_crs import read_crs_key
 from soakline.problems import InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
+if TYPE_CHECKING:
+    from soakline.inputs.elevation import ElevationPlan
+
 SIDE_FILES: dict[str, tuple[str, ...]] = {".shp": (".dbf", ".prj", ".shx", ".cpg")}
 """Files without which the one named means something else; only some formats have them."""
 RASTER_SIDE_FILES = (".prj", ".hdr", ".tfw", ".wld", ".aux.xml")
@@ -42,42 +41,6 @@ class Listener(Protocol):
     """Whoever is told how reading goes; `soakline.stages.progress.Progress` is one."""
 
     def message(self, level: Literal["info", "caution", "stop"], text: str) -> None: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Survey:
-    """What the headers tell of a run's size, for estimates.
-
-    Parameters
-    ----------
-    grid : the working grid
-    source_cells : cells of all DEM files together
-    dem_bytes : size of the DEM files
-    warped : the DEM will be interpolated on to `grid`, which needs memory for both
-    """
-
-    grid: Grid
-    source_cells: int
-    dem_bytes: int
-    warped: bool
-
-
-def survey(run: RunFile) -> Survey:
-    """Learn the size of a run from the DEM's headers; no cell is read.
-
-    Raises
-    ------
-    InputRefused
-        If the DEM cannot be used.
-    """
-    plan = plan_elevation(run.dem_files(), read_crs_key(run.property.crs, str(run.file)))
-    tiles = [tile for tile, _, _ in plan.layout.tiles]
-    return Survey(
-        grid=plan.grid,
-        source_cells=sum(tile.cells for tile in tiles),
-        dem_bytes=sum(tile.path.stat().st_size for tile in tiles),
-        warped=plan.warped,
-    )
 
 
 def read_inputs(run: RunFile, progress: Listener, rain_table: Path | None = None) -> Inputs:
@@ -140,6 +103,9 @@ def read_parts(
     What does not need the DEM is read first, since it is cheap; where the DEM is refused, the other
     files are still checked, so that one run shows all there is to mend.
     """
+    from soakline.inputs.boundary import check_cover, read_boundary  # noqa: PLC0415 - slow to load, no rerun needs it
+    from soakline.inputs.elevation import read_elevation  # noqa: PLC0415 - slow to load, no rerun needs it
+
     rain_path = rain_table or run.resolve(run.rain.table)
     boundary_path = run.resolve(run.property.boundary)
     features_path = run.resolve(run.property.features) if run.property.features else None
@@ -241,8 +207,10 @@ def _read_land_features(
     return features, findings
 
 
-def _plan(run: RunFile) -> ElevationPlan:
+def _plan(run: RunFile) -> "ElevationPlan":
     """What of the DEM the headers tell; problems of `crs` and `dem` at once."""
+    from soakline.inputs.elevation import plan_elevation  # noqa: PLC0415 - slow to load, no rerun needs it
+
     collector = ProblemCollector()
     file = str(run.file)
     asked = _attempt(collector, lambda: read_crs_key(run.property.crs, file))

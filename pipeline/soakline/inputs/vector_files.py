@@ -12,7 +12,7 @@ import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj import CRS
 
-from soakline.inputs.raster_files import require_local_file
+from soakline.inputs.local_files import require_local_file
 from soakline.inputs.working_crs import crs_from_file, crs_name, same_crs
 from soakline.problems import InputProblem, InputRefused
 

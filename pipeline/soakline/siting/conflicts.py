@@ -4,7 +4,6 @@ import numba
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy.spatial import cKDTree
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.siting.stations import STATION_M, Stations, quads
@@ -63,6 +62,8 @@ def meeting_stations(
     blocked = np.zeros(line.size, dtype=bool)
     if line.size < 2:
         return blocked
+    from scipy.spatial import cKDTree  # noqa: PLC0415 - slow to load, no rerun needs it
+
     length = np.zeros(closed.size)
     np.maximum.at(length, line, stations.along_m)
     room = 2.0 * float(max(uphill_m.max(), downhill_m.max())) + 2.0 * _APART_M

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from soakline.grid import BoolArray, GroundArray
 from soakline.inputs.types import Features
@@ -39,6 +38,8 @@ class GroundBelow:
 
 def steep_patches(slope_pct: GroundArray, cell_area_m2: float) -> BoolArray:
     """Ground of 20 % and more in patches of more than 500 m²."""
+    from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
+
     label, count = ndimage.label(slope_pct >= STEEP_PCT)
     size = np.bincount(label.ravel(), minlength=count + 1) * cell_area_m2
     wide = size > STEEP_AREA_M2

@@ -1,7 +1,6 @@
 """How far apart swales stand: what each rule gives."""
 
 import numpy as np
-from scipy import ndimage
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.inputs.types import Features
@@ -125,6 +124,8 @@ def _between(
     grid: Grid,
 ) -> list[LevelSeries]:
     """Intermediate levels, at halves, quarters and eighths, where the ground is gentle enough."""
+    from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
+
     size = max(3, round(max_spacing_m / 2.0 / grid.cell_m) | 1)
     mean_slope = ndimage.uniform_filter(np.nan_to_num(slope_pct), size)
     series = []

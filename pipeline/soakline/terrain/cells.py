@@ -4,7 +4,6 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 from affine import Affine
-from rasterio import features as raster_features
 from shapely.geometry import Polygon
 
 from soakline.grid import BoolArray, FloatArray, Grid
@@ -17,7 +16,9 @@ def burn(shapes: GeometryArray, grid: Grid, all_touched: bool = False) -> BoolAr
     shapes = shapes[~shapely.is_empty(shapes)]
     if shapes.size == 0:
         return np.zeros(grid.shape, dtype=bool)
-    burnt = raster_features.rasterize(
+    from rasterio.features import rasterize  # noqa: PLC0415 - slow to load, no rerun needs it
+
+    burnt = rasterize(
         shapes,
         out_shape=grid.shape,
         transform=grid.transform,
@@ -42,7 +43,9 @@ def outlines(
     -------
     (n,) polygons, whose patches join over edges and not over corners, and (n,) the value of each
     """
-    found = raster_features.shapes(values, mask=where, connectivity=4, transform=transform)
+    from rasterio.features import shapes as patches  # noqa: PLC0415 - slow to load, no rerun needs it
+
+    found = patches(values, mask=where, connectivity=4, transform=transform)
     polygons, of = [], []
     for outline, value in found:
         # Arrays spare shapely a look at every coordinate.

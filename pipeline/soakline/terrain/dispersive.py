@@ -7,7 +7,6 @@ has a large area behind it.
 
 import numba
 import numpy as np
-from scipy import ndimage
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, ROW_STEP, VOID
@@ -129,6 +128,8 @@ def valley_blocks(
     own width up to the divide: on a plane the strip is all there is, however long the hillside, and
     survey noise of 5 cm makes it no more than about twice that.
     """
+    from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
+
     size = max(1, round(block_m / grid.cell_m))
     mean, count = _block_mean(ground_m, size)
     filled = fill_hollows(mean)

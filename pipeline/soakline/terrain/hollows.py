@@ -4,9 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import richdem as rd
 import shapely
-from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
@@ -49,6 +47,8 @@ def fill_hollows(surface_m: GroundArray) -> FilledGround:
     that does not reach the edge is flooded like a pond: water enters it and leaves over its lowest
     shore.
     """
+    import richdem as rd  # noqa: PLC0415 - slow to load, no rerun needs it
+
     valid = ~np.isnan(surface_m)
     # Row by row in memory, whatever the order that came in: richdem takes it for granted, and
     # crashes on columns first.
@@ -100,6 +100,8 @@ def find_hollows(
     -------
     Hollows
     """
+    from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
+
     raised = filled.valid & (filled.filled_m > dem_m)
     label, count = ndimage.label(raised, structure=np.ones((3, 3), dtype=int))
     cells = np.flatnonzero(raised)

@@ -2,7 +2,6 @@
 
 import numpy as np
 import numpy.typing as npt
-from rasterio import features as raster_features
 
 from soakline.grid import Grid
 from soakline.terrain.cells import GeometryArray
@@ -32,8 +31,10 @@ def burn_kinds(shapes: GeometryArray, kind: npt.NDArray[np.int64], grid: Grid) -
     burnt = kind > 0
     if not burnt.any():
         return no_kind(grid)
+    from rasterio.features import rasterize  # noqa: PLC0415 - slow to load, no rerun needs it
+
     return np.asarray(
-        raster_features.rasterize(
+        rasterize(
             zip(shapes[burnt], kind[burnt].tolist(), strict=True),
             out_shape=grid.shape,
             transform=grid.transform,

@@ -5,7 +5,6 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 import shapely
-from rasterio import features as raster_features
 from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
@@ -42,7 +41,11 @@ def _sieved(slope: GroundArray, limits_pct: FloatArray, least: int) -> Uint8Arra
 
 
 def _sieve(classes: Uint8Array, least: int) -> Uint8Array:
-    return raster_features.sieve(classes, least, connectivity=4) if least > 1 else classes
+    if least <= 1:
+        return classes
+    from rasterio.features import sieve  # noqa: PLC0415 - slow to load, no rerun needs it
+
+    return np.asarray(sieve(classes, least, connectivity=4), dtype=np.uint8)
 
 
 def clean_classes(
