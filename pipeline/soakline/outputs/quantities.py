@@ -10,7 +10,7 @@ from soakline.outputs.designed import Designed
 def quantity_table(plan: Designed) -> pd.DataFrame:
     """The `quantities` table, without rates."""
     works = plan.works
-    footprint = sum(w.footprint.whole.area for w in works)
+    footprint = sum(w.footprint.area_m2 for w in works)
     topsoil = footprint * plan.run.earthworks.topsoil_m
     sills = [sill for own in plan.outlets.sills for sill in own]
     rows = [

@@ -66,7 +66,7 @@ class LipStations:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Footprint:
-    """Ground works of one swale in plan; parts may be empty."""
+    """Ground works of one swale in plan; parts do not overlap and may be empty."""
 
     ponded: BaseGeometry
     cut_slope: BaseGeometry
@@ -74,8 +74,8 @@ class Footprint:
     mound: BaseGeometry
 
     @property
-    def whole(self) -> BaseGeometry:
-        return shapely.union_all([self.ponded, self.cut_slope, self.berm, self.mound])
+    def area_m2(self) -> float:
+        return float(self.ponded.area + self.cut_slope.area + self.berm.area + self.mound.area)
 
 
 def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> BaseGeometry:

@@ -28,8 +28,6 @@ from soakline.water.sizing import size_down_chain
 # Ways are chosen twice, and again where a hollow turns out to be no end.
 _ROUNDS = 6
 _SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
-# Widths of water for which its surface is drawn before sections are known.
-_DRAWN_WIDTHS = 3
 _LEAST_BASE_LENGTH_M = 0.1
 # Sills are laid for a little more than was routed: longer sills above let peaks through faster.
 _SPARE = 1.01
@@ -68,30 +66,21 @@ class _Basin:
         self._choices: list[Pools] | None = None
 
     def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
-        """Water surfaces with a section each."""
-        return self._drawn_m2(np.array([own.top_width_m for own in sections], dtype=float))
-
-    def _drawn_m2(self, width_m: FloatArray) -> FloatArray:
-        """Water surfaces with a width each, each drawn once."""
-        asked = list(enumerate(width_m.tolist()))
+        """Water surfaces with a section each, each drawn once."""
+        asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
         if any(key not in self._surface for key in asked):
-            self._surface.update(zip(asked, self.laid.ponded_m2(width_m).tolist(), strict=True))
+            drawn = self.laid.ponded_m2(np.array([width for _, width in asked], dtype=float))
+            self._surface.update(zip(asked, drawn.tolist(), strict=True))
         return np.array([self._surface[key] for key in asked], dtype=float)
-
-    def about_ponded_m2(self, section: Trench) -> FloatArray:
-        """Water surfaces of one section in all swales, between widths that are drawn."""
-        widths = np.array([own.top_width_m for own in self.design.sections])
-        drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
-        areas = [self._drawn_m2(np.full(self.laid.length_m.size, width)) for width in drawn]
-        at = section.top_width_m
-        return np.array([np.interp(at, drawn, own) for own in np.array(areas).T], dtype=float)
 
     def choices(self, sill_m: FloatArray) -> list[Pools]:
         """Pools of all swales with each section that there is, water surfaces about right."""
         count = self.laid.length_m.size
         if self._choices is None:
             self._choices = [
-                self.pools((own,) * count, self.about_ponded_m2(own), np.zeros(count))
+                self.pools(
+                    (own,) * count, self.laid.about_ponded_m2(own.top_width_m), np.zeros(count)
+                )
                 for own in self.design.sections
             ]
         built = np.where(sill_m > 0.0, sill_m, self.laid.length_m)

@@ -27,6 +27,9 @@ from soakline.terrain.condition import Terrain
 from soakline.terrain.paths import first_intercept
 from soakline.water.land import Land, area_by_class_m2
 
+# Widths of water for which its surface is drawn before sections are known.
+_DRAWN_WIDTHS = 3
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Laid:
@@ -46,6 +49,7 @@ class Laid:
     shape : CatchmentShape
     drain_area_m2 : (drains, classes) what passes the lower end of each drain
     hollow_area_m2 : by kept hollow (classes,) what drains to it before it meets a swale
+    drawn_width_m, drawn_m2 : (widths,) rising, and (swales, widths): water surfaces at some widths
     """
 
     placed: Placed
@@ -62,6 +66,8 @@ class Laid:
     shape: CatchmentShape
     drain_area_m2: FloatArray
     hollow_area_m2: dict[int, FloatArray]
+    drawn_width_m: FloatArray
+    drawn_m2: FloatArray
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -69,13 +75,22 @@ class Laid:
 
     def ponded_m2(self, width_m: FloatArray) -> FloatArray:
         """Water surface of each swale, (swales,) m², at a width of each."""
+        return ponded_m2(self.pegs, width_m)
+
+    def about_ponded_m2(self, width_m: float) -> FloatArray:
+        """Water surface of all swales at one width, (swales,) m², between widths that are drawn."""
         return np.array(
-            [
-                ponded_ground(own.stations, width).area
-                for own, width in zip(self.pegs, width_m.tolist(), strict=True)
-            ],
-            dtype=float,
+            [np.interp(width_m, self.drawn_width_m, own) for own in self.drawn_m2], dtype=float
         )
+
+
+def ponded_m2(pegs: list[Pegs], width_m: FloatArray) -> FloatArray:
+    """Water surfaces beside lips, (lips,) m², at a width of each."""
+    widths = np.broadcast_to(width_m, len(pegs)).tolist()
+    return np.array(
+        [ponded_ground(own.stations, width).area for own, width in zip(pegs, widths, strict=True)],
+        dtype=float,
+    )
 
 
 def lay(
@@ -117,6 +132,8 @@ def lay(
         ),
     )
     catchments = diversions.diverted.catchments
+    widths = np.array([own.top_width_m for own in design.sections])
+    drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
     ksat = ksat_along_mm_h([line.coordinates for line in lines], features.soils, design.ksat_mm_h)
     return Laid(
         placed=placed,
@@ -135,6 +152,8 @@ def lay(
         ),
         drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
         hollow_area_m2=_hollow_areas(placed, terrain, land),
+        drawn_width_m=drawn,
+        drawn_m2=np.column_stack([ponded_m2(pegs, width) for width in drawn]),
     )
 
 
