@@ -1,5 +1,6 @@
 """Pegs along a lip: where it is set out, and the ground beside each."""
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -37,13 +38,14 @@ def _chainages(vertex_m: FloatArray, sill_m: list[float]) -> tuple[FloatArray, t
     """Chainage and kind of every peg; gaps filled evenly."""
     length = float(vertex_m[-1])
     kinds: dict[float, PegKind] = {0.0: "start", length: "end"}
-    for at in sill_m:
-        if all(abs(at - known) > _SAME_M for known in kinds):
-            kinds[at] = "sill"
-    for at in vertex_m[1:-1]:
-        if all(abs(float(at) - known) > _SAME_M for known in kinds):
-            kinds[float(at)] = "bend"
-    fixed = sorted(kinds)
+    fixed = [0.0, length]
+    wanted: list[tuple[PegKind, float]] = [("sill", at) for at in sill_m]
+    wanted += [("bend", at) for at in vertex_m[1:-1].tolist()]
+    for kind, at in wanted:
+        place = bisect_left(fixed, at)
+        if all(abs(at - known) > _SAME_M for known in fixed[max(place - 1, 0) : place + 1]):
+            fixed.insert(place, at)
+            kinds[at] = kind
     for start, end in pairwise(fixed):
         parts = int(np.ceil((end - start) / LONGEST_GAP_M - 1e-9))
         for i in range(1, parts):
