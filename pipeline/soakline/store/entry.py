@@ -19,7 +19,7 @@ import xxhash
 from soakline.store.keys import Key
 from soakline.store.packing import Packed, unpack
 
-FORMAT = 1
+FORMAT = 2
 """Raised when the layout below or `packing` changes: entries of other formats are made anew."""
 
 _MAGIC = b"soakline"
