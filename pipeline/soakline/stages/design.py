@@ -37,7 +37,6 @@ from soakline.stages.rules import (
 )
 from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain
-from soakline.terrain.hollows import hollow_outlines
 from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
 from soakline.water.land import Land
@@ -89,7 +88,7 @@ def design_swales(
             lambda: lines_by_rule(run, inputs, terrain, site, design, event),
             # Rain tells where lines lie only where the rule asks for it.
             (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
-            ("siting", "section", "terrain", "stages"),
+            ("siting", "section", "terrain", "water", "stages"),
         )
         final = final_lines(by_rule, run, terrain, site, event)
 
@@ -293,12 +292,11 @@ def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndSh
     """Geometry that routes finish on."""
     lips = np.empty(len(lines), dtype=object)
     lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
-    kept = [int(i) for i in np.flatnonzero(terrain.hollows.kept)]
     return EndShapes(
         lips,
         terrain.drainage_line,
         geometry_of(inputs.features.dams),
-        hollow_outlines(terrain.hollows, kept, terrain.grid),
+        terrain.kept_outline,
         geometry_of(inputs.features.safe_points),
         inputs.property.area,
     )

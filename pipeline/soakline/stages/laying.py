@@ -7,6 +7,7 @@ from shapely.geometry import MultiPolygon
 
 from soakline.diversions.catchments import passed_on
 from soakline.diversions.digging import Digging
+from soakline.diversions.diversion import Diversion
 from soakline.diversions.lay import Diversions, lay_diversions
 from soakline.diversions.traced import drain_ways
 from soakline.findings import Finding
@@ -42,7 +43,7 @@ class Laid:
     length_m, level_m, slope_pct : (swales,) of the lip, m, and mean slope across it, %
     spread : (swales,) bool; the spoil is spread and no mound stands
     soak_m_h : (swales,) soaking rate, clogging included, m/h
-    diversions : drains that lead water to swales
+    drains : that lead water to swales
     catchments : of the swales, drains counted in
     catchment_ground : their polygons
     area_m2 : (swales, classes) the same by class of ground
@@ -50,6 +51,7 @@ class Laid:
     drain_area_m2 : (drains, classes) what passes the lower end of each drain
     hollow_area_m2 : by kept hollow (classes,) what drains to it before it meets a swale
     drawn_width_m, drawn_m2 : (widths,) rising, and (swales, widths): water surfaces at some widths
+    findings : what was found in laying the drains
     """
 
     placed: Placed
@@ -59,7 +61,7 @@ class Laid:
     slope_pct: FloatArray
     spread: BoolArray
     soak_m_h: FloatArray
-    diversions: Diversions
+    drains: tuple[Diversion, ...]
     catchments: Catchments
     catchment_ground: list[MultiPolygon]
     area_m2: FloatArray
@@ -68,10 +70,7 @@ class Laid:
     hollow_area_m2: dict[int, FloatArray]
     drawn_width_m: FloatArray
     drawn_m2: FloatArray
-
-    @property
-    def findings(self) -> tuple[Finding, ...]:
-        return self.diversions.findings
+    findings: tuple[Finding, ...]
 
     def ponded_m2(self, width_m: FloatArray) -> FloatArray:
         """Water surface of each swale, (swales,) m², at a width of each."""
@@ -143,7 +142,7 @@ def lay(
         slope_pct=slope,
         spread=slope < run.earthworks.spread_under_pct,
         soak_m_h=np.asarray(ksat, dtype=float) * design.clogging_factor / 1000.0,
-        diversions=diversions,
+        drains=diversions.drains,
         catchments=catchments,
         catchment_ground=catchment_polygons(catchments, grid),
         area_m2=area_by_class_m2(catchments.label, land, len(lines), grid.cell_area_m2),
@@ -154,6 +153,7 @@ def lay(
         hollow_area_m2=_hollow_areas(placed, terrain, land),
         drawn_width_m=drawn,
         drawn_m2=np.column_stack([ponded_m2(pegs, width) for width in drawn]),
+        findings=diversions.findings,
     )
 
 

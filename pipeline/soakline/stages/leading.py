@@ -29,7 +29,7 @@ def dug_diversions(laid: Laid, event: Event, run: RunFile) -> DugDiversions:
     -----
     Water is taken to reach a drain as fast as it ever does, in 6 minutes.
     """
-    drains, area = laid.diversions.drains, laid.drain_area_m2
+    drains, area = laid.drains, laid.drain_area_m2
     if not drains:
         return DugDiversions((), (), np.zeros(0))
     sections = []

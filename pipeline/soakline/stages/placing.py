@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from soakline.grid import BoolArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
 from soakline.overflow.ranking import Ways
@@ -86,10 +86,12 @@ class Lines:
     ----------
     placed : Placed
     fed : (lines,) bool; enough drains to it
+    area_m2 : (lines, classes) of its catchment, by class of ground
     """
 
     placed: Placed
     fed: BoolArray
+    area_m2: FloatArray
 
 
 def lines_by_rule(
@@ -105,7 +107,9 @@ def lines_by_rule(
     lines = place(terrain, site, inputs.features, run.spacing, interval)
     lines = clear_of_exclusions(lines, site, design, terrain)
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
-    return Lines(placed, placed.catchments.area_m2 >= run.siting.min_catchment_m2)
+    caught = placed.catchments
+    area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
+    return Lines(placed, caught.area_m2 >= run.siting.min_catchment_m2, area)
 
 
 def final_lines(
@@ -114,10 +118,8 @@ def final_lines(
     """Lips that are kept, rings opened where their water leaves best."""
     placed, opened = lines.placed, lines.placed.lines
     if any(line.closed for line in opened):
-        label, cell_area = placed.catchments.label, terrain.grid.cell_area_m2
         # How far water has to run is measured later, on the lips that are kept.
-        area = area_by_class_m2(label, event.land, len(opened), cell_area)
-        peak = fastest_peak_m3s(event, area)
+        peak = fastest_peak_m3s(event, lines.area_m2)
         opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
     return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
 

@@ -14,7 +14,7 @@ from soakline.terrain.cells import GeometryArray
 from soakline.terrain.drainage import DrainageLine, drainage_lines
 from soakline.terrain.flow import Flow, flow_over
 from soakline.terrain.ground import horn_slope_pct, mean_ground
-from soakline.terrain.hollows import Hollows, fill_hollows, find_hollows
+from soakline.terrain.hollows import Hollows, fill_hollows, find_hollows, hollow_outlines
 
 # Lines through cell centres are drawn straighter by at most this many cells.
 _STRAIGHTEN_CELLS = 0.75
@@ -33,6 +33,7 @@ class Terrain:
     slope_pct : Horn's slope of the ground, %
     flow : directions and contributing cells
     hollows : Hollows
+    kept_outline : outlines of the kept ones, by index
     drainage : reaches of drainage lines
     drainage_line : (n,) the same as drawn
     noise_m : rms of DEM less ground, m
@@ -45,6 +46,7 @@ class Terrain:
     slope_pct: GroundArray
     flow: Flow
     hollows: Hollows
+    kept_outline: dict[int, BaseGeometry]
     drainage: tuple[DrainageLine, ...]
     drainage_line: GeometryArray
     noise_m: float
@@ -113,6 +115,7 @@ def condition_ground(
         slope_pct=slope,
         flow=flow,
         hollows=hollows,
+        kept_outline=hollow_outlines(hollows, np.flatnonzero(hollows.kept).tolist(), grid),
         drainage=lines,
         drainage_line=drawn,
         noise_m=_rms(dem, ground),
