@@ -1,8 +1,9 @@
 """The plan's one file: every layer and table of the contract in a GeoPackage 1.3."""
 
 import sqlite3
-from collections.abc import Mapping
-from contextlib import closing
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import geopandas as gpd
@@ -46,17 +47,37 @@ def write_plan(path: Path, layers: Layers, crs_wkt: str, describe: PlanDescripti
         problem = InputProblem(str(path), "", f"a name ending in {path.suffix!r}", "NAME.gpkg")
         raise InputRefused([problem])
     _refuse_other_layers(layers, CRS.from_user_input(crs_wkt))
-    with written_whole(path, estimated_bytes(layers)) as temporary:
+    with written_whole(path, estimated_bytes(layers)) as temporary, _written_as_one():
         for schema in LAYERS:
             _write_layer(temporary, schema, layers[schema.name])
         with closing(sqlite3.connect(temporary, isolation_level=None)) as database:
-            # The temporary is thrown away if anything fails: it needs no journal of its own.
             database.execute("PRAGMA journal_mode=OFF")
             database.execute("PRAGMA synchronous=OFF")
             database.execute("BEGIN")
             write_descriptions(database, LAYERS, describe)
             database.execute("COMMIT")
         _check_written(temporary, layers)
+
+
+@contextmanager
+def _written_as_one() -> Iterator[None]:
+    """Have GDAL write all layers as of one time, and each without waiting for the disk.
+
+    A temporary is thrown away whole if anything fails: it needs no journal, and it is flushed once
+    at the end. Layers with times of their own would make SQLite count more or fewer changes from
+    run to run.
+    """
+    now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    options = {
+        "OGR_SQLITE_JOURNAL": "OFF",
+        "OGR_SQLITE_SYNCHRONOUS": "OFF",
+        "OGR_CURRENT_DATE": now,
+    }
+    pyogrio.set_gdal_config_options(options)
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 def estimated_bytes(layers: Layers) -> int:
