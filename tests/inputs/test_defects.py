@@ -1,6 +1,5 @@
 """Defects of a DEM: each is found where it is, and good ground is left in peace."""
 
-
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter, zoom
