@@ -10,6 +10,7 @@ water to each other; `receivers` sees to it that every chain of drains ends in a
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import networkx as nx
 import numba
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +19,6 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.diversions.diversion import NONE, Diversion
 from soakline.grid import BoolArray, FloatArray, Grid
-from soakline.order import from_the_top
 from soakline.siting.catchments import Catchments, burn_lines, count_labels
 from soakline.terrain.cells import burn
 from soakline.terrain.flow import Uint8Array
@@ -149,9 +149,13 @@ def passed_on(diversions: Sequence[Diversion], own: FloatArray) -> FloatArray:
     ValueError
         If drains run in a circle: a defect of ours.
     """
-    onward = [[d.into] if d.into != NONE else [] for d in diversions]
+    graph: nx.DiGraph[int] = nx.DiGraph()
+    graph.add_nodes_from(range(len(diversions)))
+    graph.add_edges_from((k, d.into) for k, d in enumerate(diversions) if d.into != NONE)
+    if not nx.is_directed_acyclic_graph(graph):
+        raise ValueError("diversion drains run in a circle")
     total = np.array(own, dtype=float)
-    for k in from_the_top(onward):
+    for k in nx.lexicographical_topological_sort(graph):
         if diversions[k].into != NONE:
             total[diversions[k].into] += total[k]
     return total

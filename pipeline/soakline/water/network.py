@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
+import networkx as nx
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.order import from_the_top
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -55,11 +55,16 @@ def chain_of(swales: int, spills: list[Spill]) -> Chain:
     ValueError
         If water could come back to where it was.
     """
+    graph: nx.DiGraph[int] = nx.DiGraph()
+    graph.add_nodes_from(range(swales))
     own: list[list[Spill]] = [[] for _ in range(swales)]
     for spill in spills:
         if spill.to_swale >= 0:
+            graph.add_edge(spill.swale, spill.to_swale)
             own[spill.swale].append(spill)
-    order = from_the_top([[spill.to_swale for spill in spills] for spills in own])
+    if not nx.is_directed_acyclic_graph(graph):
+        raise ValueError("overflow runs in a circle")
+    order = tuple(nx.lexicographical_topological_sort(graph))
     return Chain(order, tuple(tuple(s) for s in own))
 
 
