@@ -66,7 +66,7 @@ def test_stdout_is_the_plan_s_path_and_nothing_of_a_library(tmp_path: Path) -> N
     told = [json.loads(line) for line in (tmp_path / "log.jsonl").read_text().splitlines()]
     finished = [event["stage"] for event in told if event["event"] == "finished"]
     assert finished[0] == "reading"
-    assert finished[-2:] == ["writing", "map"]
+    assert finished[-2:] == ["map", "writing"]
     assert len(finished) == len(set(finished)) >= 5
     assert (tmp_path / "map.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
     left = {path.name for path in tmp_path.iterdir()}
