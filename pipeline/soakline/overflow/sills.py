@@ -1,5 +1,6 @@
 """Which exits each swale spills over, how long the sills are, and whether the water ends safely."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,9 @@ from soakline.water.network import Spill
 from soakline.water.time_of_concentration import travel_time_s
 
 _APART_M = 1.0  # ground left between two sills of one lip
+_GROWN_TIMES = 4
+
+Span = tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -77,6 +81,27 @@ def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float
     return (low, high) if high - low >= SHORTEST_SILL_M else None
 
 
+def _longest(wanted_m: float, fits: Callable[[float], bool]) -> float:
+    """Longest sill up to the one wanted that fits, about; 0 where none does.
+
+    From its middle a long sill may lead elsewhere than the exit: then a shorter one serves. Halved
+    until it fits, it grows again towards the last that did not.
+    """
+    length, too_long = wanted_m, 0.0
+    while not fits(length):
+        too_long = length
+        length = length / 2.0 if length > SHORTEST_SILL_M * 2.0 else length - SHORTEST_SILL_M
+        if length < SHORTEST_SILL_M:
+            return 0.0
+    for _ in range(_GROWN_TIMES if too_long > 0.0 else 0):
+        between = (length + too_long) / 2.0
+        if fits(between):
+            length = between
+        else:
+            too_long = between
+    return length
+
+
 def _lay_sills(
     ranked: list[Exit], wanted_m: float, safe_only: bool, safe_goal: BoolArray, ways: Ways
 ) -> list[tuple[Exit, float, float]]:
@@ -89,20 +114,23 @@ def _lay_sills(
         span = _free_span(way, [(start, end) for _, start, end in laid])
         if span is None:
             continue
-        length = min(LONGEST_SILL_M, max(missing, SHORTEST_SILL_M), span[1] - span[0])
-        # From its middle a long sill may lead elsewhere than the exit: then a shorter one serves.
-        while length >= SHORTEST_SILL_M:
+        wanted = min(LONGEST_SILL_M, max(missing, SHORTEST_SILL_M), span[1] - span[0])
+
+        def middle_of(
+            length: float, way: Exit = way, span: Span = span
+        ) -> tuple[Exit, float] | None:
             start = min(max(way.along_m - length / 2.0, span[0]), span[1] - length)
             middle = ways.exit_at(way.stretch, way.swale, start + length / 2.0, way.at_end)
-            if (
-                middle is not None
-                and usable_exit(middle, ways)
-                and (safe_goal[middle.goal] or not safe_only)
-            ):
-                laid.append((middle, start, start + length))
-                missing -= length
-                break
-            length = length / 2.0 if length > SHORTEST_SILL_M * 2.0 else length - SHORTEST_SILL_M
+            if middle is None or not usable_exit(middle, ways):
+                return None
+            return (middle, start) if safe_goal[middle.goal] or not safe_only else None
+
+        length = _longest(wanted, lambda length: middle_of(length) is not None)
+        found = middle_of(length) if length > 0.0 else None
+        if found is not None:
+            middle, start = found
+            laid.append((middle, start, start + length))
+            missing -= length
     return laid
 
 
