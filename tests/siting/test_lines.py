@@ -68,6 +68,14 @@ def test_no_allowed_ground_has_no_first_level() -> None:
     assert first_level_m(terrain.ground_m, terrain.flow.direction, nowhere, 1.0, 8.0) is None
 
 
+def test_a_level_that_the_ground_does_not_reach_has_no_line() -> None:
+    dem, grid = sample(plane(8.0), width_m=60.0)
+    levels = np.array([dem.max() + 0.01, float(dem.mean())])
+    above, through = level_lines(dem, grid, levels, np.ones(grid.shape, dtype=bool))
+    assert above == []
+    assert len(through) == 1
+
+
 def test_level_lines_are_whole_across_tiles() -> None:
     """A ring over four tiles of 256 cells comes back as one closed line."""
     dem, grid = sample(cone(10.0), width_m=600.0)

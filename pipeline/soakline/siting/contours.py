@@ -82,6 +82,6 @@ def level_lines(
 
     lines = []
     for own in pieces:
-        joined = shapely.line_merge(shapely.multilinestrings([shapely.LineString(p) for p in own]))
+        joined = shapely.line_merge(shapely.MultiLineString(own))
         lines.append([shapely.get_coordinates(part) for part in shapely.get_parts(joined)])
     return lines
