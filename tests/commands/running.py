@@ -16,8 +16,17 @@ Run = Callable[[Path, list[str]], tuple[int, str, str]]
 
 def run_anew(folder: Path, arguments: list[str], *under: str) -> tuple[int, str, str]:
     """Run the program as a user does, or under another command: status, stdout, stderr."""
+    return _ended(folder, [*under, sys.executable, "-m", "soakline", *arguments])
+
+
+def run_script(folder: Path, script: str, arguments: list[str]) -> tuple[int, str, str]:
+    """As `run_anew`, by a script that changes something before it calls the program."""
+    return _ended(folder, [sys.executable, "-c", script, *arguments])
+
+
+def _ended(folder: Path, command: list[str]) -> tuple[int, str, str]:
     ran = subprocess.run(
-        [*under, sys.executable, "-m", "soakline", *arguments],
+        command,
         cwd=folder,
         capture_output=True,
         text=True,

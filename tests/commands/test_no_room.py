@@ -7,7 +7,7 @@ from pathlib import Path
 import pyogrio
 import pytest
 
-from tests.commands.running import run_anew, run_bound
+from tests.commands.running import run_anew, run_bound, run_script
 from tests.terrain_analytic.ground import plane, sample
 from tests.terrain_analytic.run_folder import write_run
 
@@ -64,16 +64,10 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_no_room_half_way_is_refused_and_the_earlier_plan_stays(run: Path, share: float) -> None:
     before = files(run.parent)
     limit = str(int(share * len(before["run.gpkg"])))
-    ran = subprocess.run(
-        [sys.executable, "-c", _LIMITED, limit, "plan", run.name, "--quiet"],
-        cwd=run.parent,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert (ran.returncode, ran.stdout) == (2, "")
-    first, message, *more = ran.stderr.splitlines()
+    arguments = [limit, "plan", run.name, "--quiet"]
+    status, stdout, stderr = run_script(run.parent, _LIMITED, arguments)
+    assert (status, stdout) == (2, "")
+    first, message, *more = stderr.splitlines()
     assert "1 problem" in first
     assert "run.gpkg: found" in message
     assert "a limit on the size of files; allowed: about" in message
@@ -84,17 +78,11 @@ def test_no_room_half_way_is_refused_and_the_earlier_plan_stays(run: Path, share
 def test_no_room_for_the_picture_leaves_the_earlier_plan_too(run: Path) -> None:
     (run.parent / "map.png").write_bytes(b"earlier")
     before = files(run.parent)
-    ran = subprocess.run(
-        [sys.executable, "-c", _NO_PICTURE, "plan", run.name, "--quiet", "--map", "map.png"],
-        cwd=run.parent,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert (ran.returncode, ran.stdout) == (2, "")
-    assert "map.png: found" in ran.stderr
-    assert "Nothing was written." in ran.stderr
+    arguments = ["plan", run.name, "--quiet", "--map", "map.png"]
+    status, stdout, stderr = run_script(run.parent, _NO_PICTURE, arguments)
+    assert (status, stdout) == (2, "")
+    assert "map.png: found" in stderr
+    assert "Nothing was written." in stderr
     assert files(run.parent) == before
 
 

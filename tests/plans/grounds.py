@@ -11,7 +11,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
-import rasterio
 import shapely
 from scipy import ndimage
 
@@ -19,6 +18,7 @@ from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
+from tests.real_ground.ground import hillside
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -35,17 +35,17 @@ from tests.terrain_analytic.run_folder import write_run
 
 TURN_DEG = 20.0
 LEVEL = plane(0.0)
-HILLSIDE = Path(__file__).parents[1] / "real_ground" / "hillside.tif"
 
 
 @dataclass(frozen=True)
 class Form:
-    """A form and how the DEM is sampled from it."""
+    """A form, how the DEM is sampled from it, and what the run file asks for."""
 
     height: Height
     width_m: float = 400.0
     rotation_deg: float = 0.0
     noise_m: float = 0.0
+    run: dict[str, Any] = field(default_factory=dict)
 
     def dem(self) -> tuple[GroundArray, Grid]:
         return sample(
@@ -58,16 +58,12 @@ class Form:
 
 @dataclass(frozen=True)
 class Surveyed(Form):
-    """Real ground instead of a form, and what its run file asks for."""
+    """Real ground instead of a form."""
 
     height: Height = LEVEL
-    run: dict[str, Any] = field(default_factory=dict)
 
     def dem(self) -> tuple[GroundArray, Grid]:
-        with rasterio.open(HILLSIDE) as source:
-            place, wkt = source.transform, source.crs.to_wkt()
-            size = (source.height, source.width)
-            return source.read(1), Grid(*size, place.c, place.f, place.a, wkt)
+        return hillside()
 
 
 FORMS: dict[str, Form] = {
@@ -183,8 +179,7 @@ def plan_of(folder: Path, name: str) -> Planned:
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            run = form.run if isinstance(form, Surveyed) else None
-            make_plan(load_run_file(write_run(place, dem, grid, run=run)), out, Progress())
+            make_plan(load_run_file(write_run(place, dem, grid, run=form.run)), out, Progress())
     return Planned(out, form, dem, grid)
 
 

@@ -12,7 +12,6 @@ import numpy as np
 import pyflwdir
 import pyogrio
 import pytest
-import rasterio
 import shapely
 from scipy import ndimage
 
@@ -25,24 +24,13 @@ from soakline.stages.progress import Progress
 from soakline.terrain.condition import Terrain, condition_ground
 from soakline.terrain.ground import horn_slope_pct
 from tests.plans.grounds import along_m
+from tests.real_ground import ground as real_ground
 from tests.terrain_analytic.run_folder import write_run
-
-DEM = Path(__file__).with_name("hillside.tif")
 
 
 @pytest.fixture(scope="module")
 def hillside() -> tuple[GroundArray, Grid]:
-    with rasterio.open(DEM) as source:
-        dem = source.read(1)
-        grid = Grid(
-            source.height,
-            source.width,
-            source.transform.c,
-            source.transform.f,
-            source.transform.a,
-            source.crs.to_wkt(),
-        )
-    return dem, grid
+    return real_ground.hillside()
 
 
 @pytest.fixture(scope="module")

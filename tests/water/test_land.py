@@ -254,7 +254,8 @@ def test_in_one_class_the_dry_area_is_the_difference_to_the_bit() -> None:
 def arriving_mm(area_m2: FloatArray, shed_mm: FloatArray) -> float:
     """What classes of ground, shedding at once, bring to a swale in all, over their area."""
     unit = unit_hydrographs([0.5], 360.0, "curvilinear")
-    return float(arriving_m3(shed_mm[:, None], area_m2[None], unit).sum() / area_m2.sum() * 1000.0)
+    brought_m3 = float(arriving_m3(shed_mm[:, None], area_m2[None], unit).sum())
+    return brought_m3 / area_m2.sum() * 1000.0 if area_m2.any() else brought_m3
 
 
 def test_a_mean_curve_number_understates_runoff_fourteen_fold() -> None:
@@ -291,7 +292,7 @@ def q_in(rain_in: float, number: float) -> float:
 
 @given(
     st.lists(st.floats(30.0, 100.0), min_size=1, max_size=5),
-    st.lists(st.floats(1.0, 1e5), min_size=5, max_size=5),
+    st.lists(st.just(0.0) | st.floats(1.0, 1e5), min_size=5, max_size=5),
     st.floats(0.0, 200.0),
 )
 def test_runoff_by_part_is_never_less_than_by_the_mean_curve_number(
@@ -301,6 +302,9 @@ def test_runoff_by_part_is_never_less_than_by_the_mean_curve_number(
     number, area = np.array(numbers), np.array(areas[: len(numbers)])
     own = runoff_mm(rain_mm, number)
     depth = arriving_mm(area, own)
+    if area.sum() == 0.0:
+        assert depth == 0.0
+        return
     assert own.min() - 1e-9 <= depth <= own.max() + 1e-9
     mean = float(np.clip(area @ number / area.sum(), 30.0, 100.0))
     assert depth >= float(runoff_mm(rain_mm, mean)) - 1e-6

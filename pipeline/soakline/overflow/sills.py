@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -26,6 +27,9 @@ _APART_M = 1.0  # ground left between two sills of one lip
 _GROWN_TIMES = 4
 
 Span = tuple[float, float]
+"""From and to, m along a lip."""
+LaidSill = tuple[Exit, float, float]
+"""Exit at its middle, from and to, m along a lip."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -68,7 +72,7 @@ class Outlets:
         return np.array([sum(s.length_m for s in own) for own in self.sills], dtype=float)
 
 
-def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float] | None:
+def _free_span(way: Exit, used: list[Span]) -> Span | None:
     """The part of an exit's stretch around it that no sill takes yet."""
     low, high = way.stretch.start_m, way.stretch.end_m
     for start, end in used:
@@ -81,32 +85,45 @@ def _free_span(way: Exit, used: list[tuple[float, float]]) -> tuple[float, float
     return (low, high) if high - low >= SHORTEST_SILL_M else None
 
 
-def _longest(wanted_m: float, fits: Callable[[float], bool]) -> float:
-    """Longest sill up to the one wanted that fits, about; 0 where none does.
+def _sill_on(
+    way: Exit, span: Span, length_m: float, allowed: BoolArray, ways: Ways
+) -> LaidSill | None:
+    """Sill of a length around an exit, walked again from its middle; None where that may not be.
 
-    From its middle a long sill may lead elsewhere than the exit: then a shorter one serves. Halved
-    until it fits, it grows again towards the last that did not.
+    From its middle a long sill may lead elsewhere than the exit.
     """
+    start = min(max(way.along_m - length_m / 2.0, span[0]), span[1] - length_m)
+    middle = ways.exit_at(way.stretch, way.swale, start + length_m / 2.0, way.at_end)
+    if middle is None or not allowed[middle.goal] or not usable_exit(middle, ways):
+        return None
+    return middle, start, start + length_m
+
+
+def _longest(wanted_m: float, sill_of: Callable[[float], LaidSill | None]) -> LaidSill | None:
+    """Longest sill up to the length wanted, about: halved until it may be, then grown again."""
     length, too_long = wanted_m, 0.0
-    while not fits(length):
+    found = sill_of(length)
+    while found is None:
         too_long = length
         length = length / 2.0 if length > SHORTEST_SILL_M * 2.0 else length - SHORTEST_SILL_M
         if length < SHORTEST_SILL_M:
-            return 0.0
+            return None
+        found = sill_of(length)
     for _ in range(_GROWN_TIMES if too_long > 0.0 else 0):
         between = (length + too_long) / 2.0
-        if fits(between):
-            length = between
-        else:
+        longer = sill_of(between)
+        if longer is None:
             too_long = between
-    return length
+        else:
+            length, found = between, longer
+    return found
 
 
 def _lay_sills(
-    ranked: list[Exit], wanted_m: float, safe_only: bool, safe_goal: BoolArray, ways: Ways
-) -> list[tuple[Exit, float, float]]:
-    """Sills over the best exits until they are long enough; each walked again from its middle."""
-    laid: list[tuple[Exit, float, float]] = []
+    ranked: list[Exit], wanted_m: float, allowed: BoolArray, ways: Ways
+) -> list[LaidSill]:
+    """Sills over the best exits, to goals that are allowed, until they are long enough."""
+    laid: list[LaidSill] = []
     missing = wanted_m
     for way in ranked:
         if missing < 1e-9:
@@ -115,22 +132,10 @@ def _lay_sills(
         if span is None:
             continue
         wanted = min(LONGEST_SILL_M, max(missing, SHORTEST_SILL_M), span[1] - span[0])
-
-        def middle_of(
-            length: float, way: Exit = way, span: Span = span
-        ) -> tuple[Exit, float] | None:
-            start = min(max(way.along_m - length / 2.0, span[0]), span[1] - length)
-            middle = ways.exit_at(way.stretch, way.swale, start + length / 2.0, way.at_end)
-            if middle is None or not usable_exit(middle, ways):
-                return None
-            return (middle, start) if safe_goal[middle.goal] or not safe_only else None
-
-        length = _longest(wanted, lambda length: middle_of(length) is not None)
-        found = middle_of(length) if length > 0.0 else None
-        if found is not None:
-            middle, start = found
-            laid.append((middle, start, start + length))
-            missing -= length
+        sill = _longest(wanted, partial(_sill_on, way, span, allowed=allowed, ways=ways))
+        if sill is not None:
+            laid.append(sill)
+            missing -= sill[2] - sill[1]
     return laid
 
 
@@ -191,11 +196,12 @@ def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: Si
     Outlets
     """
     sills: list[tuple[Sill, ...]] = []
+    anywhere = np.ones_like(ranked.safe_goal)
     for i, own in enumerate(ranked.exits):
         wanted = wanted_sill_m(float(peak_m3s[i]), rules)
-        laid = _lay_sills(own, wanted, bool(ranked.safe[i]), ranked.safe_goal, ways)
+        laid = _lay_sills(own, wanted, ranked.safe_goal if ranked.safe[i] else anywhere, ways)
         if not laid:
-            laid = _lay_sills(own, wanted, False, ranked.safe_goal, ways)
+            laid = _lay_sills(own, wanted, anywhere, ways)
         total = sum(end - start for _, start, end in laid)
         sills.append(
             tuple(Sill(way, start, end, (end - start) / total) for way, start, end in laid)

@@ -17,7 +17,7 @@ from soakline.overflow.sills import (
 )
 from soakline.section.design import SectionDesign
 from soakline.section.trench import Trench
-from soakline.stages.laying import Laid
+from soakline.stages.laying import Laid, ponded_m2
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting, chain_arrays, route_storms
 from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
@@ -69,7 +69,8 @@ class _Basin:
         """Water surfaces with a section each, each drawn once."""
         asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
         if any(key not in self._surface for key in asked):
-            drawn = self.laid.ponded_m2(np.array([width for _, width in asked], dtype=float))
+            widths = np.array([width for _, width in asked], dtype=float)
+            drawn = ponded_m2(self.laid.pegs, widths)
             self._surface.update(zip(asked, drawn.tolist(), strict=True))
         return np.array([self._surface[key] for key in asked], dtype=float)
 

@@ -72,10 +72,6 @@ class Laid:
     drawn_m2: FloatArray
     findings: tuple[Finding, ...]
 
-    def ponded_m2(self, width_m: FloatArray) -> FloatArray:
-        """Water surface of each swale, (swales,) m², at a width of each."""
-        return ponded_m2(self.pegs, width_m)
-
     def about_ponded_m2(self, width_m: float) -> FloatArray:
         """Water surface of all swales at one width, (swales,) m², between widths that are drawn."""
         return np.array(

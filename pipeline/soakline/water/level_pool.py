@@ -17,8 +17,8 @@ from soakline.grid import FloatArray
 # With w as in `spill`, w² − w³ rises no further: past it half a part's outflow at its first rate
 # would take more than the head that drives it.
 _LARGEST_W = 2.0 / 3.0
-LARGEST_SQUARE = _LARGEST_W**2
-LARGEST_TOTAL = _LARGEST_W**2 + _LARGEST_W**3
+_LARGEST_SQUARE = _LARGEST_W**2
+_LARGEST_TOTAL = _LARGEST_W**2 + _LARGEST_W**3
 # A part is so short that with this head w is no more than this.
 _REFERENCE_HEAD_M = 0.3
 _REFERENCE_W = 1.5
@@ -117,14 +117,14 @@ def fill(
 @numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _root(total: float) -> float:
     """The w at which w² + w³ is the total, up to `_LARGEST_W`; past it 2 w³ + 4/27."""
-    if total >= LARGEST_TOTAL:
+    if total >= _LARGEST_TOTAL:
         return float(np.cbrt(0.5 * (total - 4.0 / 27.0)))
     return _root_within(total)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _root_within(total: float) -> float:
-    """The w at which w² + w³ is the total, below `LARGEST_TOTAL`.
+    """The w at which w² + w³ is the total, below `_LARGEST_TOTAL`.
 
     One step of Halley from a fitted guess within 5e-5 is exact to 3e-14.
     """
@@ -210,7 +210,9 @@ def spill_many(over_m3: FloatArray, net_m3s: FloatArray, per_m3: FloatArray, tim
         total = square - half + per_m3[c] * time_s * net_m3s[c]
         w = _root_within(max(0.0, total))
         unit_m3 = 1.0 / per_m3[c]
-        does = (start > 0.0) & (start <= LARGEST_SQUARE) & (total >= 0.0) & (total < LARGEST_TOTAL)
+        does = (
+            (start > 0.0) & (start <= _LARGEST_SQUARE) & (total >= 0.0) & (total < _LARGEST_TOTAL)
+        )
         net_m3s[c] = (half + w * w * w) * unit_m3 if does else -1.0
         over_m3[c] = w * w * unit_m3
 
