@@ -5,7 +5,7 @@ import pytest
 
 from soakline.overflow.hydraulics import normal_velocity_ms, reach_velocities, way_maxima
 from soakline.overflow.sills import SillRules, wanted_sill_m
-from soakline.overflow.velocity import manning_velocity_ms, sheet_depth_m
+from soakline.overflow.velocity import manning_velocity_ms, sheet_depth_m, travel_time_s
 from soakline.overflow.weir import head_m, sill_length_m
 from tests.terrain_analytic.ground import plane, sample, v_valley
 
@@ -142,3 +142,21 @@ def test_a_sill_passes_its_peak_at_the_greatest_head(peak_m3s: float) -> None:
     assert head_m([peak_m3s], [length], 1.45)[0] <= 0.10 + 1e-9
     wanted = sill_length_m([peak_m3s], 0.10, 1.45)[0]
     assert length == pytest.approx(max(1.0, wanted))
+
+
+def test_a_rise_of_water_runs_ahead_of_the_water() -> None:
+    """Its celerity is dq/dd (Chow, Maidment & Mays 1988, section 9.3; M), here by differences."""
+    flow_m2s, slope, n = 0.046, 0.067, 0.035
+    more = flow_m2s * (1.0 + 1e-6)
+    risen_m = sheet_depth_m(more, slope, n) - sheet_depth_m(flow_m2s, slope, n)
+    celerity_ms = (more - flow_m2s) / risen_m
+    time_s = travel_time_s(100.0, 100.0 * slope, flow_m2s, n)
+    assert 100.0 / time_s == pytest.approx(float(celerity_ms), rel=1e-5)
+
+
+def test_travel_times_of_ways_add_up_and_never_end_in_nothing() -> None:
+    times = travel_time_s([100.0, 200.0, 0.0, 50.0], [4.0, 8.0, 0.0, 0.0], 0.046, 0.035)
+    assert times[1] == pytest.approx(2.0 * times[0])
+    assert times[2] == 0.0
+    level, gentle = times[3], travel_time_s(50.0, 0.05, 0.046, 0.035)
+    assert level == pytest.approx(float(gentle))

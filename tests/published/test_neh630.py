@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from soakline import tables
+from soakline.overflow.velocity import manning_velocity_ms
 from soakline.water.curve_number import storage_mm
-from soakline.water.time_of_concentration import concentration_h, lag_h, travel_time_s
+from soakline.water.time_of_concentration import concentration_h, lag_h
 from soakline.water.unit_hydrograph import Shape, arrived_share, ratios, time_to_peak_h
 
 FOOT_M = 0.3048
@@ -51,11 +52,13 @@ def test_time_of_concentration_is_five_thirds_of_the_lag() -> None:
 
 
 def test_water_over_short_grass_runs_7_feet_a_second_down_a_vertical_unit() -> None:
-    """Table 15-3, short-grass pasture: 6.962 √s ft/s (M); FHWA HEC-22 rounds to 0.213 √(s %). C."""
-    feet = 400.0
-    seconds = travel_time_s(feet * FOOT_M, 0.04 * feet * FOOT_M)
-    assert feet / seconds == pytest.approx(6.962 * 0.2, rel=1e-9)
-    assert feet * FOOT_M / seconds == pytest.approx(0.213 * 2.0, rel=0.005)
+    """Table 15-3, short-grass pasture: depth 0.2 ft, n 0.073, 6.962 √s ft/s (M).
+
+    FHWA HEC-22 rounds to 0.213 √(s %). C.
+    """
+    velocity_ms = manning_velocity_ms(0.2 * FOOT_M, 0.04, 0.073)
+    assert velocity_ms / FOOT_M == pytest.approx(6.962 * 0.2, rel=0.001)
+    assert velocity_ms == pytest.approx(0.213 * 2.0, rel=0.005)
 
 
 def test_mass_of_the_curvilinear_unit_hydrograph() -> None:

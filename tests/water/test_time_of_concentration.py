@@ -8,7 +8,6 @@ from soakline.water.time_of_concentration import (
     concentration_h,
     lag_h,
     sheet_flow_h,
-    travel_time_s,
     two_year_24h_mm,
 )
 
@@ -63,13 +62,6 @@ def test_only_sheet_flow_asks_for_the_two_year_rain() -> None:
 
 def test_a_lag_follows_the_curve_number_of_each_catchment() -> None:
     assert np.all(np.diff(lag_h(500.0, 8.0, [60.0, 74.0, 90.0])) < 0.0)
-
-
-def test_travel_times_of_routes_add_up_and_never_end_in_nothing() -> None:
-    times = travel_time_s([100.0, 200.0, 0.0, 50.0], [4.0, 8.0, 0.0, 0.0])
-    assert times[1] == pytest.approx(2.0 * times[0])
-    assert times[2] == 0.0
-    assert times[3] == pytest.approx(50.0 / (6.962 * 0.3048 * 0.001**0.5))
 
 
 @pytest.mark.parametrize(

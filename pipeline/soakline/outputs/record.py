@@ -16,6 +16,10 @@ _LIBRARIES = (
     "numpy", "numba", "scipy", "richdem2", "rasterio", "pyogrio", "geopandas", "shapely",
     "contourpy", "networkx", "pydantic", "pyproj",
 )  # fmt: skip
+_TRAVEL = (
+    "kinematic wave down each way, 5/3 of Manning's velocity of a sheet with the flow that a metre "
+    "of sill passes at the greatest head"
+)
 _PEAKS = "routed: unit hydrographs, level pools down the chain, heads over the sills solved"
 
 
@@ -53,6 +57,7 @@ def record_table(
         ("bypass_m2", f"{plan.catchments.bypass_m2:.6f}"),
         ("allowed_m2", f"{plan.site.allowed_m2:.2f}"),
         ("peaks", _PEAKS),
+        ("travel_times", _TRAVEL),
     ]
     for own, loss in zip(plan.event.land.classes, plan.event.losses, strict=True):
         rows.append((f"ground:{own.label}", str(loss)))

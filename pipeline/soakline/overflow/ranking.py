@@ -41,6 +41,11 @@ class SillRules:
     max_slope_pct: float
     edge_allowed: bool
 
+    @property
+    def flow_m2s(self) -> float:
+        """Flow over each metre of sill at the greatest head, m³/s; C h^1.5."""
+        return float(self.coefficient * self.head_m**1.5)
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Ways:
@@ -91,8 +96,7 @@ class Ways:
 
 def wanted_sill_m(peak_m3s: float, rules: SillRules) -> float:
     """Length of sill for a peak at the greatest head, at least 1 m; L = Q / (C h^1.5)."""
-    per_metre: float = rules.coefficient * rules.head_m**1.5
-    return max(SHORTEST_SILL_M, peak_m3s / per_metre)
+    return max(SHORTEST_SILL_M, peak_m3s / rules.flow_m2s)
 
 
 def usable_exit(way: Exit, ways: Ways) -> bool:
@@ -141,15 +145,14 @@ def judged_exits(
     if not flat:
         return JudgedExits(usable, np.zeros(0), np.zeros(0))
     peak = peak_m3s[[way.swale for way in flat]]
-    per_metre = rules.coefficient * rules.head_m**1.5
-    length = np.minimum(np.maximum(peak / per_metre, SHORTEST_SILL_M), LONGEST_SILL_M)
+    length = np.minimum(np.maximum(peak / rules.flow_m2s, SHORTEST_SILL_M), LONGEST_SILL_M)
     steepest, fastest = way_maxima(
         np.concatenate([[0], np.cumsum([way.station_row.size for way in flat])]),
         np.concatenate([way.station_row for way in flat]),
         np.concatenate([way.station_column for way in flat]),
         ways.ground_m,
         ways.grid.cell_m,
-        np.minimum(peak, per_metre * length),
+        np.minimum(peak, rules.flow_m2s * length),
         length,
         rules.manning_n,
     )

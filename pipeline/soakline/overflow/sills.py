@@ -19,9 +19,9 @@ from soakline.overflow.ranking import (
     usable_exit,
     wanted_sill_m,
 )
+from soakline.overflow.velocity import travel_time_s
 from soakline.siting.exits import Exit
-from soakline.water.network import Spill
-from soakline.water.time_of_concentration import travel_time_s
+from soakline.water.network import Chain, Spill, chain_of
 
 _APART_M = 1.0  # ground left between two sills of one lip
 _GROWN_TIMES = 4
@@ -61,10 +61,14 @@ class Outlets:
     ----------
     sills : for each swale, none where no way may be taken
     safe : (swales,) bool; whether all its water reaches a safe end
+    chain : Chain that these sills make
+    travel_s : time to arrival of each spill of the chain, s
     """
 
     sills: tuple[tuple[Sill, ...], ...]
     safe: BoolArray
+    chain: Chain
+    travel_s: FloatArray
 
     @property
     def built_m(self) -> FloatArray:
@@ -210,23 +214,26 @@ def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: Si
     return Outlets(
         sills=tuple(sills),
         safe=safe_swales(goals, ways, ranked.hollow_safe, rules, every=True),
+        chain=chain_of(len(sills), _spills(sills)),
+        travel_s=_travel_s(sills, ways, rules),
     )
 
 
-def spills_of(outlets: Outlets) -> list[Spill]:
+def _spills(sills: list[tuple[Sill, ...]]) -> list[Spill]:
     """Parts of every overflow, for the chain."""
-    swales = len(outlets.sills)
     return [
-        Spill(i, sill.way.goal - 1 if 0 < sill.way.goal <= swales else -1, sill.share)
-        for i, own in enumerate(outlets.sills)
+        Spill(i, sill.way.goal - 1 if 0 < sill.way.goal <= len(sills) else -1, sill.share)
+        for i, own in enumerate(sills)
         for sill in own
     ]
 
 
-def travel_times_s(outlets: Outlets, ways: Ways) -> FloatArray:
-    """Time that spilled water takes to the swale it comes to, for each spill of the chain, s."""
-    swales = len(outlets.sills)
-    into = [sill for own in outlets.sills for sill in own if 0 < sill.way.goal <= swales]
+def _travel_s(sills: list[tuple[Sill, ...]], ways: Ways, rules: SillRules) -> FloatArray:
+    """Time that spilled water takes to the swale it comes to, for each spill of the chain, s.
+
+    Sills pass the check peak at the greatest head, so each metre's flow is known before the peak.
+    """
+    into = [sill for own in sills for sill in own if 0 < sill.way.goal <= len(sills)]
     return travel_time_s(
         np.array([sill.way.way_m for sill in into], dtype=float),
         np.array(
@@ -236,4 +243,6 @@ def travel_times_s(outlets: Outlets, ways: Ways) -> FloatArray:
             ],
             dtype=float,
         ),
+        rules.flow_m2s,
+        rules.manning_n,
     )

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from soakline import tables
 from soakline.grid import FloatArray
+from soakline.water.time_of_concentration import slope_of
 
 SoilResistance = Literal["erodible", "erosion-resistant"]
 
@@ -174,3 +175,34 @@ def sheet_depth_m(flow_m2s: npt.ArrayLike, slope: npt.ArrayLike, n: npt.ArrayLik
     if not (np.all(flow >= 0.0) and np.all(fall > 0.0) and np.all(roughness > 0.0)):
         raise ValueError("flow must not be negative, slope and roughness must be positive")
     return np.asarray((flow * roughness / np.sqrt(fall)) ** 0.6)
+
+
+def travel_time_s(
+    length_m: npt.ArrayLike, drop_m: npt.ArrayLike, flow_m2s: float, manning_n: float
+) -> FloatArray:
+    """Time that a change of flow takes down a way which runs as a wide sheet.
+
+    Parameters
+    ----------
+    length_m, drop_m : any shape, m, not negative
+    flow_m2s : per metre of width, m³/s, positive
+    manning_n : s/m^(1/3), positive
+
+    Returns
+    -------
+    broadcast shape, s; 0 for a way without length
+
+    Notes
+    -----
+    A rise of water runs ahead of the water itself: in a wide channel by Manning at 5/3 of its
+    velocity, the celerity of the kinematic wave, [Chow1988]_ section 9.3.
+
+    Examples
+    --------
+    >>> travel_time_s([100.0, 0.0], [4.0, 0.0], 0.046, 0.035).round(1)
+    array([72.3,  0. ])
+    """
+    length = np.asarray(length_m, dtype=np.float64)
+    slope = slope_of(length, np.asarray(drop_m, dtype=np.float64))
+    water_ms = flow_m2s / sheet_depth_m(flow_m2s, slope, manning_n)
+    return np.asarray(length / (5.0 / 3.0 * water_ms))

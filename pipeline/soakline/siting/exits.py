@@ -127,7 +127,7 @@ def ways_down(
         rows_out.append(sill_row)
         columns_out.append(sill_column)
         since_m = np.hypot(row - sill_row, column - sill_column) * cell_m
-        cells = 0.0
+        way_m[i] = since_m
         while True:
             passed[i] |= marks[row, column]
             k = direction[row, column]
@@ -138,11 +138,10 @@ def ways_down(
                 since_m = 0.0
             if last:
                 break
-            cells += DISTANCE_CELLS[k]
+            way_m[i] += DISTANCE_CELLS[k] * cell_m
             since_m += DISTANCE_CELLS[k] * cell_m
             row += ROW_STEP[k]
             column += COLUMN_STEP[k]
-        way_m[i] = cells * cell_m
         found[i] = goal[row, column] if goal[row, column] != own else -1
     first[-1] = len(rows_out)
     return found, start, first, way_m, passed, np.array(rows_out), np.array(columns_out)

@@ -155,7 +155,7 @@ def design_swales(
             ponded_m2=drained.feeds.ponded_m2,
             tc_h=tc_h,
             overtopped=overtopped_by(
-                drained.chain,
+                drained.outlets.chain,
                 drained.pools.full_m3 + check_head * drained.feeds.ponded_m2,
                 drained.feeds.ponded_m2,
                 mound_height - check_head,

@@ -12,8 +12,6 @@ from soakline.overflow.sills import (
     Outlets,
     lay_outlets,
     rank_for,
-    spills_of,
-    travel_times_s,
 )
 from soakline.section.design import SectionDesign
 from soakline.section.trench import Trench
@@ -21,7 +19,6 @@ from soakline.stages.laying import Laid, ponded_m2
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting, chain_arrays, route_storms
 from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
-from soakline.water.network import Chain, chain_of
 from soakline.water.pools import Pools, pools_of
 from soakline.water.sizing import size_down_chain
 
@@ -41,7 +38,7 @@ class Drained:
     ----------
     sections : of each swale
     feeds, pools : Feeds and Pools with these sections
-    outlets, chain : Outlets and Chain
+    outlets : Outlets
     routing : every storm
     peak_m3s : (swales,) greatest spill rate in the check storms
     findings : on hollows that receive water
@@ -51,7 +48,6 @@ class Drained:
     feeds: Feeds
     pools: Pools
     outlets: Outlets
-    chain: Chain
     routing: StormRouting
     peak_m3s: FloatArray
     findings: tuple[Finding, ...]
@@ -146,7 +142,7 @@ def drain(
     check = event.of("check")
     bound = own_bound_m3s(event, feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land))
     peak = bound[:, check].max(axis=1, initial=0.0)
-    round_of = _Round(basin, arrivals, ways, max_drain_h)
+    round_of = _Round(basin, arrivals, max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
     judged = judged_exits(laid.placed.exits, peak, ways, rules)
@@ -166,9 +162,12 @@ def drain(
         elif np.array_equal(was_safe, hollow_check.safe):
             break
     sections = round_of.sized(outlets)
+    # With these sections the peaks may be lower. From there on sills only grow.
+    routing = round_of.routed(lay_outlets(ranked, ways, peak, rules), sections, asked)
+    peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
+    outlets = lay_outlets(ranked, ways, peak, rules)
     # The few storms that decide settle the sills; then every storm is routed over them.
     every = list(range(len(event.storms)))
-    outlets = lay_outlets(ranked, ways, peak, rules)
     for storms, rounds in ((asked, _SETTLING_ROUNDS), (every, _WHOLE_ROUNDS)):
         of_check = [k for k, storm in enumerate(storms) if storm in check]
         for left in reversed(range(rounds)):
@@ -183,7 +182,6 @@ def drain(
         feeds=round_of.feeds(sections),
         pools=round_of.pools(outlets, sections),
         outlets=outlets,
-        chain=round_of.chain(outlets),
         routing=routing,
         peak_m3s=found,
         findings=hollow_check.findings,
@@ -209,7 +207,6 @@ class _Round:
 
     basin: _Basin
     arrivals: Arrivals
-    ways: Ways
     max_drain_h: float
 
     def feeds(self, sections: tuple[Trench, ...]) -> Feeds:
@@ -221,16 +218,9 @@ class _Round:
         """Level pools with the sills that were laid."""
         return self.basin.pools(sections, self.basin.ponded_m2(sections), outlets.built_m)
 
-    def chain(self, outlets: Outlets) -> Chain:
-        """The chain that these sills make."""
-        return chain_of(len(outlets.sills), spills_of(outlets))
-
     def sized(self, outlets: Outlets) -> tuple[Trench, ...]:
         """Sections for these ways."""
-        travel = travel_times_s(outlets, self.ways)
-        return _sized(
-            self.basin, self.arrivals, outlets, self.chain(outlets), travel, self.max_drain_h
-        )
+        return _sized(self.basin, self.arrivals, outlets, self.max_drain_h)
 
     def routed(
         self, outlets: Outlets, sections: tuple[Trench, ...], storms: list[int]
@@ -239,8 +229,8 @@ class _Round:
         feeds = self.feeds(sections)
         return route_storms(
             self.pools(outlets, sections),
-            self.chain(outlets),
-            travel_times_s(outlets, self.ways),
+            outlets.chain,
+            outlets.travel_s,
             lambda k: self.arrivals.inflow_m3(storms[k], feeds),
             self.arrivals.step_s,
             [self.arrivals.rain_steps(storm) for storm in storms],
@@ -251,8 +241,6 @@ def _sized(
     basin: _Basin,
     arrivals: Arrivals,
     outlets: Outlets,
-    chain: Chain,
-    travel_s: FloatArray,
     max_drain_h: float,
 ) -> tuple[Trench, ...]:
     """Section of each swale by the design storm that asks most.
@@ -276,7 +264,7 @@ def _sized(
     rain = arrivals.rain_m(storm)
     sizes = size_down_chain(
         basin.choices(outlets.built_m),
-        chain_arrays(chain, travel_s, arrivals.step_s),
+        chain_arrays(outlets.chain, outlets.travel_s, arrivals.step_s),
         shed,
         rain,
         laid.area_m2.sum(axis=1),

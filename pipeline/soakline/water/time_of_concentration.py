@@ -25,7 +25,6 @@ LAG_SHARE = 0.6  # lag over time of concentration, NEH 630 eq. 15-3
 SHEET_M = 100.0 * FOOT_M  # sheet flow breaks up at the latest then, NEH 630 ch. 15
 SHEET_MANNING_N = 0.15  # short-grass prairie, TR-55 Table 3-1
 UNPAVED_FT_S = 16.1345  # TR-55 Figure 3-1; velocity over the root of the slope
-SHORT_GRASS_FT_S = 6.962  # short-grass pasture, NEH 630 Table 15-3; the same
 DAY_MIN = 1440.0
 
 
@@ -140,31 +139,6 @@ def sheet_flow_h(
     return np.asarray(
         0.007 * (manning_n * feet) ** 0.8 / (np.sqrt(rain_in) * np.asarray(slope) ** 0.4)
     )
-
-
-def travel_time_s(length_m: npt.ArrayLike, drop_m: npt.ArrayLike) -> FloatArray:
-    """Time that water takes along a grassed way, however much it is.
-
-    Parameters
-    ----------
-    length_m, drop_m : any shape, m
-
-    Returns
-    -------
-    broadcast shape, s; 0 for a way without length
-
-    Notes
-    -----
-    Shallow concentrated flow over short-grass pasture, 6.962 √s ft/s, [NEH630]_ Table 15-3.
-
-    Examples
-    --------
-    >>> travel_time_s([100.0, 0.0], [4.0, 0.0]).round(1)
-    array([235.6,   0. ])
-    """
-    length = np.asarray(length_m, dtype=np.float64)
-    slope = slope_of(length, np.asarray(drop_m, dtype=np.float64))
-    return np.asarray(length / (SHORT_GRASS_FT_S * FOOT_M * np.sqrt(slope)))
 
 
 def two_year_24h_mm(table: RainTable) -> tuple[float, str]:
