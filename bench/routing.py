@@ -47,7 +47,7 @@ def main() -> None:
         arrivals = arrivals_of(event, tc_h)
         route_storms(
             pools, chain, travel, lambda k: arrivals.inflow_m3(k, feeds), arrivals.step_s,
-            [arrivals.rain_steps(k) for k in range(len(storms))],
+            [arrivals.rain_s(k) for k in range(len(storms))],
         )  # fmt: skip
         return time.perf_counter() - began
 

@@ -17,7 +17,7 @@ cascades = st.builds(random_cascade, st.integers(1, 40), st.integers(0, 2**32 - 
 def routed(cascade: Cascade, share: float = 1.0) -> StormRouting:
     inflow = cascade.inflow_m3 * share
     return route_storm(
-        cascade.pools, cascade.chain, cascade.travel_s, inflow, STEP_S, cascade.rain_steps
+        cascade.pools, cascade.chain, cascade.travel_s, inflow, STEP_S, cascade.rain_s
     )
 
 
@@ -54,7 +54,7 @@ def test_water_is_conserved_in_every_swale_and_in_total(cascade: Cascade, share:
         cascade.chain,
         cascade.travel_s,
         cascade.inflow_m3 * share,
-        cascade.rain_steps,
+        cascade.rain_s,
     )
     assert_conserves(storm, done)
 
@@ -87,7 +87,7 @@ def test_more_inflow_anywhere_at_any_time_lowers_no_figure(cascade: Cascade, see
         cascade.travel_s,
         cascade.inflow_m3 + added,
         STEP_S,
-        cascade.rain_steps,
+        cascade.rain_s,
     )
     for name in ("received_m3", "inflow_m3", "overflow_m3", "peak_spill_m3s", "max_depth_m"):
         low, high = getattr(less, name), getattr(more, name)
@@ -144,7 +144,7 @@ def test_the_order_in_which_swales_are_told_changes_nothing(cascade: Cascade, se
         np.array([travel for _, travel in spills]),
         cascade.inflow_m3[old],
         STEP_S,
-        cascade.rain_steps,
+        cascade.rain_s,
     )
     done = routed(cascade)
     for name in StormRouting.__slots__:

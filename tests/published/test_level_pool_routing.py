@@ -74,7 +74,7 @@ def test_a_steady_flow_stands_at_the_head_of_a_broad_crested_weir(
     """Q = C L H^1.5 with C 1.705 (Chow 1959, Henderson 1966, Bos 1989), sill of 10 m. D."""
     pools = pool(sill_m=10.0, coefficient=1.705)
     inflow_m3 = np.full((1, 400), 10.0 * flow_m2s * 72.0)
-    done = route_storm(pools, chain_of(1, []), np.zeros(0), inflow_m3, 72.0, 400)
+    done = route_storm(pools, chain_of(1, []), np.zeros(0), inflow_m3, 72.0, 400 * 72.0)
     assert done.peak_spill_m3s[0] == pytest.approx(10.0 * flow_m2s, rel=1e-9)
     assert done.max_depth_m[0] - pools.full_depth_m[0] == pytest.approx(over_sill_m, rel=0.001)
 
@@ -83,7 +83,7 @@ def test_head_for_a_flow() -> None:
     """0.10 m³/s over 10 m stands 0.0325 m high, C 1.705. D."""
     pools = pool(sill_m=10.0, coefficient=1.705)
     inflow_m3 = np.full((1, 400), 0.10 * 72.0)
-    done = route_storm(pools, chain_of(1, []), np.zeros(0), inflow_m3, 72.0, 400)
+    done = route_storm(pools, chain_of(1, []), np.zeros(0), inflow_m3, 72.0, 400 * 72.0)
     assert done.max_depth_m[0] - pools.full_depth_m[0] == pytest.approx(0.0325, rel=0.005)
 
 
@@ -92,7 +92,7 @@ def test_a_pool_lowers_and_delays_the_peak_that_passes_it() -> None:
     pools = pool(length_m=200.0, soak_m_h=0.0, sill_m=2.0)
     rate = 300.0 * hydrograph_m3s(np.arange(1200) * 12.0, 600.0, 900.0)
     inflow_m3 = rate.reshape(-1, 6).sum(axis=1)[None, :] * 12.0
-    done = route_storm(pools, chain_of(1, []), np.zeros(0), inflow_m3, 72.0, 9)
+    done = route_storm(pools, chain_of(1, []), np.zeros(0), inflow_m3, 72.0, 9 * 72.0)
     falling = inflow_m3[0, inflow_m3[0].argmax() :] / 72.0
     assert 0.0 < done.peak_spill_m3s[0] < inflow_m3.max() / 72.0
     assert np.any(falling > done.peak_spill_m3s[0])

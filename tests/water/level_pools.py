@@ -68,7 +68,7 @@ class Cascade:
     chain: Chain
     travel_s: FloatArray
     inflow_m3: FloatArray
-    rain_steps: int
+    rain_s: float
 
 
 def random_cascade(count: int, seed: int) -> Cascade:
@@ -91,7 +91,7 @@ def random_cascade(count: int, seed: int) -> Cascade:
     volume_m3 = pools.full_m3 * random.choice([0.0, 0.3, 1.0, 5.0], count)
     inflow_m3 = shape / np.maximum(shape.sum(axis=1, keepdims=True), 1e-9) * volume_m3[:, None]
     travel_s = random.choice([0.0, 30.0, 72.0, 333.0, 1000.0], within)
-    return Cascade(pools, chain, travel_s, inflow_m3, rain_steps)
+    return Cascade(pools, chain, travel_s, inflow_m3, rain_steps * STEP_S)
 
 
 def hydrograph_m3s(times_s: FloatArray, burst_s: float, concentration_s: float) -> FloatArray:

@@ -44,7 +44,7 @@ def in_steps(volume_m3: float, steps: int) -> FloatArray:
 def test_a_storm_that_the_pool_holds_is_stored_and_soaked_in() -> None:
     """Sides and ends upright: soaking over the hour between base alone and all wetted."""
     pools = pool(2.0, 0.5, 0.0, 50.0, soak_m_h=0.01)
-    done = route_storm(pools, ALONE, NO_WAYS, in_steps(40.0, 50), STEP_S, 50)
+    done = route_storm(pools, ALONE, NO_WAYS, in_steps(40.0, 50), STEP_S, 50 * STEP_S)
     assert done.overflow_m3[0] == done.peak_spill_m3s[0] == done.received_m3[0] == 0.0
     assert done.inflow_m3[0] == pytest.approx(40.0)
     assert 0.01 * 100.0 < done.infiltrated_m3[0] < 0.01 * (100.0 + 104.0 * 0.4)
@@ -56,7 +56,7 @@ def test_a_storm_that_the_pool_holds_is_stored_and_soaked_in() -> None:
 def test_a_full_pool_that_does_not_soak_passes_on_the_rest() -> None:
     pools = pool()
     volume = 3.0 * pools.full_m3[0]
-    done = route_storm(pools, ALONE, NO_WAYS, in_steps(volume, 50), STEP_S, 50)
+    done = route_storm(pools, ALONE, NO_WAYS, in_steps(volume, 50), STEP_S, 50 * STEP_S)
     # What is left spills under 1e-6 m³/s: less than half a millimetre over the sill.
     assert pools.full_m3[0] < done.stored_m3[0] < pools.full_m3[0] + 0.0005 * pools.ponded_m2[0]
     assert done.overflow_m3[0] == pytest.approx(volume - done.stored_m3[0])
@@ -70,7 +70,7 @@ def test_drain_down_counts_from_the_end_of_rain_to_empty() -> None:
     pools = pool(base, 0.5, 0.0, length, soak_m_h=rate)
     inflow = np.zeros((1, 50))
     inflow[0, 0] = 30.0
-    done = route_storm(pools, ALONE, NO_WAYS, inflow, STEP_S, 50)
+    done = route_storm(pools, ALONE, NO_WAYS, inflow, STEP_S, 50 * STEP_S)
     sides = 2.0 * (base + length) / (base * length)
     after_rain = np.log1p(sides * done.stored_m3[0] / (base * length)) / (sides * rate)
     assert done.ended_s == 3600.0
@@ -94,7 +94,7 @@ def test_drain_down_goes_on_below_the_sill_while_others_still_spill() -> None:
         COEFFICIENT,
     )
     inflow = np.array([[2.0], [5.0]]) * pools.full_m3[:, None] / 10.0 * np.ones((2, 10))
-    done = route_storm(pools, chain_of(2, []), NO_WAYS, inflow, STEP_S, 10)
+    done = route_storm(pools, chain_of(2, []), NO_WAYS, inflow, STEP_S, 10 * STEP_S)
     assert done.stored_m3[0] == 0.0
     assert done.stored_m3[1] > 0.99 * pools.full_m3[1]
     assert 0.0 < done.drain_down_h[0] < done.ended_s / 3600.0 - 0.2
@@ -108,7 +108,9 @@ def test_each_sill_passes_on_its_share() -> None:
     inflow = np.zeros((3, 20))
     inflow[0] = 30.0
     pools = alike(3)
-    done = route_storm(pools, chain_of(3, spills), np.array([0.0, 100.0]), inflow, STEP_S, 20)
+    done = route_storm(
+        pools, chain_of(3, spills), np.array([0.0, 100.0]), inflow, STEP_S, 20 * STEP_S
+    )
     assert done.overflow_m3[0] > 0.0
     assert done.received_m3 == pytest.approx(done.overflow_m3[0] * np.array([0.0, 0.25, 0.5]))
 
@@ -121,7 +123,7 @@ def test_water_under_way_arrives_later_by_its_travel_time() -> None:
     inflow[0] = 12.0
     inflow[1, 0] = pools.full_m3[1]  # stands at its sill
     at_once, later = (
-        route_storm(pools, chain, np.array([travel_s]), inflow, STEP_S, 10)
+        route_storm(pools, chain, np.array([travel_s]), inflow, STEP_S, 10 * STEP_S)
         for travel_s in (0.0, 100.0 * STEP_S)
     )
     assert later.received_m3 == pytest.approx(at_once.received_m3, rel=1e-4)
@@ -137,7 +139,7 @@ def test_peaks_that_arrive_apart_do_not_add() -> None:
 
     def peak_m3s(travel_s: float) -> float:
         ways = np.array([20.0, travel_s])
-        done = route_storm(pools, chain_of(3, spills), ways, inflow, STEP_S, 10)
+        done = route_storm(pools, chain_of(3, spills), ways, inflow, STEP_S, 10 * STEP_S)
         assert done.received_m3[2] == pytest.approx(done.overflow_m3[:2].sum(), rel=1e-9)
         return float(done.peak_spill_m3s[2])
 
@@ -164,7 +166,7 @@ def test_the_pool_below_runs_dry_later_by_the_time_under_way() -> None:
         pools = alike(2, soak_m_h=2.0)
         finer = np.repeat(inflow / into, into, axis=1)
         ways = np.array([travel_s])
-        done = route_storm(pools, chain, ways, finer, STEP_S / into, 10 * into)
+        done = route_storm(pools, chain, ways, finer, STEP_S / into, 10 * STEP_S)
         assert done.stored_m3[1] == 0.0
         return 3600.0 * float(done.drain_down_h[1])
 
@@ -185,7 +187,7 @@ def test_a_pool_runs_dry_under_a_trickle_that_its_base_soaks_up() -> None:
     inflow = np.full((2, 200), trickle * STEP_S)
     inflow[0, 0] = pools.full_m3[0]  # stands at its sill
     inflow[1, 0], inflow[1, 1:] = 30.0, 0.0
-    done = route_storm(pools, chain_of(2, [Spill(0, 1, 1.0)]), np.zeros(1), inflow, STEP_S, 1)
+    done = route_storm(pools, chain_of(2, [Spill(0, 1, 1.0)]), np.zeros(1), inflow, STEP_S, STEP_S)
     sides_per_m3 = rate * 2.0 * (base + length) / (base * length)
     net = rate * base * length - trickle
     # From the end of the first step on, less what the upper pool keeps standing over its sill.
@@ -193,6 +195,14 @@ def test_a_pool_runs_dry_under_a_trickle_that_its_base_soaks_up() -> None:
     left_m3 = 30.0 - STEP_S * (rate * base * length + sides_per_m3 * 15.0) - kept_m3
     expected_s = np.log1p(sides_per_m3 * left_m3 / net) / sides_per_m3
     assert done.drain_down_h[1] * 3600.0 == pytest.approx(expected_s, abs=5.0)
+
+
+def test_emptying_is_counted_from_the_moment_that_rain_ends_not_from_the_step() -> None:
+    pools = pool(2.0, 0.5, 0.0, 50.0, soak_m_h=0.01)
+    given = (pools, ALONE, NO_WAYS, in_steps(40.0, 50), STEP_S)
+    by_step, before = (route_storm(*given, rain_s) for rain_s in (50 * STEP_S, 49.4 * STEP_S))
+    later_s = 3600.0 * (before.drain_down_h - by_step.drain_down_h)
+    assert later_s == pytest.approx(0.6 * STEP_S, abs=1e-6)
 
 
 def series_of_two(seed: int) -> tuple[Pools, FloatArray]:
@@ -214,7 +224,9 @@ def test_peaks_and_volumes_of_two_in_series_are_those_of_scipy(seed: int) -> Non
     """The upper one stands for pools alone. LSODA at 1e-8 on the reservoir equation itself."""
     pools, rate = series_of_two(seed)
     inflow = steady_by_step(rate)
-    done = route_storm(pools, chain_of(2, [Spill(0, 1, 1.0)]), np.zeros(1), inflow, STEP_S, 50)
+    done = route_storm(
+        pools, chain_of(2, [Spill(0, 1, 1.0)]), np.zeros(1), inflow, STEP_S, 50 * STEP_S
+    )
     steps = min(int(done.ended_s / STEP_S), 260)
     twin = reservoirs_in_series(pools, inflow, steps)
     assert np.all(done.overflow_m3 > 0.1 * pools.full_m3)
@@ -230,9 +242,9 @@ def test_halving_the_step_changes_little(seed: int) -> None:
     pools, rate = series_of_two(seed)
     inflow = steady_by_step(rate)
     chain = chain_of(2, [Spill(0, 1, 1.0)])
-    whole = route_storm(pools, chain, np.full(1, 100.0), inflow, STEP_S, 50)
+    whole = route_storm(pools, chain, np.full(1, 100.0), inflow, STEP_S, 50 * STEP_S)
     halved = np.repeat(inflow / 2.0, 2, axis=1)
-    half = route_storm(pools, chain, np.full(1, 100.0), halved, STEP_S / 2.0, 100)
+    half = route_storm(pools, chain, np.full(1, 100.0), halved, STEP_S / 2.0, 50 * STEP_S)
     assert half.peak_spill_m3s == pytest.approx(whole.peak_spill_m3s, rel=0.01)
     assert half.overflow_m3 == pytest.approx(whole.overflow_m3, rel=0.01)
     assert half.max_depth_m == pytest.approx(whole.max_depth_m, rel=0.01)
@@ -245,10 +257,10 @@ def figures(done: StormRouting) -> dict[str, FloatArray]:
 def test_storms_routed_at_once_are_those_routed_one_by_one_to_the_bit() -> None:
     cascade = random_cascade(40, 3)
     storms = [cascade.inflow_m3 * share for share in (0.2, 1.0, 3.0, 0.0)]
-    rain_steps = [cascade.rain_steps, 5, cascade.rain_steps, 90]
+    rain_s = [cascade.rain_s, 5 * STEP_S, cascade.rain_s, 90 * STEP_S]
     given = (cascade.pools, cascade.chain, cascade.travel_s)
-    at_once = figures(route_storms(*given, storms.__getitem__, STEP_S, rain_steps))
-    for k, (inflow, rain) in enumerate(zip(storms, rain_steps, strict=True)):
+    at_once = figures(route_storms(*given, storms.__getitem__, STEP_S, rain_s))
+    for k, (inflow, rain) in enumerate(zip(storms, rain_s, strict=True)):
         for name, one in figures(route_storm(*given, inflow, STEP_S, rain)).items():
             assert np.array_equal(at_once[name][..., k], one)
     assert at_once["overflow_m3"].shape == (40, 4)
@@ -258,7 +270,9 @@ def test_storms_routed_at_once_are_those_routed_one_by_one_to_the_bit() -> None:
 def test_rain_that_brings_nothing_leaves_nothing() -> None:
     cascade = random_cascade(30, 5)
     done = figures(
-        route_storm(cascade.pools, cascade.chain, cascade.travel_s, np.zeros((30, 12)), STEP_S, 12)
+        route_storm(
+            cascade.pools, cascade.chain, cascade.travel_s, np.zeros((30, 12)), STEP_S, 12 * STEP_S
+        )
     )
     assert done.pop("ended_s") == 12 * STEP_S
     assert all(np.all(one == 0.0) for one in done.values())
@@ -266,14 +280,16 @@ def test_rain_that_brings_nothing_leaves_nothing() -> None:
 
 def test_a_plan_without_swales_is_routed_too() -> None:
     none = pools_of(*(np.zeros(0) for _ in range(8)), COEFFICIENT)
-    done = route_storm(none, chain_of(0, []), NO_WAYS, np.zeros((0, 7)), STEP_S, 7)
+    done = route_storm(none, chain_of(0, []), NO_WAYS, np.zeros((0, 7)), STEP_S, 7 * STEP_S)
     assert done.overflow_m3.shape == (0,)
 
 
 def test_water_that_is_under_way_for_a_month_is_a_defect() -> None:
     inflow = np.full((2, 3), 400.0)
     with pytest.raises(ValueError, match="30 days"):
-        route_storm(alike(2), chain_of(2, [Spill(0, 1, 1.0)]), np.full(1, 4e6), inflow, STEP_S, 3)
+        route_storm(
+            alike(2), chain_of(2, [Spill(0, 1, 1.0)]), np.full(1, 4e6), inflow, STEP_S, 3 * STEP_S
+        )
 
 
 @pytest.mark.parametrize(
@@ -292,4 +308,4 @@ def test_what_cannot_be_routed_is_refused(
 ) -> None:
     chain = chain_of(2, [Spill(0, 1, 1.0)])
     with pytest.raises(ValueError, match=said):
-        route_storm(alike(2), chain, np.array(travel_s), inflow, STEP_S, 3)
+        route_storm(alike(2), chain, np.array(travel_s), inflow, STEP_S, 3 * STEP_S)

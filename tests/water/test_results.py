@@ -39,7 +39,7 @@ def results(catchment_m2: float) -> SwaleResults:
     routing = route_storms(
         pools, chain_of(1, []), np.zeros(0),
         lambda k: arrivals.inflow_m3(k, feeds), arrivals.step_s,
-        [arrivals.rain_steps(k) for k in range(len(STORMS))],
+        [arrivals.rain_s(k) for k in range(len(STORMS))],
     )  # fmt: skip
     return results_of(event(), feeds.dry_m2, routing, (LEVEL_M - 0.5) * one, CREST_M * one)
 
@@ -92,7 +92,7 @@ def test_routed_peaks_down_a_chain_stay_under_their_bound() -> None:
     routing = route_storms(
         pools, chain, np.array([95.0, 210.0]),
         lambda k: arrivals.inflow_m3(k, feeds), arrivals.step_s,
-        [arrivals.rain_steps(k) for k in range(len(STORMS))],
+        [arrivals.rain_s(k) for k in range(len(STORMS))],
     )  # fmt: skip
     bound = peak_bound_m3s(event(), feeds, chain)
     assert routing.peak_spill_m3s.max() > 0.1

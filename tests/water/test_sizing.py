@@ -86,7 +86,7 @@ def test_a_choice_holds_when_the_chain_is_routed_and_the_next_smaller_does_not()
                 np.array([ponded(t)[i] for i, t in enumerate(own)]), np.full(3, 0.006),
                 np.full(3, 10.0), 1.45,
             ),
-            CHAIN, TRAVEL_S, storm(volume), STEP_S, 50,
+            CHAIN, TRAVEL_S, storm(volume), STEP_S, 50 * STEP_S,
         )  # fmt: skip
         return routed.overflow_m3
 

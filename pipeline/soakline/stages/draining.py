@@ -233,7 +233,7 @@ class _Round:
             outlets.travel_s,
             lambda k: self.arrivals.inflow_m3(storms[k], feeds),
             self.arrivals.step_s,
-            [self.arrivals.rain_steps(storm) for storm in storms],
+            [self.arrivals.rain_s(storm) for storm in storms],
         )
 
 

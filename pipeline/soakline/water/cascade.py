@@ -111,14 +111,14 @@ def _routed(
     arrays: tuple[PoolArrays, ChainArrays],
     inflow_m3: FloatArray,
     step_s: float,
-    rain_steps: int,
+    rain_s: float,
 ) -> StormRouting:
     """One storm, from arrays that are the same for all."""
     if inflow_m3.ndim != 2 or inflow_m3.shape[0] != pools.full_m3.size:
         raise ValueError(f"inflow of shape {inflow_m3.shape} for {pools.full_m3.size} swales")
     if not np.all((inflow_m3 >= 0.0) & np.isfinite(inflow_m3)):
         raise ValueError("an inflow is negative or not finite")
-    least = max(inflow_m3.shape[1], rain_steps)
+    least = max(inflow_m3.shape[1], int(np.ceil(rain_s / step_s)))
     longest = least + int(np.ceil(_LONGEST_S / step_s))
     own_m3 = np.ascontiguousarray(inflow_m3, dtype=np.float64)
     totals, steps = route(*arrays, own_m3, step_s, least, longest)
@@ -128,7 +128,7 @@ def _routed(
     in_order = np.empty_like(totals)
     in_order[:, arrays[1].order] = totals
     received, own, stored, infiltrated, overflow, most, dry_s = in_order
-    rain_s, ended_s = rain_steps * step_s, steps * step_s
+    ended_s = steps * step_s
     head = np.maximum(most - pools.full_m3, 0.0) / pools.ponded_m2
     after_rain_s = np.maximum(dry_s - rain_s, 0.0)
     return StormRouting(
@@ -154,7 +154,7 @@ def route_storm(
     travel_s: FloatArray,
     inflow_m3: FloatArray,
     step_s: float,
-    rain_steps: int,
+    rain_s: float,
 ) -> StormRouting:
     """One storm routed down the chain.
 
@@ -165,7 +165,7 @@ def route_storm(
     travel_s : (spills,) as of `chain_arrays`
     inflow_m3 : (swales, steps) own runoff and rain on the water in each step, m³
     step_s : s
-    rain_steps : steps from the start to the end of rain
+    rain_s : from the start to the end of rain, s
 
     Returns
     -------
@@ -185,7 +185,7 @@ def route_storm(
     """
     flat = chain_arrays(chain, travel_s, step_s)
     arrays = (pool_arrays(pools, flat.order, step_s), flat)
-    return _routed(pools, arrays, inflow_m3, step_s, rain_steps)
+    return _routed(pools, arrays, inflow_m3, step_s, rain_s)
 
 
 def route_storms(
@@ -194,7 +194,7 @@ def route_storms(
     travel_s: FloatArray,
     inflow_of: Callable[[int], FloatArray],
     step_s: float,
-    rain_steps: Sequence[int],
+    rain_s: Sequence[float],
 ) -> StormRouting:
     """Several storms routed at once, each as by `route_storm`.
 
@@ -203,7 +203,7 @@ def route_storms(
     pools, chain, travel_s, step_s : as of `route_storm`
     inflow_of : (swales, steps) inflow of the storm with a number, m³; called in the thread that
         routes it, so that no more inflows are held at a time than there are threads
-    rain_steps : of each storm
+    rain_s : from the start to the end of the rain of each storm, s
 
     Returns
     -------
@@ -218,13 +218,13 @@ def route_storms(
     arrays = (pool_arrays(pools, flat.order, step_s), flat)
 
     def routed(storm: int) -> StormRouting:
-        return _routed(pools, arrays, inflow_of(storm), step_s, rain_steps[storm])
+        return _routed(pools, arrays, inflow_of(storm), step_s, rain_s[storm])
 
     # The longest first: the threads end together.
-    longest_first = sorted(range(len(rain_steps)), key=lambda storm: -rain_steps[storm])
+    longest_first = sorted(range(len(rain_s)), key=lambda storm: -rain_s[storm])
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as threads:
         done = dict(zip(longest_first, threads.map(routed, longest_first), strict=True))
-    each = [done[storm] for storm in range(len(rain_steps))]
+    each = [done[storm] for storm in range(len(rain_s))]
     return StormRouting(
         **{
             field.name: np.stack([getattr(one, field.name) for one in each], axis=-1)

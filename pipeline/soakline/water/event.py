@@ -116,9 +116,9 @@ class Arrivals:
     unit: UnitHydrographs
     shed_mm: tuple[FloatArray, ...]
 
-    def rain_steps(self, storm: int) -> int:
-        """Steps from the start to the end of a storm's rain."""
-        return int(self.shed_mm[storm].shape[1])
+    def rain_s(self, storm: int) -> float:
+        """From the start to the end of a storm's rain, s."""
+        return 60.0 * self.event.storms[storm].duration_min
 
     def rain_m(self, storm: int) -> FloatArray:
         """Rain in each step of a storm, (steps,) m."""
