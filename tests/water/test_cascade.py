@@ -1,7 +1,10 @@
 """Storms down a chain of level pools: by hand, beside scipy, and what is refused."""
 
+import os
+
 import numpy as np
 import pytest
+from pytest import MonkeyPatch
 
 from soakline.grid import FloatArray
 from soakline.water.cascade import StormRouting, chain_arrays, route_storm, route_storms
@@ -309,3 +312,19 @@ def test_what_cannot_be_routed_is_refused(
     chain = chain_of(2, [Spill(0, 1, 1.0)])
     with pytest.raises(ValueError, match=said):
         route_storm(alike(2), chain, np.array(travel_s), inflow, STEP_S, 3 * STEP_S)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_one_storm_shared_by_threads_is_that_storm(seed: int, monkeypatch: MonkeyPatch) -> None:
+    """Ten chains of six: peaks to the bit; what drips on at the end is of no account."""
+    chain = chain_of(60, [Spill(i, i + 1, 1.0) for i in range(59) if i % 6 < 5])
+    cascade = random_cascade(60, seed)
+    given = (cascade.pools, chain, np.linspace(0.0, 600.0, 50))
+    whole = route_storm(*given, cascade.inflow_m3, STEP_S, cascade.rain_s)
+    assert whole.overflow_m3.max() > 0.0
+    monkeypatch.setattr(os, "cpu_count", lambda: 3)
+    shared = route_storms(*given, lambda _: cascade.inflow_m3, STEP_S, [cascade.rain_s])
+    for name in ("peak_spill_m3s", "max_depth_m"):
+        assert np.array_equal(getattr(shared, name)[:, 0], getattr(whole, name)), name
+    for name in ("inflow_m3", "received_m3", "overflow_m3"):
+        assert getattr(shared, name)[:, 0] == pytest.approx(getattr(whole, name), abs=1e-3)

@@ -132,7 +132,7 @@ def drain(
     Notes
     -----
     Ways are first judged at the bound of each swale's own peak, then at the peaks routed over
-    these ways; with that the ways stay, and sections are sized for them. Sills are laid for the
+    these ways; with that the ways stay, and the sections sized for them. Sills are laid for the
     peaks of the round before, and once more where the last routing brought more than they pass at
     the greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no
     end any more, and ways are chosen again.
@@ -149,8 +149,7 @@ def drain(
     for attempt in range(_ROUNDS):
         ranked = rank_for(judged, ways, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
-        if attempt == 0:
-            sections = round_of.sized(outlets)
+        sections = round_of.sized(outlets)
         routing = round_of.routed(outlets, sections, asked)
         peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
         was_safe = hollow_check.safe
@@ -161,12 +160,9 @@ def drain(
             judged = judged_exits(laid.placed.exits, peak, ways, rules)
         elif np.array_equal(was_safe, hollow_check.safe):
             break
-    sections = round_of.sized(outlets)
-    # With these sections the peaks may be lower. From there on sills only grow.
-    routing = round_of.routed(lay_outlets(ranked, ways, peak, rules), sections, asked)
-    peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
+    # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
+    # them; then every storm is routed over them.
     outlets = lay_outlets(ranked, ways, peak, rules)
-    # The few storms that decide settle the sills; then every storm is routed over them.
     every = list(range(len(event.storms)))
     for storms, rounds in ((asked, _SETTLING_ROUNDS), (every, _WHOLE_ROUNDS)):
         of_check = [k for k, storm in enumerate(storms) if storm in check]

@@ -1,10 +1,11 @@
 """Storms routed down the chain of swales, each a level pool, with water under way between them."""
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 
+import networkx as nx
 import numpy as np
 
 from soakline.grid import FloatArray
@@ -89,6 +90,39 @@ def chain_arrays(chain: Chain, travel_s: FloatArray, step_s: float) -> ChainArra
     )
 
 
+def apart(chain: ChainArrays, parts: int) -> list[IndexArray]:
+    """Places dealt out so that no water runs between parts, each about as many, in their order."""
+    graph: nx.Graph[int] = nx.Graph()
+    graph.add_nodes_from(range(chain.order.size))
+    sender = np.repeat(np.arange(chain.order.size), np.diff(chain.first))
+    graph.add_edges_from(zip(sender.tolist(), chain.to.tolist(), strict=True))
+    dealt: list[list[int]] = [[] for _ in range(parts)]
+    for joined in sorted(nx.connected_components(graph), key=len, reverse=True):
+        min(dealt, key=len).extend(joined)
+    return [np.array(sorted(part), dtype=np.int64) for part in dealt]
+
+
+def places_of(chain: ChainArrays, places: IndexArray) -> ChainArrays:
+    """The chain of some places alone, which no water joins to others."""
+    place = np.full(chain.order.size, -1)
+    place[places] = np.arange(places.size)
+    counts = np.diff(chain.first)[places]
+    taken = np.concatenate(
+        [np.zeros(0, np.int64), *(np.arange(chain.first[i], chain.first[i + 1]) for i in places)]
+    )
+    waits = chain.waits_for[places]
+    return ChainArrays(
+        order=chain.order[places],
+        first=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        to=place[chain.to[taken]],
+        share=chain.share[taken],
+        whole=chain.whole[taken],
+        later=chain.later[taken],
+        waits_for=np.where(waits >= 0, place[waits], -1),
+        slots=chain.slots,
+    )
+
+
 def pool_arrays(pools: Pools, order: IndexArray, step_s: float) -> PoolArrays:
     """Pools as flat arrays, in an order."""
     weir = pools.coefficient * pools.sill_m
@@ -106,34 +140,57 @@ def pool_arrays(pools: Pools, order: IndexArray, step_s: float) -> PoolArrays:
     )
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Part:
+    """Pools that no water joins to those of other parts."""
+
+    pools: PoolArrays
+    chain: ChainArrays
+
+
+def _parts(
+    pools: Pools, chain: Chain, travel_s: FloatArray, step_s: float, count: int
+) -> list[_Part]:
+    """The chain as flat arrays, in parts about alike."""
+    flat = chain_arrays(chain, travel_s, step_s)
+    own = [flat] if count == 1 else [places_of(flat, places) for places in apart(flat, count)]
+    return [_Part(pool_arrays(pools, one.order, step_s), one) for one in own]
+
+
 def _routed(
     pools: Pools,
-    arrays: tuple[PoolArrays, ChainArrays],
+    parts: list[_Part],
     inflow_m3: FloatArray,
     step_s: float,
     rain_s: float,
+    over_parts: Callable[..., Iterable[tuple[FloatArray, int]]] = map,
 ) -> StormRouting:
     """One storm, from arrays that are the same for all."""
-    if inflow_m3.ndim != 2 or inflow_m3.shape[0] != pools.full_m3.size:
-        raise ValueError(f"inflow of shape {inflow_m3.shape} for {pools.full_m3.size} swales")
+    swales = pools.full_m3.size
+    if inflow_m3.ndim != 2 or inflow_m3.shape[0] != swales:
+        raise ValueError(f"inflow of shape {inflow_m3.shape} for {swales} swales")
     if not np.all((inflow_m3 >= 0.0) & np.isfinite(inflow_m3)):
         raise ValueError("an inflow is negative or not finite")
     least = max(inflow_m3.shape[1], int(np.ceil(rain_s / step_s)))
     longest = least + int(np.ceil(_LONGEST_S / step_s))
     own_m3 = np.ascontiguousarray(inflow_m3, dtype=np.float64)
-    totals, steps = route(*arrays, own_m3, step_s, least, longest)
-    if steps < 0:
-        days = _LONGEST_S / 86_400.0
-        raise ValueError(f"water still spills or is under way {days:g} days after the last inflow")
-    in_order = np.empty_like(totals)
-    in_order[:, arrays[1].order] = totals
-    received, own, stored, infiltrated, overflow, most, dry_s = in_order
-    ended_s = steps * step_s
+    totals, ended_s = np.empty((7, swales)), np.zeros(swales)
+    done = over_parts(
+        lambda own: route(own.pools, own.chain, own_m3, step_s, least, longest), parts
+    )
+    for own, (found, steps) in zip(parts, done, strict=True):
+        if steps < 0:
+            days = _LONGEST_S / 86_400.0
+            raise ValueError(
+                f"water still spills or is under way {days:g} days after the last inflow"
+            )
+        totals[:, own.chain.order] = found
+        ended_s[own.chain.order] = steps * step_s
+    received, own_in, stored, infiltrated, overflow, most, dry_s = totals
     head = np.maximum(most - pools.full_m3, 0.0) / pools.ponded_m2
-    after_rain_s = np.maximum(dry_s - rain_s, 0.0)
     return StormRouting(
         received_m3=received,
-        inflow_m3=own + received,
+        inflow_m3=own_in + received,
         stored_m3=stored,
         infiltrated_m3=infiltrated,
         overflow_m3=overflow,
@@ -142,9 +199,9 @@ def _routed(
         drain_down_h=np.where(
             stored > 0.0,
             (ended_s - rain_s) / 3600.0 + emptying_h(pools, stored),
-            after_rain_s / 3600.0,
+            np.maximum(dry_s - rain_s, 0.0) / 3600.0,
         ),
-        ended_s=np.array(ended_s),
+        ended_s=np.array(ended_s.max(initial=least * step_s)),
     )
 
 
@@ -183,9 +240,8 @@ def route_storm(
     a travel time later, so in parts of two steps. Routing ends when rain and inflow have ended, no
     swale spills 1e-6 m³/s and none is under way.
     """
-    flat = chain_arrays(chain, travel_s, step_s)
-    arrays = (pool_arrays(pools, flat.order, step_s), flat)
-    return _routed(pools, arrays, inflow_m3, step_s, rain_s)
+    parts = _parts(pools, chain, travel_s, step_s, 1)
+    return _routed(pools, parts, inflow_m3, step_s, rain_s)
 
 
 def route_storms(
@@ -214,16 +270,20 @@ def route_storms(
     ValueError
         As `route_storm`.
     """
-    flat = chain_arrays(chain, travel_s, step_s)
-    arrays = (pool_arrays(pools, flat.order, step_s), flat)
-
-    def routed(storm: int) -> StormRouting:
-        return _routed(pools, arrays, inflow_of(storm), step_s, rain_s[storm])
-
+    workers = os.cpu_count() or 1
+    few = len(rain_s) < workers
+    parts = _parts(pools, chain, travel_s, step_s, workers if few else 1)
     # The longest first: the threads end together.
     longest_first = sorted(range(len(rain_s)), key=lambda storm: -rain_s[storm])
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as threads:
-        done = dict(zip(longest_first, threads.map(routed, longest_first), strict=True))
+    with ThreadPoolExecutor(workers) as threads:
+        # A thread for each storm or, of few storms, one for each part of the chain.
+        over_storms, over_parts = (map, threads.map) if few else (threads.map, map)
+
+        def routed(storm: int) -> StormRouting:
+            own = inflow_of(storm)
+            return _routed(pools, parts, own, step_s, rain_s[storm], over_parts)
+
+        done = dict(zip(longest_first, over_storms(routed, longest_first), strict=True))
     each = [done[storm] for storm in range(len(rain_s))]
     return StormRouting(
         **{

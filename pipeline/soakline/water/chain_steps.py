@@ -262,7 +262,7 @@ def route(
     by side through one quarter before the next, so that the arithmetic of spilling runs in vectors.
     Where a spill arrives in the quarter that it leaves in, who receives it waits for that.
     """
-    swales = own_m3.shape[0]
+    swales = chain.order.size
     totals, lane = np.zeros((7, swales)), np.zeros((8, swales))
     state = _State(
         *(totals[0], totals[1], totals[2], totals[3], totals[4], totals[5], totals[6]),

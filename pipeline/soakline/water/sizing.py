@@ -5,12 +5,11 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
-import networkx as nx
 import numba
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
-from soakline.water.cascade import pool_arrays
+from soakline.water.cascade import apart, pool_arrays
 from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays
 from soakline.water.level_pool import fill, pool_step
 from soakline.water.pools import Pools, full_to_empty_h
@@ -96,20 +95,8 @@ def size_down_chain(
 
     workers = os.cpu_count() or 1
     with ThreadPoolExecutor(workers) as threads:
-        list(threads.map(size, _apart(chain, workers)))
+        list(threads.map(size, apart(chain, workers)))
     return sizes
-
-
-def _apart(chain: ChainArrays, parts: int) -> list[IndexArray]:
-    """Places dealt out so that no water runs between parts, each about as many, in their order."""
-    graph: nx.Graph[int] = nx.Graph()
-    graph.add_nodes_from(range(chain.order.size))
-    sender = np.repeat(np.arange(chain.order.size), np.diff(chain.first))
-    graph.add_edges_from(zip(sender.tolist(), chain.to.tolist(), strict=True))
-    dealt: list[list[int]] = [[] for _ in range(parts)]
-    for joined in sorted(nx.connected_components(graph), key=len, reverse=True):
-        min(dealt, key=len).extend(joined)
-    return [np.array(sorted(part), dtype=np.int64) for part in dealt]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
