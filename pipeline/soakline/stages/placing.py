@@ -117,9 +117,11 @@ def final_lines(
 ) -> list[LipLine]:
     """Lips that are kept, rings opened where their water leaves best."""
     placed, opened = lines.placed, lines.placed.lines
-    if any(line.closed for line in opened):
+    ring = np.array([line.closed for line in opened], dtype=bool)
+    if ring.any():
         # How far water has to run is measured later, on the lips that are kept.
-        peak = fastest_peak_m3s(event, lines.area_m2)
+        peak = np.zeros(ring.size)
+        peak[ring] = fastest_peak_m3s(event, lines.area_m2[ring])
         opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
     return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
 
