@@ -314,7 +314,9 @@ def test_what_cannot_be_routed_is_refused(
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_one_storm_shared_by_threads_is_that_storm(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_one_storm_shared_by_threads_is_that_storm(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Ten chains of six: peaks to the bit; what drips on at the end is of no account."""
     chain = chain_of(60, [Spill(i, i + 1, 1.0) for i in range(59) if i % 6 < 5])
     cascade = random_cascade(60, seed)
