@@ -70,6 +70,9 @@ FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
     "plane, noisy": Form(plane(8.0), noise_m=0.05),
+    "plane, spaced by runoff": Form(
+        plane(8.0), run={"spacing": {"rule": "runoff", "mature_tree_height_m": 3}}
+    ),
     "cone": Form(cone(10.0), width_m=480.0),
     "valley": Form(v_valley(8.0, 2.0)),
     "valley, turned": Form(v_valley(8.0, 2.0), rotation_deg=TURN_DEG),
