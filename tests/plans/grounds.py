@@ -71,7 +71,11 @@ FORMS: dict[str, Form] = {
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
     "plane, noisy": Form(plane(8.0), noise_m=0.05),
     "plane, spaced by runoff": Form(
-        plane(8.0), run={"spacing": {"rule": "runoff", "mature_tree_height_m": 3}}
+        plane(8.0),
+        run={
+            "spacing": {"rule": "runoff", "mature_tree_height_m": 2},
+            "soil": {"texture": "sandy-loam"},
+        },
     ),
     "cone": Form(cone(10.0), width_m=480.0),
     "valley": Form(v_valley(8.0, 2.0)),

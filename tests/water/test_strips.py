@@ -66,7 +66,7 @@ def test_without_soaking_runoff_and_rain_on_the_water_just_fill_it(ground: Float
     rain_m = np.array([EVENT.storms[i].depth_mm for i in design]) / 1000.0
     dry_m2 = ((pools.full_m3 - rain_m * pools.ponded_m2) / runoff_m).min()
     expected = (dry_m2 + pools.ponded_m2[0]) / LENGTH_M[0]
-    assert spacing_m(pools, ground) == pytest.approx(expected, rel=3e-6)
+    assert spacing_m(pools, ground) == pytest.approx(expected, rel=3e-5)
 
 
 @pytest.mark.parametrize("ground", [PASTURE, MIXED])
@@ -82,7 +82,7 @@ def test_laid_as_a_swale_it_holds_every_design_storm_and_spills_at_1_percent_mor
 
 def test_the_mix_of_the_ground_counts_and_not_its_area() -> None:
     pools = pool(soak_m_h=0.0065)
-    assert spacing_m(pools, 1e4 * MIXED) == pytest.approx(spacing_m(pools, MIXED), rel=3e-6)
+    assert spacing_m(pools, 1e4 * MIXED) == pytest.approx(spacing_m(pools, MIXED), rel=3e-5)
     assert spacing_m(pools, MIXED) < spacing_m(pools, PASTURE)
 
 
@@ -106,7 +106,7 @@ def test_more_rain_narrows_it_and_a_larger_section_or_freer_soil_widens_it(
     base_m: float, depth_m: float, soak_m_h: float, rain: float, more: float
 ) -> None:
     own = spacing_m(pool(base_m, depth_m, soak_m_h=soak_m_h))
-    spare = 1.0 + 3e-6
+    spare = 1.0 + 3e-5
     assert spacing_m(pool(base_m, depth_m, soak_m_h=soak_m_h), own=event(rain)) <= own * spare
     assert spacing_m(pool(base_m, depth_m, soak_m_h=soak_m_h * more)) * spare >= own
     assert spacing_m(pool(base_m, depth_m * more, soak_m_h=soak_m_h)) * spare >= own

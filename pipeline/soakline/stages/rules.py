@@ -75,7 +75,9 @@ def interval_of(
         return max(0.1, distance * slope / 100.0), run.spacing.rule
     if run.spacing.rule == "runoff" and allowed.any():
         slope = float(terrain.slope_pct[allowed].mean())
-        interval = runoff_spacing_before_m(run, design, event, allowed, slope) * slope / 100.0
+        # Catchments are of whole cells: a line may catch the width of one more.
+        distance = runoff_spacing_before_m(run, design, event, allowed, slope) - terrain.grid.cell_m
+        interval = distance * slope / 100.0
         if np.isfinite(interval) and interval > tree:
             return interval, run.spacing.rule
     return tree, "tree-height"
@@ -94,11 +96,12 @@ def runoff_spacing_before_m(
     """Widest spacing that holds the design storms, before it is known what drains where, m.
 
     The section is the largest, the ground of the class that most of the allowed ground has. The
-    swale is the shortest allowed, which by its battered ends holds least per metre.
+    swale is as long as between the limits; a shorter one holds less per metre by its battered ends.
     """
     trench = design.largest
     ends_m = 2.0 * trench.batter * trench.depth_m
-    length = np.array([max(run.siting.min_length_m, 2.0 * ends_m)])
+    mean_m = (run.siting.min_length_m + run.siting.max_length_m) / 2.0
+    length = np.array([max(mean_m, 2.0 * ends_m)])
     spread = slope_pct < run.earthworks.spread_under_pct
     pools = pools_of(
         np.array([trench.base_width_m]),

@@ -16,7 +16,7 @@ from soakline.water.time_of_concentration import LEAST_H
 from soakline.water.unit_hydrograph import unit_hydrographs
 
 # Dry ground is found to this share, from the side that holds.
-_CLOSE = 1e-6
+_CLOSE = 1e-5
 _TRIALS = 100
 
 
@@ -75,7 +75,16 @@ def widest_spacing_m(
 def _beyond_m3(pools: PoolArrays, i: int, inflow_m3s: FloatArray, step_s: float) -> float:
     """What one pool would spill over a very long sill, m³; less than 0, the room left, if none."""
     held, most, spilled, node = 0.0, 0.0, 0.0, 0
-    for inflow in inflow_m3s:
+    to_come_m3s = np.empty_like(inflow_m3s)
+    greatest = 0.0
+    for step in range(inflow_m3s.size - 1, -1, -1):
+        greatest = max(greatest, inflow_m3s[step])
+        to_come_m3s[step] = greatest
+    for step in range(inflow_m3s.size):
+        inflow = inflow_m3s[step]
+        # What is to come soaks in faster than it comes: the water rises no more.
+        if to_come_m3s[step] <= pools.soaking_m3s[i, node]:
+            break
         if held == 0.0 and inflow <= pools.soaking_m3s[i, 0]:
             continue
         held, _, left_s, node = fill(
