@@ -66,10 +66,27 @@ class Surveyed(Form):
         return hillside()
 
 
+def crested(slope_pct: float, crest_north_m: float) -> Height:
+    """A plane that falls to the south from a crest, beyond which it falls to the north."""
+    south, crest_m = plane(slope_pct), CENTRE_NORTHING_M + crest_north_m
+
+    def height(easting: FloatArray, northing: FloatArray) -> FloatArray:
+        return south(easting, crest_m - np.abs(northing - crest_m))
+
+    return height
+
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
     "plane, noisy": Form(plane(8.0), noise_m=0.05),
+    "plane below a crest": Form(
+        crested(8.0, 165.0),
+        run={
+            "spacing": {"rule": "runoff", "mature_tree_height_m": 2},
+            "soil": {"texture": "sandy-loam"},
+        },
+    ),
     "cone": Form(cone(10.0), width_m=480.0),
     "valley": Form(v_valley(8.0, 2.0)),
     "valley, turned": Form(v_valley(8.0, 2.0), rotation_deg=TURN_DEG),

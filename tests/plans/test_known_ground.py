@@ -29,6 +29,27 @@ def test_swales_on_a_plane_stand_one_tree_height_apart(plan_ground: PlanGround, 
     assert np.diff([fall[level] for level in levels]) == pytest.approx(100.0, abs=0.5)
 
 
+def test_swales_spaced_by_runoff_on_a_plane_hold_the_design_storms(plan_ground: PlanGround) -> None:
+    """Wider apart than 2 m of tree asks for, and yet none is short of room.
+
+    No water comes from beyond the crest, which no spacing could hold.
+    """
+    planned = plan_ground("plane below a crest")
+    fall = sorted(down_the_fall(planned).values())
+    assert len(fall) >= 3
+    apart = np.diff(fall)
+    assert apart.min() > 2.0 / 0.08
+    assert set(planned.swales.spacing_rule) == {"runoff"}
+    assert "capacity_short" not in set(planned.layer("findings").code)
+    assert (planned.swales.design_overflow_m3 == 0.0).all()
+
+
+def test_where_trees_ask_for_more_room_than_runoff_their_rule_binds(
+    plan_ground: PlanGround,
+) -> None:
+    assert set(plan_ground("plane").swales.spacing_rule) == {"tree-height"}
+
+
 @pytest.mark.parametrize("name", PLANES)
 def test_lines_on_a_plane_are_straight(plan_ground: PlanGround, name: str) -> None:
     planned = plan_ground(name)

@@ -9,38 +9,10 @@ import shapely
 from soakline.grid import Grid
 from soakline.inputs.types import Features
 from soakline.siting.place import LevelSeries
-from soakline.siting.spacing import _between, level_series, runoff_spacing_m
+from soakline.siting.spacing import _between, level_series
 from soakline.terrain.condition import Terrain
-from tests.siting.land import TRENCH, features_of, layer, terrain_of
+from tests.siting.land import features_of, layer, terrain_of
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, centred_grid, plane, sample
-
-EXCESS_MM, RAIN_MM, HOURS = np.array([40.0, 25.0]), np.array([100.0, 60.0]), np.array([10.0, 1.0])
-SOAK_M_H = 0.0065
-
-
-def runoff_spacing(excess_mm: np.ndarray, rain_mm: np.ndarray = RAIN_MM) -> float:
-    width, base = TRENCH.top_width_m, TRENCH.base_width_m
-    return runoff_spacing_m(TRENCH.area_m2, width, base, SOAK_M_H, excess_mm, rain_mm, HOURS)
-
-
-def test_a_swale_at_the_runoff_spacing_is_just_full_in_the_worst_storm() -> None:
-    """Runoff of the strip and rain on the water are what is held and what soaks in by the base."""
-    strip_m = runoff_spacing(EXCESS_MM) - TRENCH.top_width_m
-    came = (strip_m * EXCESS_MM + TRENCH.top_width_m * RAIN_MM) / 1000.0
-    left = came - SOAK_M_H * TRENCH.base_width_m * HOURS - TRENCH.area_m2
-    assert left.max() == pytest.approx(0.0, abs=1e-12)
-
-
-def test_storms_without_runoff_set_no_spacing() -> None:
-    assert runoff_spacing(np.zeros(2)) == np.inf
-    one = runoff_spacing_m(
-        TRENCH.area_m2, TRENCH.top_width_m, 1.5, SOAK_M_H, EXCESS_MM[:1], RAIN_MM[:1], HOURS[:1]
-    )
-    assert runoff_spacing(np.array([40.0, 0.0])) == one
-
-
-def test_a_swale_that_rain_alone_overfills_stands_beside_the_next() -> None:
-    assert runoff_spacing(EXCESS_MM, np.array([900.0, 60.0])) == TRENCH.top_width_m
 
 
 def series_on(

@@ -78,8 +78,8 @@ SWALES = LayerSchema(
         ),
         real("spacing_tree_m", "m", "Tree-height spacing", "Spacing by the mature tree height."),
         real("spacing_ratio_m", "m", "Width-ratio spacing", "Spacing by the width ratio."),
-        real("spacing_runoff_m", "m", "Runoff spacing", "Widest spacing that holds the storm."),
-        text("spacing_rule", "Spacing rule", "Rule that was used for this swale."),
+        real("spacing_runoff_m", "m", "Runoff spacing", "Widest that this swale holds alone."),
+        text("spacing_rule", "Spacing rule", "Rule that binds: it set the interval."),
         real(
             "ground_rms_m",
             "m",

@@ -46,6 +46,7 @@ class SwaleFigures:
     slope_pct, tree_height_m : mean slope across the line, %, and H
     spacing_above_m, interval_above_m : measured; NaN where none
     spacing_tree_m, spacing_ratio_m, spacing_runoff_m : by each rule
+    spacing_rule : the one that binds
     share_cut_off : of the catchment, that the DEM's edge cuts off above
     landform : hints
     """
@@ -71,6 +72,7 @@ class SwaleFigures:
     spacing_tree_m: FloatArray
     spacing_ratio_m: FloatArray
     spacing_runoff_m: FloatArray
+    spacing_rule: str
     share_cut_off: FloatArray
     landform: tuple[str, ...]
 

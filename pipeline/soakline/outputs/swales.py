@@ -53,7 +53,7 @@ def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "spacing_tree_m": _or_none(figures.spacing_tree_m[i]),
                 "spacing_ratio_m": _or_none(figures.spacing_ratio_m[i]),
                 "spacing_runoff_m": _or_none(figures.spacing_runoff_m[i]),
-                "spacing_rule": plan.run.spacing.rule,
+                "spacing_rule": figures.spacing_rule,
                 "ground_rms_m": float(np.sqrt(np.nanmean(above**2))),
                 "ground_min_m": float(np.nanmin(above)),
                 "ground_max_m": float(np.nanmax(above)),

@@ -33,34 +33,6 @@ def tree_spacing_m(tree_height_m: FloatArray | float, slope_pct: FloatArray) -> 
     return np.asarray(tree_height_m) * 100.0 / np.maximum(slope_pct, 1e-6)
 
 
-def runoff_spacing_m(
-    area_m2: float,
-    top_width_m: float,
-    base_width_m: float,
-    soak_m_h: float,
-    excess_mm: FloatArray,
-    rain_mm: FloatArray,
-    excess_h: FloatArray,
-) -> float:
-    """Widest spacing whose swale still holds every given storm, per metre of length.
-
-    Parameters
-    ----------
-    area_m2 : water held per metre
-    top_width_m, base_width_m : m
-    soak_m_h : through the base, m/h
-    excess_mm, rain_mm, excess_h : (storms,) runoff, rain and duration of excess
-
-    Returns
-    -------
-    m; inf where no storm gives runoff
-    """
-    with np.errstate(divide="ignore"):
-        room = area_m2 + soak_m_h * base_width_m * excess_h - rain_mm * top_width_m / 1000.0
-        spacing = top_width_m + np.maximum(room, 0.0) / (excess_mm / 1000.0)
-    return float(np.min(np.where(excess_mm > 0, spacing, np.inf), initial=np.inf))
-
-
 def level_series(
     ground_m: GroundArray,
     slope_pct: GroundArray,

@@ -31,7 +31,6 @@ from soakline.stages.progress import Progress
 from soakline.stages.rules import (
     event_on,
     ratio_spacing_m,
-    runoff_spacing,
     sill_rules,
     storms_of,
 )
@@ -43,6 +42,7 @@ from soakline.water.land import Land
 from soakline.water.land_classes import land_of
 from soakline.water.pools import depth_emptied_m, full_to_empty_h
 from soakline.water.results import results_of
+from soakline.water.strips import widest_spacing_m
 
 # Beside the middle of a route no spoil is left this near.
 _PASSAGE_M = 0.5
@@ -166,7 +166,15 @@ def design_swales(
             interval_above_m=measured.interval_above_m,
             spacing_tree_m=tree_spacing_m(measured.tree_height_m, laid.slope_pct),
             spacing_ratio_m=ratio_spacing_m(run, design, laid.slope_pct),
-            spacing_runoff_m=np.full(level.size, runoff_spacing(design, event)),
+            spacing_runoff_m=widest_spacing_m(
+                drained.pools,
+                laid.length_m,
+                drained.feeds.area_m2,
+                event,
+                event.of("design"),
+                arrivals.step_s,
+            ),
+            spacing_rule=by_rule.rule,
             share_cut_off=measured.share_cut_off,
             landform=measured.landform,
         )

@@ -87,11 +87,13 @@ class Lines:
     placed : Placed
     fed : (lines,) bool; enough drains to it
     area_m2 : (lines, classes) of its catchment, by class of ground
+    rule : of spacing, the one that binds
     """
 
     placed: Placed
     fed: BoolArray
     area_m2: FloatArray
+    rule: str
 
 
 def lines_by_rule(
@@ -103,13 +105,13 @@ def lines_by_rule(
     event: Event,
 ) -> Lines:
     """Lips by the spacing rule, with catchments, ends and exits."""
-    interval = interval_of(run, design, site, terrain, event)
+    interval, rule = interval_of(run, design, site, terrain, event)
     lines = place(terrain, site, inputs.features, run.spacing, interval)
     lines = clear_of_exclusions(lines, site, design, terrain)
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
     caught = placed.catchments
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
-    return Lines(placed, caught.area_m2 >= run.siting.min_catchment_m2, area)
+    return Lines(placed, caught.area_m2 >= run.siting.min_catchment_m2, area, rule)
 
 
 def final_lines(

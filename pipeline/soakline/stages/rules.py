@@ -4,7 +4,7 @@ from typing import cast
 
 import numpy as np
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.rain_table import choose_columns
 from soakline.inputs.types import Inputs
 from soakline.overflow.ranking import SillRules
@@ -12,14 +12,18 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.siting.lip import AIM_M
 from soakline.siting.site import Site
-from soakline.siting.spacing import runoff_spacing_m, width_ratio
+from soakline.siting.spacing import width_ratio
 from soakline.siting.stations import OPEN
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, event_of
 from soakline.water.green_ampt import green_ampt_for
+from soakline.water.hydrographs import step_s
 from soakline.water.land import GroundClass, Land
-from soakline.water.losses import HARD_SURFACE, Loss, curve_number_loss, excess_durations_h
+from soakline.water.losses import HARD_SURFACE, Loss, curve_number_loss
+from soakline.water.pools import pools_of
 from soakline.water.storms import PatternChoice, Storm, storms_for
+from soakline.water.strips import widest_spacing_m
+from soakline.water.time_of_concentration import LEAST_H
 
 
 def storms_of(run: RunFile, inputs: Inputs) -> tuple[tuple[Storm, ...], tuple[str, ...]]:
@@ -54,24 +58,29 @@ def interval_of(
     site: Site,
     terrain: Terrain,
     event: Event,
-) -> float:
-    """Vertical interval that the chosen spacing rule asks for outside planting blocks, m.
+) -> tuple[float, str]:
+    """Vertical interval outside planting blocks, m, and the spacing rule that sets it.
 
     Rules that give a distance are turned into a level difference by the mean slope of the allowed
-    ground, since all hillsides take the same levels.
+    ground, since all hillsides take the same levels. Where `runoff` would set swales closer than
+    the trees do, or no design storm gives runoff, `tree-height` binds.
     """
     tree = run.spacing.mature_tree_height_m
-    if run.spacing.rule == "tree-height":
-        return tree
     allowed = site.siteable.state == OPEN
-    if not allowed.any():
-        return tree
-    slope = float(terrain.slope_pct[allowed].mean())
     if run.spacing.rule == "width-ratio":
+        if not allowed.any():
+            return tree, run.spacing.rule
+        slope = float(terrain.slope_pct[allowed].mean())
         distance = float(ratio_spacing_m(run, design, np.array([slope]))[0])
-        return max(0.1, distance * slope / 100.0)
-    distance = runoff_spacing(design, event)
-    return max(tree, distance * slope / 100.0) if np.isfinite(distance) else tree
+        return max(0.1, distance * slope / 100.0), run.spacing.rule
+    if run.spacing.rule == "runoff" and allowed.any():
+        slope = float(terrain.slope_pct[allowed].mean())
+        # Catchments are of whole cells: a line may catch the width of one more.
+        distance = runoff_spacing_before_m(run, design, event, allowed, slope) - terrain.grid.cell_m
+        interval = distance * slope / 100.0
+        if np.isfinite(interval) and interval > tree:
+            return interval, run.spacing.rule
+    return tree, "tree-height"
 
 
 def ratio_spacing_m(run: RunFile, design: SectionDesign, slope_pct: FloatArray) -> FloatArray:
@@ -81,24 +90,35 @@ def ratio_spacing_m(run: RunFile, design: SectionDesign, slope_pct: FloatArray) 
     return ratio * design.largest.top_width_m + cut
 
 
-def runoff_spacing(design: SectionDesign, event: Event) -> float:
-    """Widest spacing at which the largest section holds the design storms, m.
+def runoff_spacing_before_m(
+    run: RunFile, design: SectionDesign, event: Event, allowed: BoolArray, slope_pct: float
+) -> float:
+    """Widest spacing that holds the design storms, before it is known what drains where, m.
 
-    Infinite where none gives runoff. The ground is taken to be of the commonest class throughout:
-    a spacing is set before it is known what drains where.
+    The section is the largest, the ground of the class that most of the allowed ground has. The
+    swale is as long as between the limits; a shorter one holds less per metre by its battered ends.
     """
-    own = event.of("design")
     trench = design.largest
-    common = event.land.commonest
-    return runoff_spacing_m(
-        trench.area_m2,
-        trench.top_width_m,
-        trench.base_width_m,
-        design.soak_m_h,
-        event.excess_mm[common, own],
-        np.array([event.storms[i].depth_mm for i in own]),
-        np.array([excess_durations_h(event.storms[i], event.losses)[common] for i in own]),
+    ends_m = 2.0 * trench.batter * trench.depth_m
+    mean_m = (run.siting.min_length_m + run.siting.max_length_m) / 2.0
+    length = np.array([max(mean_m, 2.0 * ends_m)])
+    spread = slope_pct < run.earthworks.spread_under_pct
+    pools = pools_of(
+        np.array([trench.base_width_m]),
+        np.array([trench.depth_m]),
+        np.array([trench.batter]),
+        length,
+        np.array([trench.depth_m - (design.sill_head_m if spread else 0.0)]),
+        trench.top_width_m * length,
+        np.array([design.soak_m_h]),
+        length,
+        run.overflow.weir_coefficient,
     )
+    ground = np.zeros((1, len(event.losses)))
+    index = event.land.index
+    ground[0, 0 if index is None else int(np.bincount(index[allowed]).argmax())] = 1.0
+    step = step_s([LEAST_H])
+    return float(widest_spacing_m(pools, length, ground, event, event.of("design"), step)[0])
 
 
 def sill_rules(run: RunFile) -> SillRules:
