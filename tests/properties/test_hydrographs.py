@@ -21,7 +21,6 @@ from soakline.water.land import GroundClass, Land
 from soakline.water.losses import (
     CurveNumber,
     Loss,
-    excess_durations_h,
     excess_mm,
     largest_rises_mm,
 )
@@ -151,16 +150,6 @@ def test_excess_never_falls_nor_rises_faster_than_the_largest_rise(
         largest = largest_rises_mm(storm, [ground], window_s)[0]
         assert rises.max() <= largest * (1.0 + 1e-4) + 1e-6
         assert largest <= largest_rain_rise_mm(storm, window_s) + 1e-9
-
-
-@given(rain_tables(), losses)
-def test_excess_begins_when_its_duration_says(table: RainTable, ground: Loss) -> None:
-    for storm in storms_for(table, 0, 1, "both"):
-        hours = excess_durations_h(storm, [ground])[0]
-        begins_min = storm.duration_min - 60.0 * hours
-        at_begin, at_end = excess_mm(storm, [ground], [begins_min, storm.duration_min])[0]
-        assert at_begin == pytest.approx(0.0, abs=1e-6)
-        assert (hours > 0.0) or at_end <= 1e-9
 
 
 @given(st.lists(st.floats(0.01, 30.0), min_size=1, max_size=6), st.floats(1.0, 5000.0), shapes)

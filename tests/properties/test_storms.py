@@ -10,7 +10,6 @@ from soakline.water.curve_number import runoff_mm
 from soakline.water.storms import (
     Storm,
     depth_mm,
-    excess_duration_h,
     largest_rain_rise_mm,
     largest_rise_mm,
     storms_for,
@@ -90,18 +89,6 @@ def test_largest_rise_is_no_less_than_that_of_any_window(
     largest = largest_rise_mm(storm, number, step_s)
     assert largest >= rises.max() * (1.0 - 1e-4) - 1e-12
     assert largest <= largest_rain_rise_mm(storm, step_s) + 1e-9
-
-
-@given(rain_tables(), curve_numbers)
-def test_excess_lasts_from_the_first_runoff_to_the_end(table: RainTable, number: float) -> None:
-    for storm in storms_for(table, 0, 1, "both"):
-        hours = excess_duration_h(storm, number)
-        assert 0.0 <= hours <= storm.duration_min / 60.0
-        begins_min = storm.duration_min - 60.0 * hours
-        assert runoff_mm(storm.cumulative_depth_mm(begins_min), number) == pytest.approx(
-            0, abs=1e-6
-        )
-        assert (hours > 0.0) == bool(runoff_mm(storm.depth_mm, number) > 0.0)
 
 
 def alternating(table: RainTable) -> list[Storm]:

@@ -10,11 +10,10 @@ from soakline.water.losses import (
     HARD_SURFACE,
     CurveNumber,
     curve_number_loss,
-    excess_durations_h,
     excess_mm,
     largest_rises_mm,
 )
-from soakline.water.storms import excess_duration_h, largest_rise_mm, storms_for
+from soakline.water.storms import largest_rise_mm, storms_for
 
 TABLE = RainTable(
     np.array([5.0, 30.0, 120.0]),
@@ -44,7 +43,6 @@ def test_steady_rain_on_clay_loam_follows_mein_and_larson() -> None:
     shed = excess_mm(storm, [ground], [ponds_min, ponds_min + 0.6])[0]
     assert shed[0] == pytest.approx(0.0, abs=1e-9)
     assert 0.0 < shed[1] < 1.0
-    assert excess_durations_h(storm, [ground])[0] == pytest.approx((30.0 - ponds_min) / 60.0)
 
 
 def test_times_may_come_in_any_order_before_within_and_after_the_storm() -> None:
@@ -69,15 +67,14 @@ def test_runoff_added_by_class_exceeds_that_of_a_mean_class() -> None:
     assert by_class.mean() > 10.0 * max(mean, 0.01)
 
 
-def test_rises_and_durations_of_curve_numbers_are_those_of_the_storms() -> None:
+def test_rises_of_curve_numbers_are_those_of_the_storms() -> None:
     for storm in STORMS:
         assert largest_rises_mm(storm, GROUND)[0] == largest_rise_mm(storm, 74.0)
-        assert excess_durations_h(storm, GROUND)[0] == excess_duration_h(storm, 74.0)
 
 
 def test_no_classes_give_no_rows() -> None:
     assert excess_mm(STORMS[0], [], [1.0, 2.0]).shape == (0, 2)
-    assert largest_rises_mm(STORMS[0], []).shape == excess_durations_h(STORMS[0], []).shape == (0,)
+    assert largest_rises_mm(STORMS[0], []).shape == (0,)
 
 
 def test_an_impossible_curve_number_is_refused_and_equal_losses_are_one() -> None:

@@ -13,7 +13,6 @@ from soakline.inputs.types import RainTable
 from soakline.water.curve_number import runoff_mm
 from soakline.water.storms import (
     depth_mm,
-    excess_duration_h,
     largest_rain_rise_mm,
     largest_rise_mm,
     storms_for,
@@ -102,14 +101,6 @@ def test_the_window_of_largest_rise_may_begin_anywhere() -> None:
         assert largest_rise_mm(storm, number, 300.0) == pytest.approx(-found.fun, rel=1e-7)
 
 
-def test_excess_of_uniform_rain_lasts_from_a_fifth_of_storage() -> None:
-    """CN 80: S 63.5 mm, 0.2 S 12.7 mm, passed after 12.7 / 38 of the hour."""
-    storm = storms_for(TABLE, 0, 1, "uniform")[3]
-    assert excess_duration_h(storm, 80.0) == pytest.approx(1.0 - 12.7 / 38.0)
-    assert excess_duration_h(storm, 100.0) == 1.0
-    assert excess_duration_h(storm, 40.0) == 0.0
-
-
 OWN = RainPattern(np.array([0.0, 0.25, 0.5, 1.0]), np.array([0.0, 0.1, 0.1, 1.0]))
 
 
@@ -122,12 +113,6 @@ def test_a_pattern_of_ones_own_is_run_with_a_uniform_one_beside_it() -> None:
     assert hour.depths_mm == pytest.approx((0.0, 4.56, 4.56, 45.6))
     assert hour.depth_mm == hour.depths_mm[-1]
     assert storms[7] == storms_for(TABLE, 0, 1, "uniform", 20.0)[3]
-
-
-def test_excess_of_a_storm_with_a_dry_spell_begins_after_it() -> None:
-    """CN 80 sheds from 12.7 mm on; a tenth of 38 mm falls before the spell, the rest after it."""
-    hour = storms_for(TABLE, 0, 1, OWN)[6]
-    assert excess_duration_h(hour, 80.0) == pytest.approx(0.5 * (38.0 - 12.7) / (38.0 - 3.8))
 
 
 def test_no_uplift_is_an_uplift_of_nothing() -> None:

@@ -53,7 +53,7 @@ def laid(pools: Pools, ground: FloatArray, spacing: float) -> StormRouting:
         np.zeros(0),
         lambda k: arrivals.inflow_m3(design[k], feeds),
         arrivals.step_s,
-        [arrivals.rain_steps(storm) for storm in design],
+        [arrivals.rain_s(storm) for storm in design],
     )
 
 

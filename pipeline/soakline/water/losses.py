@@ -15,7 +15,7 @@ from soakline.water.curve_number import (
     runoff_mm,
     storage_mm,
 )
-from soakline.water.green_ampt import GreenAmpt, ponding_min, shed_mm
+from soakline.water.green_ampt import GreenAmpt, shed_mm
 from soakline.water.storms import RISE_STEP_S, Storm
 
 
@@ -122,25 +122,3 @@ def largest_rises_mm(
         ],
         dtype=np.float64,
     )
-
-
-def excess_durations_h(storm: Storm, losses: Sequence[Loss]) -> FloatArray:
-    """Time from each class's first runoff to the end of rain.
-
-    Parameters
-    ----------
-    storm : rain in time
-    losses : a class each
-
-    Returns
-    -------
-    (classes,) h; 0 where a class sheds nothing
-    """
-    hours = np.zeros(len(losses))
-    for k, loss in enumerate(losses):
-        if isinstance(loss, CurveNumber):
-            hours[k] = of_storms.excess_duration_h(storm, loss.number)
-        else:
-            begins_min = ponding_min(storm.times_min, storm.depths_mm, loss)
-            hours[k] = max(0.0, storm.duration_min - begins_min) / 60.0
-    return hours

@@ -12,7 +12,7 @@ from soakline.grid import FloatArray
 from soakline.inputs.frequencies import aep_pct
 from soakline.inputs.rain_pattern import RainPattern
 from soakline.inputs.types import RainTable
-from soakline.water.curve_number import initial_abstraction_mm, runoff_mm
+from soakline.water.curve_number import runoff_mm
 
 Pattern = Literal["alternating", "uniform", "file"]
 PatternChoice = Literal["both", "alternating", "uniform"]
@@ -257,22 +257,3 @@ def largest_rise_of(
     best_min = starts_min[int(rises.argmax())]
     closer_min = best_min + np.linspace(-spacing_min, spacing_min, 2 * _LATTICE + 1)
     return float(max(rises.max(), rises_mm(closer_min).max()))
-
-
-def excess_duration_h(storm: Storm, curve_number: float) -> float:
-    """Time from the first runoff to the end of rain.
-
-    Parameters
-    ----------
-    storm : rain in time
-    curve_number : of the ground
-
-    Returns
-    -------
-    hours from when cumulative rain passes 0.2 S; 0 where it never does
-    """
-    threshold_mm = float(initial_abstraction_mm(curve_number))
-    if threshold_mm >= storm.depth_mm:
-        return 0.0
-    begins_min = float(np.interp(threshold_mm, storm.depths_mm, storm.times_min))
-    return (storm.duration_min - begins_min) / 60.0

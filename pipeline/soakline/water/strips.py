@@ -1,13 +1,15 @@
 """The widest strip of hillside whose swale still holds every storm, by the level pool itself."""
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import numba
 import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.water.cascade import pool_arrays
-from soakline.water.chain_steps import PoolArrays
+from soakline.water.chain_steps import IndexArray, PoolArrays
 from soakline.water.event import Event
 from soakline.water.hydrographs import arriving_m3, edges_min, excess_steps_mm
 from soakline.water.level_pool import fill
@@ -56,8 +58,8 @@ def widest_spacing_m(
     classes = len(event.losses)
     unit = unit_hydrographs(np.full(classes, LEAST_H), step_s, event.shape)
     count = pools.full_m3.size
-    arrays = pool_arrays(pools, np.arange(count), step_s)
     dry_m2 = np.full(count, np.inf)
+    falls = []
     # The storm that sheds most governs nearly always: the others are then tried once.
     for storm in sorted(storms, key=lambda one: -float(event.excess_mm[:, one].max(initial=0.0))):
         shed_m = arriving_m3(
@@ -66,7 +68,18 @@ def widest_spacing_m(
         edges = edges_min(event.storms[storm].duration_min, step_s)
         rain_m = np.zeros(shed_m.shape[1])
         rain_m[: edges.size - 1] = np.diff(event.storms[storm].cumulative_depth_mm(edges)) / 1000.0
-        _narrow(dry_m2, arrays, pools.ponded_m2, share, shed_m, rain_m, step_s)
+        falls.append((shed_m, rain_m))
+
+    def narrow(own: IndexArray) -> None:
+        mine = pool_arrays(pools, own, step_s)
+        found_m2 = dry_m2[own]
+        for shed_m, rain_m in falls:
+            _narrow(found_m2, mine, pools.ponded_m2[own], share[own], shed_m, rain_m, step_s)
+        dry_m2[own] = found_m2
+
+    workers = os.cpu_count() or 1
+    with ThreadPoolExecutor(workers) as threads:
+        list(threads.map(narrow, np.array_split(np.arange(count), workers)))
     # Narrower than found by as much again: what is just full in one order of sums holds in all.
     return np.asarray(((1.0 - _CLOSE) * dry_m2 + pools.ponded_m2) / length_m)
 
