@@ -15,9 +15,9 @@ def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipS
     )
 
 
-def curved(radius_m: float, inward: bool) -> LipStations:
-    """A quarter circle whose uphill side is its inside, or its outside."""
-    angle = np.linspace(0.0, np.pi / 2.0, 40)
+def curved(radius_m: float, inward: bool, turn: float = 0.25) -> LipStations:
+    """A quarter circle, or another share, whose uphill side is its inside, or its outside."""
+    angle = np.linspace(0.0, 2.0 * np.pi * turn, 40)
     if not inward:
         angle = angle[::-1]
     sign = 1.0 if inward else -1.0
