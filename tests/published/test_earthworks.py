@@ -3,9 +3,16 @@
 import numpy as np
 import pytest
 
+from soakline.grid import FloatArray
 from soakline.section.earthworks import average_end_area_m3
 from soakline.section.reach import spoil_factor
+from soakline.section.stations import Chainages
 from soakline.section.trench import Trench
+
+
+def volume_m3(along_m: FloatArray, area_m2: FloatArray) -> float:
+    (volume,) = average_end_area_m3(Chainages(np.array([0, along_m.size]), along_m), area_m2)
+    return float(volume)
 
 
 def test_trapezoid() -> None:
@@ -19,7 +26,7 @@ def test_average_end_area() -> None:
     """That trench 0.5 and 1.0 m deep at the ends of 20 m: 47.5 m³. D."""
     ends = np.array([Trench(1.5, depth, 2.0).area_m2 for depth in (0.5, 1.0)])
     assert ends == pytest.approx([1.25, 3.5])
-    assert average_end_area_m3(np.array([0.0, 20.0]), ends) == pytest.approx(47.5, abs=1e-9)
+    assert volume_m3(np.array([0.0, 20.0]), ends) == pytest.approx(47.5, abs=1e-9)
 
 
 def test_average_end_area_lies_over_the_prismoid_s_volume() -> None:
@@ -29,22 +36,22 @@ def test_average_end_area_lies_over_the_prismoid_s_volume() -> None:
     """
     along = np.linspace(0.0, 20.0, 401)
     area = np.array([Trench(1.5, 0.5 + 0.025 * x, 2.0).area_m2 for x in along])
-    assert average_end_area_m3(along, area) == pytest.approx(45.833, abs=0.001)
-    ends = average_end_area_m3(along[[0, -1]], area[[0, -1]])
+    assert volume_m3(along, area) == pytest.approx(45.833, abs=0.001)
+    ends = volume_m3(along[[0, -1]], area[[0, -1]])
     assert ends - 45.8333 == pytest.approx(1.667, abs=0.001)
 
 
 def test_a_pyramid_shows_how_far_end_areas_may_err() -> None:
     """From 0 to 30 m² over 100 m: 1500 m³ by end areas, 1000 m³ in truth. D."""
-    assert average_end_area_m3(np.array([0.0, 100.0]), np.array([0.0, 30.0])) == 1500.0
+    assert volume_m3(np.array([0.0, 100.0]), np.array([0.0, 30.0])) == 1500.0
     along = np.linspace(0.0, 100.0, 2001)
-    true = average_end_area_m3(along, 30.0 * (along / 100.0) ** 2)
+    true = volume_m3(along, 30.0 * (along / 100.0) ** 2)
     assert true == pytest.approx(1000.0, rel=1e-5)
 
 
 def test_a_prism_is_its_area_times_its_length() -> None:
     along = np.array([0.0, 3.0, 11.0, 20.0])
-    assert average_end_area_m3(along, np.full(4, 1.25)) == pytest.approx(25.0)
+    assert volume_m3(along, np.full(4, 1.25)) == pytest.approx(25.0)
 
 
 def test_spoil_swells_and_settles() -> None:

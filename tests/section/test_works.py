@@ -1,17 +1,22 @@
 """Volumes along the pegs, and the ground that the works take in plan."""
 
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
-from soakline.section.earthworks import earthworks, end_batter_m3
-from soakline.section.footprint import Footprint, LipStations, dug_ground, footprint, strip
+from soakline.section.earthworks import Earthworks, earthworks, end_batter_m3
+from soakline.section.footprint import Mounds, dug_ground, footprint
 from soakline.section.mound import MoundShape, section_area_m2
-from soakline.section.pegs import set_pegs
-from soakline.section.trench import Trench, cut_area_m2, cuttable_slope
+from soakline.section.pegs import Pegs, set_pegs
+from soakline.section.stations import LipStations
+from soakline.section.stretches import stretches
+from soakline.section.strips import strips
+from soakline.section.trench import Trench, cut_area_m2, cuttable_slope, trenches_of
+from tests.section.lips import curved, straight
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -25,41 +30,51 @@ TRENCH = Trench(1.5, 0.5, 1.5)
 MOUND = MoundShape(0.0, 2.0, 0.5)
 
 
-def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipStations:
-    """Lip running east with the hill to its north."""
-    along = np.linspace(0.0, length_m, int(length_m / 5.0) + 1)
-    zero = np.zeros_like(along)
-    return LipStations(
-        along, zero, along, zero, zero + 1.0, zero + above_m, zero + slope, zero + slope
+@dataclass(frozen=True)
+class Dug:
+    """Volumes of one swale in plain numbers, as `Earthworks` names them."""
+
+    cut_m3: float
+    fill_m3: float
+    crest_width_m: float
+    short_m3: float
+    surplus_m3: float
+    face_height_m: float
+    wedge_m2: float
+
+
+def dug(
+    stations: LipStations, trench: Trench, height_m: float, mounded_m: float, least_m: float
+) -> Dug:
+    one = [np.array([figure]) for figure in (height_m, mounded_m, least_m)]
+    done = earthworks(stations, trenches_of([trench]), MOUND, *one, 1.125)
+    return Dug(*(float(getattr(done, field.name)[0]) for field in fields(Earthworks)))
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Footprint of one swale."""
+
+    ponded: BaseGeometry
+    cut_slope: BaseGeometry
+    berm: BaseGeometry
+    mound: BaseGeometry
+
+
+def works_plan(
+    stations: LipStations, berm_m: float = 0.0, height_m: float = 0.25, crest_m: float = 1.2
+) -> Plan:
+    mounds = Mounds(
+        MoundShape(berm_m, 2.0, 0.5), np.array([height_m]), np.array([crest_m]), np.array([0.1])
     )
-
-
-def curved(radius_m: float, inward: bool) -> LipStations:
-    """A quarter circle whose uphill side is its inside, or its outside."""
-    angle = np.linspace(0.0, np.pi / 2.0, 40)
-    if not inward:
-        angle = angle[::-1]
-    sign = 1.0 if inward else -1.0
-    return LipStations(
-        radius_m * np.cos(angle),
-        radius_m * np.sin(angle),
-        radius_m * np.abs(angle - angle[0]),
-        -sign * np.cos(angle),
-        -sign * np.sin(angle),
-        np.zeros(40),
-        np.full(40, 0.08),
-        np.full(40, 0.08),
-    )
-
-
-def works_plan(stations: LipStations, berm_m: float = 0.0) -> Footprint:
-    gaps = [(0.0, 4.0)]
-    return footprint(stations, TRENCH, MoundShape(berm_m, 2.0, 0.5), 0.25, 1.2, 0.1, gaps)
+    along = stretches(stations.at.length_m, [[(0.0, 4.0)]])
+    drawn = footprint(stations, trenches_of([TRENCH]), along, mounds)
+    return Plan(drawn.ponded[0], drawn.cut_slope[0], drawn.berm[0], drawn.mound[0])
 
 
 def test_cut_is_the_section_along_the_lip_less_its_battered_ends() -> None:
     stations = straight(100.0)
-    done = earthworks(stations, TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    done = dug(stations, TRENCH, 0.25, 90.0, 80.0)
     area = float(cut_area_m2(TRENCH, np.zeros(1), np.array([0.08]))[0])
     # Ends: the prism holds A L − (what stands under two battered ends); the wedge in proportion.
     kept = (TRENCH.area_m2 * 100.0 - float(TRENCH.capacity_m3(100.0))) * area / TRENCH.area_m2
@@ -77,11 +92,12 @@ def test_ground_left_under_the_ends_is_that_of_the_sliced_trench() -> None:
         TRENCH.base_width_m + TRENCH.batter * (TRENCH.depth_m - depth)
     )
     left = (TRENCH.area_m2 - dug).mean() * 50.0
-    assert end_batter_m3(TRENCH, np.full(2, TRENCH.area_m2)) == pytest.approx(left, rel=1e-3)
+    full = np.array([TRENCH.area_m2])
+    assert end_batter_m3(trenches_of([TRENCH]), full, full) == pytest.approx(left, rel=1e-3)
 
 
 def test_the_mound_holds_the_spoil() -> None:
-    done = earthworks(straight(100.0), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    done = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0)
     args = [np.array(x) for x in (0.25, done.crest_width_m, 0.0, 0.08)]
     assert float(section_area_m2(MOUND, *args)) * 90.0 == pytest.approx(done.fill_m3, rel=1e-6)
     assert done.short_m3 == done.surplus_m3 == 0.0
@@ -89,7 +105,7 @@ def test_the_mound_holds_the_spoil() -> None:
 
 def test_short_spoil_is_told_in_cubic_metres() -> None:
     shallow = Trench(0.4, 0.15, 1.0)
-    done = earthworks(straight(100.0, 0.01), shallow, MOUND, 0.6, 100.0, 80.0, 1.125)
+    done = dug(straight(100.0, 0.01), shallow, 0.6, 100.0, 80.0)
     args = [np.array(x) for x in (0.6, 0.5, 0.0, 0.01)]
     least = float(section_area_m2(MOUND, *args)) * 100.0
     assert done.crest_width_m == 0.5
@@ -104,18 +120,18 @@ def heaped_m2(crest_width_m: float, above_m: float, fall: float, height_m: float
 
 def test_low_spots_are_made_up_out_of_the_spoil() -> None:
     """2 cm under the least crest of 0.5 m, for 100 m: 1 m³ that the mound lacks."""
-    low = earthworks(straight(100.0, above_m=-0.02), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    low = dug(straight(100.0, above_m=-0.02), TRENCH, 0.25, 90.0, 80.0)
     heaped = 90.0 * heaped_m2(low.crest_width_m, -0.02, 0.08)
     assert heaped == pytest.approx(low.fill_m3 - 1.0, rel=1e-6)
     shallow = Trench(0.4, 0.15, 1.0)
-    short = earthworks(straight(100.0, 0.01, -0.02), shallow, MOUND, 0.6, 100.0, 80.0, 1.125)
+    short = dug(straight(100.0, 0.01, -0.02), shallow, 0.6, 100.0, 80.0)
     least = 100.0 * heaped_m2(0.5, -0.02, 0.01, 0.6)
     assert short.short_m3 == pytest.approx(least - (short.fill_m3 - 1.0))
 
 
 def test_spoil_beyond_the_room_kept_for_the_mound_is_left_over() -> None:
     """Room was kept for 80 m of mound and sills leave 40: half of the spoil is over."""
-    done = earthworks(straight(100.0), TRENCH, MOUND, 0.25, 40.0, 80.0, 1.125)
+    done = dug(straight(100.0), TRENCH, 0.25, 40.0, 80.0)
     assert done.surplus_m3 == pytest.approx(done.fill_m3 / 2.0)
     heaped = 40.0 * heaped_m2(done.crest_width_m, 0.0, 0.08)
     assert heaped == pytest.approx(done.fill_m3 / 2.0, rel=1e-6)
@@ -123,8 +139,8 @@ def test_spoil_beyond_the_room_kept_for_the_mound_is_left_over() -> None:
 
 def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
     below_gentler = replace(straight(100.0, 0.08), fall=np.full(21, 0.03))
-    done = earthworks(below_gentler, TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
-    even = earthworks(straight(100.0, 0.08), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    done = dug(below_gentler, TRENCH, 0.25, 90.0, 80.0)
+    even = dug(straight(100.0, 0.08), TRENCH, 0.25, 90.0, 80.0)
     assert done.cut_m3 == even.cut_m3
     assert done.face_height_m == even.face_height_m
     heaped = 90.0 * heaped_m2(done.crest_width_m, 0.0, 0.03)
@@ -134,7 +150,7 @@ def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
 def test_along_uneven_ground_the_highest_face_and_the_mean_wedge_are_told() -> None:
     """Slope rises evenly from 4 % to 12 %: faces d + s T / (1 − s m)."""
     slope = np.linspace(0.04, 0.12, 21)
-    done = earthworks(replace(straight(100.0), rise=slope), TRENCH, MOUND, 0.25, 90.0, 80.0, 1.125)
+    done = dug(replace(straight(100.0), rise=slope), TRENCH, 0.25, 90.0, 80.0)
     width = TRENCH.top_width_m
     assert done.face_height_m == pytest.approx(0.5 + 0.12 * width / (1.0 - 0.12 * 1.5))
     wedge = width**2 * slope / (2.0 * (1.0 - slope * 1.5))
@@ -142,8 +158,9 @@ def test_along_uneven_ground_the_highest_face_and_the_mean_wedge_are_told() -> N
 
 
 def test_each_end_leaves_ground_by_its_own_section() -> None:
-    one, other = (np.array(x) * TRENCH.area_m2 for x in ([1.0, 9.0, 3.0], [2.0, 2.0, 2.0]))
-    assert end_batter_m3(TRENCH, one) == pytest.approx(end_batter_m3(TRENCH, other))
+    one, two, three = (np.array([times * TRENCH.area_m2]) for times in (1.0, 2.0, 3.0))
+    trench = trenches_of([TRENCH])
+    assert end_batter_m3(trench, one, three) == pytest.approx(end_batter_m3(trench, two, two))
 
 
 def test_a_slope_that_can_be_cut_is_left_and_a_steeper_one_held_just_under_the_limit() -> None:
@@ -165,13 +182,15 @@ def test_parts_do_not_overlap_and_lie_on_their_own_side(
     plan = works_plan(stations, berm_m)
     parts = [plan.ponded, plan.cut_slope, plan.berm, plan.mound]
     assert all(part.is_valid for part in parts)
-    assert shapely.union_all(parts).area == pytest.approx(plan.area_m2, abs=1e-6)
+    assert shapely.union_all(parts).area == pytest.approx(
+        sum(part.area for part in parts), abs=1e-6
+    )
     assert plan.ponded.area > 0.0
     lip = shapely.LineString(np.column_stack([stations.easting_m, stations.northing_m]))
     # The ponded water begins on the lip; the mound is on the other side of it.
     assert shapely.distance(plan.ponded, lip) < 1e-9
-    inner = shapely.Point(stations.beside(1.0)[len(stations.along_m) // 2])
-    outer = shapely.Point(stations.beside(-1.0 - berm_m)[len(stations.along_m) // 2])
+    inner = shapely.Point(stations.beside(1.0)[stations.rise.size // 2])
+    outer = shapely.Point(stations.beside(-1.0 - berm_m)[stations.rise.size // 2])
     assert plan.ponded.covers(inner)
     assert plan.mound.covers(outer)
 
@@ -197,13 +216,12 @@ def test_the_mound_turns_uphill_at_the_end_for_the_head_over_the_slope() -> None
 
 
 def test_spread_spoil_has_no_mound() -> None:
-    plan = footprint(straight(50.0), TRENCH, MOUND, 0.0, 0.0, 0.1, [])
-    assert plan.mound.is_empty
+    assert works_plan(straight(50.0), height_m=0.0, crest_m=0.0).mound.is_empty
 
 
 def test_a_strip_round_a_tight_bend_is_one_valid_area() -> None:
     stations = curved(2.0, inward=True)
-    assert strip(stations, np.zeros(40), np.full(40, 3.5)).is_valid
+    assert shapely.is_valid(strips(stations, np.zeros(40), np.full(40, 3.5))).all()
 
 
 def lip_on(form, radius_or_length: float) -> tuple[FloatArray, np.ndarray, object]:  # type: ignore[no-untyped-def]
@@ -215,32 +233,37 @@ def lip_on(form, radius_or_length: float) -> tuple[FloatArray, np.ndarray, objec
     return np.array([centre - half * along, centre + half * along]), dem, grid
 
 
+def pegs_of(line, level_m, sill_m, dem, grid) -> Pegs:  # type: ignore[no-untyped-def]
+    return set_pegs([line], np.array([level_m]), [sill_m], 3.0, dem, grid)
+
+
 def test_pegs_stand_at_ends_bends_and_sills_and_every_10_m() -> None:
     line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 47.0)
     bent = np.vstack([line[0], line.mean(axis=0) + 0.05, line[1]])
-    pegs = set_pegs(bent, 400.0, [3.0], 3.0, dem, grid)  # type: ignore[arg-type]
-    assert pegs.kind[0] == "start"
-    assert pegs.kind[-1] == "end"
-    assert pegs.kind.count("sill") == 1
-    assert pegs.kind.count("bend") == 1
-    assert np.diff(pegs.stations.along_m).max() <= 10.0
+    pegs = pegs_of(bent, 400.0, [3.0], dem, grid)  # type: ignore[arg-type]
+    kind = pegs.kind.tolist()
+    assert kind[0] == "start"
+    assert kind[-1] == "end"
+    assert kind.count("sill") == 1
+    assert kind.count("bend") == 1
+    assert np.diff(pegs.stations.at.along_m).max() <= 10.0
 
 
 def test_cross_slope_at_a_peg_is_the_plane_s() -> None:
     line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 60.0)
-    pegs = set_pegs(line, 400.0, [], 3.0, dem, grid)  # type: ignore[arg-type]
+    pegs = pegs_of(line, 400.0, [], dem, grid)  # type: ignore[arg-type]
     assert pegs.stations.slope == pytest.approx(0.08, abs=1e-4)
     assert pegs.stations.ground_above_m == pytest.approx(0.0, abs=1e-3)
 
 
 def test_trench_and_mound_each_meet_the_slope_of_their_own_side() -> None:
     line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 60.0)
-    side = set_pegs(line, 400.0, [], 3.0, dem, grid).stations  # type: ignore[arg-type]
+    side = pegs_of(line, 400.0, [], dem, grid).stations  # type: ignore[arg-type]
     easting, northing = grid.easting_northing(*np.indices(dem.shape))
     uphill_m = (easting - side.easting_m[0]) * side.left_east[0]
     uphill_m += (northing - side.northing_m[0]) * side.left_north[0]
     steeper_above = (dem + 0.04 * np.maximum(uphill_m, 0.0)).astype(np.float32)
-    pegs = set_pegs(line, 400.0, [], 3.0, steeper_above, grid)  # type: ignore[arg-type]
+    pegs = pegs_of(line, 400.0, [], steeper_above, grid)  # type: ignore[arg-type]
     assert pegs.stations.rise == pytest.approx(0.12, abs=3e-3)
     assert pegs.stations.fall == pytest.approx(0.08, abs=3e-3)
 
@@ -249,7 +272,7 @@ def test_ground_of_a_peg_is_bilinear() -> None:
     dem, grid = sample(cone(10.0), width_m=200.0)
     line = np.array([[CENTRE_EASTING_M - 20.3, CENTRE_NORTHING_M + 50.1]] * 2)
     line[1, 0] += 40.0
-    pegs = set_pegs(line, 394.0, [], 3.0, dem, grid)
+    pegs = pegs_of(line, 394.0, [], dem, grid)
     radius = np.hypot(
         pegs.stations.easting_m - CENTRE_EASTING_M, pegs.stations.northing_m - CENTRE_NORTHING_M
     )
@@ -258,4 +281,7 @@ def test_ground_of_a_peg_is_bilinear() -> None:
 
 def test_a_peg_steeper_than_can_be_cut_stops_nothing() -> None:
     """On a bridged step, or where a peg looks further than a cell: drawn at the limit."""
-    assert dug_ground(straight(50.0, slope=0.5), TRENCH).area > 50.0 * TRENCH.top_width_m
+    assert (
+        dug_ground(straight(50.0, slope=0.5), trenches_of([TRENCH]))[0].area
+        > 50.0 * TRENCH.top_width_m
+    )

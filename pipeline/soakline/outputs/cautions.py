@@ -158,8 +158,9 @@ def _on_failure(plan: Designed, i: int) -> Iterator[Finding]:
 
 
 def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
-    volumes = plan.works[i].volumes
-    face = volumes.face_height_m
+    volumes = plan.works.volumes
+    face, wedge = float(volumes.face_height_m[i]), float(volumes.wedge_m2[i])
+    short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
     if face > _WAY_OUT_FROM_M:
         at = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
         need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
@@ -171,29 +172,29 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)",
             "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules",
         )
-    if volumes.wedge_m2 > plan.figures.sections[i].area_m2:
+    if wedge > plan.figures.sections[i].area_m2:
         yield _swale(
             i,
             "mostly_hillside_cut",
             "caution",
-            f"the wedge cut above the water, {volumes.wedge_m2:.2f} m² per metre, is more than the "
+            f"the wedge cut above the water, {wedge:.2f} m² per metre, is more than the "
             f"water's own {plan.figures.sections[i].area_m2:.2f} m²",
             "a narrower base or a steeper batter cuts less of the hill",
         )
-    if volumes.short_m3 > 0:
+    if short > 0:
         yield _swale(
             i,
             "spoil_short",
             "note",
-            f"the mound lacks {volumes.short_m3:.1f} m³ of spoil",
+            f"the mound lacks {short:.1f} m³ of spoil",
             "bring soil from a swale with more than it needs",
         )
-    if volumes.surplus_m3 > 0:
+    if surplus > 0:
         yield _swale(
             i,
             "spoil_left_over",
             "note",
-            f"{volumes.surplus_m3:.1f} m³ of spoil find no room beside the sills",
+            f"{surplus:.1f} m³ of spoil find no room beside the sills",
             "spread it thinly on flat ground clear of the ways of water",
         )
     own = plan.outlets.sills[i]

@@ -36,7 +36,7 @@ from soakline.outputs.columns_water import (
 )
 from soakline.outputs.schema import Column, LayerSchema
 
-__all__ = ["GEOMETRY_COLUMN", "LAYERS", "SCHEMAS", "Column", "LayerSchema", "frame"]
+__all__ = ["GEOMETRY_COLUMN", "LAYERS", "SCHEMAS", "Column", "Columns", "LayerSchema", "frame"]
 
 GEOMETRY_COLUMN = "geom"
 

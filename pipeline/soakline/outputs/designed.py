@@ -15,7 +15,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
 from soakline.section.trench import Trench
-from soakline.section.works import SwaleWorks
+from soakline.section.works import GroundWorks
 from soakline.siting.catchments import Catchments
 from soakline.siting.hazards import GroundBelow
 from soakline.siting.site import Placed, Site
@@ -104,7 +104,7 @@ class Designed:
     diversions : drains that lead water to swales
     catchments, catchment_ground : of the swales, drains counted in, and their polygons
     event, outlets, routes, results : what storms do
-    pegs, works : of each swale
+    pegs, works : of all swales
     figures : SwaleFigures
     below : GroundBelow
     property_cells : (rows, columns) bool
@@ -124,8 +124,8 @@ class Designed:
     outlets: Outlets
     routes: list[Route]
     results: SwaleResults
-    pegs: tuple[Pegs, ...]
-    works: tuple[SwaleWorks, ...]
+    pegs: Pegs
+    works: GroundWorks
     figures: SwaleFigures
     below: GroundBelow
     property_cells: BoolArray

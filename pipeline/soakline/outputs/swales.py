@@ -2,138 +2,151 @@
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 
+from soakline.grid import FloatArray
 from soakline.ids import swale_id
-from soakline.outputs.columns import SCHEMAS, frame
+from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
-from soakline.siting.stations import stations_along
-from soakline.terrain.cells import GeometryArray
+from soakline.section.stations import Chainages, interpolated, starts_of, vertices_of
+from soakline.section.trench import trenches_of
 from soakline.terrain.ground import sample
 
+# Along a lip the ground is measured at least this often.
+_STEP_M = 1.0
 
-def _or_none(value: float) -> float | None:
-    return None if not np.isfinite(value) else float(value)
+
+def _or_nan(values: FloatArray) -> FloatArray:
+    return np.where(np.isfinite(values), values, np.nan)
+
+
+def _swale_ids(plan: Designed) -> npt.NDArray[np.str_]:
+    return np.array([swale_id(i) for i in range(plan.figures.level_m.size)], dtype=np.str_)
+
+
+def _ground_above(
+    plan: Designed, vertices: Chainages, place: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Ground less level along each lip: root mean square, least and greatest; (swales,) m."""
+    length = vertices.length_m
+    count = np.maximum(np.ceil(length / _STEP_M).astype(np.int64) + 1, 2)
+    start = starts_of(count)
+    lip = np.repeat(np.arange(count.size), count)
+    along = (np.arange(lip.size) - start[lip]) * (length / (count - 1))[lip]
+    before, share = vertices.weights(lip, along)
+    easting, northing = (interpolated(own, before, share) for own in place.T)
+    ground = sample(plan.terrain.ground_m, plan.terrain.grid, easting, northing)
+    above = ground - plan.figures.level_m[lip]
+    first = start[:-1]
+    known = np.add.reduceat((~np.isnan(above)).astype(float), first)
+    square = np.add.reduceat(np.nan_to_num(above) ** 2, first)
+    return np.sqrt(square / known), np.fmin.reduceat(above, first), np.fmax.reduceat(above, first)
 
 
 def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swales` layer."""
-    figures, routing = plan.figures, plan.results.routing
+    figures, routing, volumes = plan.figures, plan.results.routing, plan.works.volumes
     design, check = plan.event.of("design"), plan.event.of("check")
-    rows, lips = [], []
-    for i, line in enumerate(plan.placed.lines):
-        works, trench = plan.works[i], figures.sections[i]
-        stations = stations_along(line.coordinates, 1.0)
-        above = (
-            sample(
-                plan.terrain.ground_m,
-                plan.terrain.grid,
-                stations.easting_m,
-                stations.northing_m,
-            )
-            - line.level_m
-        )
-        governing = int(plan.results.governing[i])
-        rows.append(
-            {
-                "swale_id": swale_id(i),
-                "level_m": float(line.level_m),
-                "length_m": float(figures.length_m[i]),
-                "base_width_m": trench.base_width_m,
-                "depth_m": trench.depth_m,
-                "batter": trench.batter,
-                "top_width_m": trench.top_width_m,
-                "face_height_m": works.volumes.face_height_m,
-                "mound_height_m": float(figures.mound_height_m[i]),
-                "mound_top_level_m": float(figures.level_m[i] + figures.mound_height_m[i]),
-                "capacity_m3": float(figures.capacity_m3[i]),
-                "catchment_m2": float(plan.catchments.area_m2[i]),
-                "spacing_above_m": _or_none(figures.spacing_above_m[i]),
-                "interval_above_m": _or_none(figures.interval_above_m[i]),
-                "spacing_tree_m": _or_none(figures.spacing_tree_m[i]),
-                "spacing_ratio_m": _or_none(figures.spacing_ratio_m[i]),
-                "spacing_runoff_m": _or_none(figures.spacing_runoff_m[i]),
-                "spacing_rule": figures.spacing_rule,
-                "ground_rms_m": float(np.sqrt(np.nanmean(above**2))),
-                "ground_min_m": float(np.nanmin(above)),
-                "ground_max_m": float(np.nanmax(above)),
-                "slope_pct": float(figures.slope_pct[i]),
-                "landform": figures.landform[i],
-                "governing_storm_id": plan.storms[governing].storm_id,
-                "design_inflow_m3": float(routing.inflow_m3[i, governing]),
-                "design_overflow_m3": float(routing.overflow_m3[i, governing]),
-                "design_peak_m3s": float(routing.peak_spill_m3s[i, design].max()),
-                "freeboard_m": float(plan.results.freeboard_m[i, check].min()),
-                "drain_down_h": float(figures.drain_down_h[i]),
-                "cut_m3": works.volumes.cut_m3,
-                "fill_m3": works.volumes.fill_m3,
-                "role": "tree",
-                "build_order": i + 1,
-            }
-        )
-        level = np.full(len(line.coordinates), line.level_m)
-        lips.append(shapely.linestrings(np.column_stack([line.coordinates, level])))
-    return frame(SCHEMAS["swales"], rows, lips, crs)
+    vertices, place = vertices_of([line.coordinates for line in plan.placed.lines])
+    ground_rms, ground_min, ground_max = _ground_above(plan, vertices, place)
+    trench = trenches_of(figures.sections)
+    each = np.arange(figures.level_m.size)
+    governing = plan.results.governing
+    columns: Columns = {
+        "swale_id": _swale_ids(plan),
+        "level_m": figures.level_m,
+        "length_m": figures.length_m,
+        "base_width_m": trench.base_width_m,
+        "depth_m": trench.depth_m,
+        "batter": trench.batter,
+        "top_width_m": trench.top_width_m,
+        "face_height_m": volumes.face_height_m,
+        "mound_height_m": figures.mound_height_m,
+        "mound_top_level_m": figures.level_m + figures.mound_height_m,
+        "capacity_m3": figures.capacity_m3,
+        "catchment_m2": plan.catchments.area_m2,
+        "spacing_above_m": _or_nan(figures.spacing_above_m),
+        "interval_above_m": _or_nan(figures.interval_above_m),
+        "spacing_tree_m": _or_nan(figures.spacing_tree_m),
+        "spacing_ratio_m": _or_nan(figures.spacing_ratio_m),
+        "spacing_runoff_m": _or_nan(figures.spacing_runoff_m),
+        "spacing_rule": [figures.spacing_rule] * each.size,
+        "ground_rms_m": ground_rms,
+        "ground_min_m": ground_min,
+        "ground_max_m": ground_max,
+        "slope_pct": figures.slope_pct,
+        "landform": figures.landform,
+        "governing_storm_id": [plan.storms[storm].storm_id for storm in governing.tolist()],
+        "design_inflow_m3": routing.inflow_m3[each, governing],
+        "design_overflow_m3": routing.overflow_m3[each, governing],
+        "design_peak_m3s": routing.peak_spill_m3s[:, design].max(axis=1),
+        "freeboard_m": plan.results.freeboard_m[:, check].min(axis=1),
+        "drain_down_h": figures.drain_down_h,
+        "cut_m3": volumes.cut_m3,
+        "fill_m3": volumes.fill_m3,
+        "role": ["tree"] * each.size,
+        "build_order": each + 1,
+    }
+    lip = vertices.lip
+    level = np.column_stack([place, figures.level_m[lip]])
+    lips = np.asarray(shapely.linestrings(level, indices=lip), dtype=np.object_)
+    return frame(SCHEMAS["swales"], columns, lips, crs)
 
 
 def ground_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_ground` layer."""
-    rows, parts = [], []
-    for i, works in enumerate(plan.works):
-        for part in ("ponded", "cut_slope", "berm", "mound"):
-            for piece in shapely.get_parts(getattr(works.footprint, part)):
-                if not shapely.is_empty(piece):
-                    rows.append(
-                        {"swale_id": swale_id(i), "part": part, "area_m2": float(piece.area)}
-                    )
-                    parts.append(piece)
-    return frame(SCHEMAS["swale_ground"], rows, parts, crs)
+    footprint = plan.works.footprint
+    names = ("ponded", "cut_slope", "berm", "mound")
+    found = [shapely.get_parts(getattr(footprint, part), return_index=True) for part in names]
+    pieces, swale = (np.concatenate(own) for own in zip(*found, strict=True))
+    part = np.repeat(np.array(names), [own.size for own, _ in found])
+    order = np.argsort(swale, kind="stable")
+    order = order[~shapely.is_empty(pieces[order])]
+    columns: Columns = {
+        "swale_id": _swale_ids(plan)[swale[order]],
+        "part": part[order],
+        "area_m2": shapely.area(pieces[order]),
+    }
+    return frame(SCHEMAS["swale_ground"], columns, pieces[order], crs)
 
 
 def catchment_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_catchments` layer."""
-    rows = []
-    for i in range(len(plan.placed.lines)):
-        area = float(plan.catchments.area_m2[i])
-        ponded = float(plan.figures.ponded_m2[i])
-        runoff_m3 = float(plan.results.runoff_m3[i, plan.results.governing[i]])
-        runoff = 1000.0 * runoff_m3 / (area - ponded) if area > ponded else 0.0
-        rows.append(
-            {
-                "swale_id": swale_id(i),
-                "area_m2": area,
-                "ponded_m2": ponded,
-                "runoff_mm": runoff,
-                "runoff_m3": runoff * (area - ponded) / 1000.0,
-            }
-        )
-    return frame(SCHEMAS["swale_catchments"], rows, plan.catchment_ground, crs)
+    area, ponded = plan.catchments.area_m2, plan.figures.ponded_m2
+    governing = plan.results.governing
+    runoff_m3 = plan.results.runoff_m3[np.arange(governing.size), governing]
+    dry = area - ponded
+    runoff = np.where(dry > 0.0, 1000.0 * runoff_m3 / np.where(dry > 0.0, dry, 1.0), 0.0)
+    columns: Columns = {
+        "swale_id": _swale_ids(plan),
+        "area_m2": area,
+        "ponded_m2": ponded,
+        "runoff_mm": runoff,
+        "runoff_m3": runoff * dry / 1000.0,
+    }
+    return frame(SCHEMAS["swale_catchments"], columns, plan.catchment_ground, crs)
 
 
 def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `pegs` layer; empty where the DEM is too coarse to set out from."""
-    columns: dict[str, list[object]] = {c.name: [] for c in SCHEMAS["pegs"].columns}
-    points: list[GeometryArray] = []
-    for i, pegs in enumerate([] if plan.terrain.grid.cell_m > 10.0 else plan.pegs):
-        level = float(plan.figures.level_m[i])
-        base = level - plan.figures.sections[i].depth_m
-        n = len(pegs.kind)
-        columns["peg_id"] += [f"{swale_id(i)}-{k + 1:03d}" for k in range(n)]
-        columns["swale_id"] += [swale_id(i)] * n
-        columns["kind"] += list(pegs.kind)
-        columns["chainage_m"] += pegs.stations.along_m.tolist()
-        columns["ground_m"] += pegs.ground_m.tolist()
-        columns["level_m"] += [level] * n
-        columns["base_level_m"] += [base] * n
-        columns["cut_m"] += (pegs.ground_m - base).tolist()
-        columns["mound_top_level_m"] += [level + float(plan.figures.mound_height_m[i])] * n
-        points.append(
-            np.asarray(
-                shapely.points(
-                    pegs.stations.easting_m, pegs.stations.northing_m, np.full(n, level)
-                ),
-                dtype=np.object_,
-            )
-        )
-    geometry = np.concatenate(points) if points else np.array([], dtype=object)
-    return frame(SCHEMAS["pegs"], columns, geometry, crs)
+    pegs, figures = plan.pegs, plan.figures
+    stations = pegs.stations
+    shown = np.full(pegs.kind.size, plan.terrain.grid.cell_m <= 10.0)
+    swale = stations.at.lip[shown]
+    number = np.arange(swale.size) - stations.first[swale] + 1
+    ids, level, ground = _swale_ids(plan)[swale], figures.level_m[swale], pegs.ground_m[shown]
+    base = level - trenches_of(figures.sections).depth_m[swale]
+    columns: Columns = {
+        "peg_id": [f"{own}-{k:03d}" for own, k in zip(ids, number, strict=True)],
+        "swale_id": ids,
+        "kind": pegs.kind[shown],
+        "chainage_m": stations.at.along_m[shown],
+        "ground_m": ground,
+        "level_m": level,
+        "base_level_m": base,
+        "cut_m": ground - base,
+        "mound_top_level_m": level + figures.mound_height_m[swale],
+    }
+    points = shapely.points(stations.easting_m[shown], stations.northing_m[shown], level)
+    return frame(SCHEMAS["pegs"], columns, points, crs)

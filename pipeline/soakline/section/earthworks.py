@@ -1,18 +1,18 @@
-"""Volumes dug and heaped along a lip, and the crest that the spoil makes."""
+"""Volumes dug and heaped along lips, and the crest that the spoil makes."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.section.footprint import LipStations
 from soakline.section.mound import MoundShape, crest_width_for_m, section_area_m2
-from soakline.section.trench import Trench, cut_area_m2, face_height_m
+from soakline.section.stations import Chainages, LipStations
+from soakline.section.trench import Trenches, cut_area_m2, face_height_m
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Earthworks:
-    """Ground works of one swale.
+    """Ground works of every swale; all (swales,).
 
     Parameters
     ----------
@@ -25,87 +25,96 @@ class Earthworks:
     wedge_m2 : mean area of the wedge above the water's prism, per metre
     """
 
-    cut_m3: float
-    fill_m3: float
-    crest_width_m: float
-    short_m3: float
-    surplus_m3: float
-    face_height_m: float
-    wedge_m2: float
+    cut_m3: FloatArray
+    fill_m3: FloatArray
+    crest_width_m: FloatArray
+    short_m3: FloatArray
+    surplus_m3: FloatArray
+    face_height_m: FloatArray
+    wedge_m2: FloatArray
 
 
-def average_end_area_m3(along_m: FloatArray, area_m2: FloatArray) -> float:
-    """Volume between sections: the mean of neighbouring areas times the distance between them."""
-    return float(np.sum(np.diff(along_m) * (area_m2[1:] + area_m2[:-1]) / 2.0))
+def average_end_area_m3(at: Chainages, area_m2: FloatArray) -> FloatArray:
+    """Volume between sections: the mean of neighbouring areas times the distance between them.
+
+    Parameters
+    ----------
+    at : Chainages of n sections
+    area_m2 : (n,)
+
+    Returns
+    -------
+    (lips,) m³
+    """
+    between = np.zeros_like(area_m2)
+    between[:-1] = np.diff(at.along_m) * (area_m2[1:] + area_m2[:-1]) / 2.0
+    between[at.start[1:] - 1] = 0.0
+    return np.add.reduceat(between, at.start[:-1])
 
 
-def end_batter_m3(trench: Trench, cut_area: FloatArray) -> float:
-    """Ground left standing at the two battered ends of the trench.
+def end_batter_m3(
+    trench: Trenches, first_cut_m2: FloatArray, last_cut_m2: FloatArray
+) -> FloatArray:
+    """Ground left standing at the two battered ends of each trench, (swales,) m³.
 
     The ends slope in from the lip's ends at the trench's own batter, so the full section begins m d
     further in; what stays is the prism's share of that slope.
     """
-    prism = float(trench.area_m2)
-    kept = prism * 100.0 - float(trench.capacity_m3(100.0))
-    return kept * float((cut_area[0] + cut_area[-1]) / (2.0 * prism))
+    prism = trench.area_m2
+    kept = prism * 100.0 - trench.capacity_m3(100.0)
+    return kept * (first_cut_m2 + last_cut_m2) / (2.0 * prism)
 
 
 def earthworks(
     stations: LipStations,
-    trench: Trench,
+    trench: Trenches,
     shape: MoundShape,
-    crest_height_m: float,
-    mounded_m: float,
-    least_mounded_m: float,
+    crest_height_m: FloatArray,
+    mounded_m: FloatArray,
+    least_mounded_m: FloatArray,
     spoil_factor: float,
 ) -> Earthworks:
-    """Cut, spoil and crest width of one swale.
+    """Cut, spoil and crest width of every swale.
 
     Parameters
     ----------
     stations : LipStations; the pegs, each with its own ground
-    trench : Trench
+    trench : (swales,) Trenches
     shape : MoundShape
-    crest_height_m : settled crest above the level; 0 where spoil is spread, m
-    mounded_m : length of lip that carries the mound, m
-    least_mounded_m : length for which room was kept when the line was laid: with less, the crest
-        does not grow any wider
+    crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
+    mounded_m : (swales,) length of lip that carries the mound, m
+    least_mounded_m : (swales,) length for which room was kept when the line was laid: with less,
+        the crest does not grow any wider
     spoil_factor : settled spoil per volume cut
 
     Returns
     -------
     Earthworks
     """
-    area = cut_area_m2(trench, stations.ground_above_m, stations.rise)
-    cut = average_end_area_m3(stations.along_m, area) - end_batter_m3(trench, area)
+    own = trench.take(stations.at.lip)
+    area = cut_area_m2(own, stations.ground_above_m, stations.rise)
+    ends = end_batter_m3(trench, area[stations.first], area[stations.last])
+    cut = average_end_area_m3(stations.at, area) - ends
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
-        stations.along_m, np.maximum(-stations.ground_above_m, 0.0) * shape.least_crest_m
+        stations.at, np.maximum(-stations.ground_above_m, 0.0) * shape.least_crest_m
     )
     fill = cut * spoil_factor
-    crest = short = surplus = 0.0
-    if crest_height_m > 0 and mounded_m > 0:
-        slope = np.asarray(float(stations.fall.mean()))
-        above = np.asarray(float(stations.ground_above_m.mean()))
-        height = np.asarray(crest_height_m)
-        crest = float(
-            crest_width_for_m(
-                shape,
-                height,
-                np.asarray((fill - made_up) / max(mounded_m, least_mounded_m)),
-                above,
-                slope,
-            )
-        )
-        surplus = (fill - made_up) * max(0.0, 1.0 - mounded_m / max(mounded_m, least_mounded_m))
-        least = float(section_area_m2(shape, height, np.asarray(shape.least_crest_m), above, slope))
-        short = max(0.0, least * mounded_m - (fill - made_up))
+    heaped = fill - made_up
+    stands = (crest_height_m > 0) & (mounded_m > 0)
+    slope, above = stations.mean(stations.fall), stations.mean(stations.ground_above_m)
+    room = np.maximum(mounded_m, least_mounded_m)
+    crest = crest_width_for_m(shape, crest_height_m, heaped / room, above, slope)
+    least = section_area_m2(
+        shape, crest_height_m, np.full_like(slope, shape.least_crest_m), above, slope
+    )
+    face = face_height_m(own, stations.ground_above_m, stations.rise)
     return Earthworks(
         cut_m3=cut,
         fill_m3=fill,
-        crest_width_m=crest,
-        short_m3=short,
-        surplus_m3=surplus,
-        face_height_m=float(face_height_m(trench, stations.ground_above_m, stations.rise).max()),
-        wedge_m2=float(area.mean() - trench.area_m2),
+        crest_width_m=np.where(stands, crest, 0.0),
+        short_m3=np.where(stands, np.maximum(0.0, least * mounded_m - heaped), 0.0),
+        surplus_m3=np.where(stands, heaped * np.maximum(0.0, 1.0 - mounded_m / room), 0.0),
+        face_height_m=np.maximum.reduceat(face, stations.first),
+        wedge_m2=stations.mean(area) - trench.area_m2,
     )

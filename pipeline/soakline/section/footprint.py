@@ -1,242 +1,278 @@
-"""The ground that trench and mound take, as polygons that do not overlap."""
+"""The ground that trenches and mounds take, as polygons that do not overlap."""
 
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.section.mound import MoundShape, toe_m
-from soakline.section.trench import Trench, cuttable_slope, daylight_m
+from soakline.section.stations import IntArray, LipStations
+from soakline.section.stretches import Stretches
+from soakline.section.strips import (
+    empty_areas,
+    only_area,
+    outlines,
+    quadrilaterals,
+    strips,
+    turned_right,
+    united,
+)
+from soakline.section.trench import Trenches, cuttable_slope, daylight_m
+from soakline.terrain.cells import GeometryArray
 
 # The mound's end turns uphill beside the trench at most this far.
 LONGEST_RETURN_M = 6.0
-# No machine heaps less than this between two sills.
-SHORTEST_MOUND_M = 3.0
+# Nor is it wider along the lip than this.
+_WIDEST_RETURN_M = 1.5
 # Ground below a sill that no mound reaches over.
 _SILL_APRON_M = 3.0
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class LipStations:
-    """Stations along a lip with the ground beside it.
-
-    Parameters
-    ----------
-    easting_m, northing_m : (n,) m
-    along_m : (n,) m
-    left_east, left_north : (n,) unit vector uphill
-    ground_above_m : (n,) ground less level at the lip, m
-    rise : (n,) slope of the ground uphill of the lip, where the trench is cut, rise over run
-    fall : (n,) that downhill of it, where the mound stands; neither is negative
-    """
-
-    easting_m: FloatArray
-    northing_m: FloatArray
-    along_m: FloatArray
-    left_east: FloatArray
-    left_north: FloatArray
-    ground_above_m: FloatArray
-    rise: FloatArray
-    fall: FloatArray
-
-    @property
-    def slope(self) -> FloatArray:
-        """Mean slope across the lip, rise over run; (n,)."""
-        return (self.rise + self.fall) / 2.0
-
-    def beside(self, uphill_m: FloatArray | float) -> FloatArray:
-        """Points at a distance uphill of the lip (downhill negative); (n, 2)."""
-        return np.column_stack(
-            [
-                self.easting_m + uphill_m * self.left_east,
-                self.northing_m + uphill_m * self.left_north,
-            ]
-        )
-
-    def between(self, start_m: float, end_m: float) -> "LipStations":
-        """The stations of a part of the lip, with new ones at its ends."""
-        inside = (self.along_m > start_m + 1e-6) & (self.along_m < end_m - 1e-6)
-        at = np.concatenate([[start_m], self.along_m[inside], [end_m]])
-        names = [n for n in LipStations.__slots__ if n != "along_m"]
-        values = {n: np.interp(at, self.along_m, getattr(self, n)) for n in names}
-        return LipStations(along_m=at, **values)
+# A stretch that begins this near to the lip's end begins there.
+_AT_END_M = 0.1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Footprint:
-    """Ground works of one swale in plan; parts do not overlap and may be empty."""
+    """Ground works of every swale in plan, (swales,) areas; parts do not overlap, may be empty."""
 
-    ponded: BaseGeometry
-    cut_slope: BaseGeometry
-    berm: BaseGeometry
-    mound: BaseGeometry
+    ponded: GeometryArray
+    cut_slope: GeometryArray
+    berm: GeometryArray
+    mound: GeometryArray
 
     @property
-    def area_m2(self) -> float:
-        return float(self.ponded.area + self.cut_slope.area + self.berm.area + self.mound.area)
+    def area_m2(self) -> FloatArray:
+        """Of all parts, (swales,)."""
+        parts = (self.ponded, self.cut_slope, self.berm, self.mound)
+        total: FloatArray = np.sum([shapely.area(part) for part in parts], axis=0)
+        return total
 
 
-def strip(stations: LipStations, near_m: FloatArray, far_m: FloatArray) -> BaseGeometry:
-    """Ground between two distances from the lip, uphill positive.
-
-    Where a tight bend would fold the outline over, strips between stations are made one by one and
-    joined.
+@dataclass(frozen=True, eq=False, slots=True)
+class Mounds:
+    """What mounds are like, beside their stretches.
 
     Parameters
     ----------
-    stations : LipStations, n of them
-    near_m, far_m : (n,) m
-
-    Returns
-    -------
-    polygon or multipolygon
+    shape : MoundShape
+    height_m : (swales,) settled crest above the level; 0 where spoil is spread and no mound stands
+    crest_m : (swales,) width of the crest
+    head_m : (swales,) over the sill in the check storm
     """
-    near, far = stations.beside(near_m), stations.beside(far_m)
-    whole = shapely.Polygon(np.vstack([near, far[::-1]]))
-    if whole.is_valid:
-        return whole
-    rings = np.stack([near[:-1], near[1:], far[1:], far[:-1]], axis=1)
-    pieces = np.asarray(shapely.polygons(rings), dtype=np.object_)
-    folded = ~shapely.is_valid(pieces)
-    pieces[folded] = shapely.convex_hull(pieces[folded])
-    return shapely.union_all(pieces)
+
+    shape: MoundShape
+    height_m: FloatArray
+    crest_m: FloatArray
+    head_m: FloatArray
 
 
-def only_area(geometry: BaseGeometry) -> BaseGeometry:
-    """The polygons of a geometry as one multipolygon; lines, points and slivers are left out."""
-    parts = shapely.get_parts(shapely.get_parts(geometry))
-    parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-4)]
-    return shapely.multipolygons(parts) if parts.size else shapely.Polygon()
+def ponded_ground(stations: LipStations, top_width_m: FloatArray) -> GeometryArray:
+    """Water surfaces of full trenches, from each lip uphill over its (lips,) top width."""
+    width = stations.each(top_width_m)
+    return only_area(strips(stations, np.zeros_like(width), width))
 
 
-def _end_return(
-    stations: LipStations,
-    at: int,
-    outward: float,
-    shape: MoundShape,
-    crest_height_m: float,
-    head_m: float,
-    toe: float,
-) -> BaseGeometry:
-    """The mound turned uphill round one end of the trench, tapering to nothing.
-
-    It runs until natural ground reaches the level plus the head of the check storm.
-    """
-    slope = max(float(stations.rise[at]), 1e-6)
-    above = float(stations.ground_above_m[at])
-    width = 2.0 * shape.batter * max(crest_height_m - above, 0.0) + shape.least_crest_m
-    uphill = min(LONGEST_RETURN_M, max(0.0, (head_m - above) / slope))
-    ahead = outward * np.array([stations.left_north[at], -stations.left_east[at]])
-    left = np.array([stations.left_east[at], stations.left_north[at]])
-    lip = np.array([stations.easting_m[at], stations.northing_m[at]])
-    width = min(width, 1.5)
-    ring = [
-        lip - toe * left,
-        lip + uphill * left,
-        lip + width * ahead,
-        lip + width * ahead - toe * left,
-    ]
-    return shapely.make_valid(shapely.Polygon(ring))
+def dug_ground(stations: LipStations, trench: Trenches) -> GeometryArray:
+    """Ponded ground and cut slope together, from each lip to its daylight edge."""
+    edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
+    return only_area(strips(stations, np.zeros_like(edge), edge))
 
 
-def ponded_ground(stations: LipStations, top_width_m: float) -> BaseGeometry:
-    """Water surface of a full trench, from the lip uphill over its top width."""
-    zero = np.zeros_like(stations.rise)
-    return only_area(strip(stations, zero, zero + top_width_m))
-
-
-def dug_ground(stations: LipStations, trench: Trench) -> BaseGeometry:
-    """Ponded ground and cut slope together, from the lip to the daylight edge."""
-    zero = np.zeros_like(stations.rise)
+def _daylight_edge_m(stations: LipStations, trench: Trenches) -> FloatArray:
     rise = cuttable_slope(trench, stations.rise)
     edge = daylight_m(trench, stations.ground_above_m, rise)
-    return only_area(strip(stations, zero, np.maximum(edge, trench.top_width_m)))
-
-
-def mounded_reaches(
-    length_m: float, gaps_m: list[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    """Stretches of a lip that carry the mound.
-
-    Parameters
-    ----------
-    length_m : of the lip, m
-    gaps_m : sills, m along the lip
-
-    Returns
-    -------
-    start and end of each stretch, m; natural ground shorter than 3 m between two sills carries none
-
-    Examples
-    --------
-    >>> mounded_reaches(100.0, [(20.0, 30.0), (31.0, 41.0)])
-    [(0.0, 20.0), (41.0, 100.0)]
-    """
-    edges = [0.0, *(edge for gap in sorted(gaps_m) for edge in gap), length_m]
-    reaches = zip(edges[::2], edges[1::2], strict=True)
-    return [(start, end) for start, end in reaches if end - start >= SHORTEST_MOUND_M]
+    return np.maximum(edge, trench.top_width_m)
 
 
 def footprint(
-    stations: LipStations,
-    trench: Trench,
-    shape: MoundShape,
-    crest_height_m: float,
-    crest_width_m: float,
-    head_m: float,
-    gaps_m: list[tuple[float, float]],
+    stations: LipStations, trench: Trenches, along: Stretches, mounds: Mounds
 ) -> Footprint:
     """Polygons of ponded ground, cut slope, berm and mound.
 
     Parameters
     ----------
     stations : LipStations
-    trench : Trench
-    shape : MoundShape
-    crest_height_m, crest_width_m : of the settled mound; a height of 0 means that spoil is spread
-        and no mound stands
-    head_m : over the sill in the check storm, m
-    gaps_m : stretches of the lip without mound (sills), m along the lip
+    trench : (swales,) Trenches
+    along : Stretches of every lip
+    mounds : Mounds
 
     Returns
     -------
     Footprint
+
+    Notes
+    -----
+    Where nothing folds over, the strips of a lip lie side by side as they are drawn. Only those of
+    the other lips, round tight bends, are cut from each other.
     """
     zero = np.zeros_like(stations.rise)
-    full = zero + trench.top_width_m
-    daylight = np.maximum(daylight_m(trench, stations.ground_above_m, stations.rise), full)
-    ponded = ponded_ground(stations, trench.top_width_m)
-    cut = only_area(shapely.difference(strip(stations, full, daylight), ponded))
-    dug = shapely.union(ponded, cut)
-    berm: BaseGeometry = shapely.Polygon()
-    mound: BaseGeometry = shapely.Polygon()
-    length = float(stations.along_m[-1])
-    if shape.berm_m > 0:
-        berm = only_area(shapely.difference(strip(stations, zero - shape.berm_m, zero), dug))
-    if crest_height_m > 0:
-        pieces = []
-        for start, end in mounded_reaches(length, gaps_m):
-            part = stations.between(start, end)
-            height = np.full_like(part.fall, crest_height_m)
-            toe = toe_m(
-                shape, height, np.full_like(height, crest_width_m), part.ground_above_m, part.fall
-            )
-            pieces.append(strip(part, zero[:1] - toe, np.full_like(toe, -shape.berm_m)))
-            for at, edge, outward in ((0, 0.0, -1.0), (-1, length, 1.0)):
-                if abs((start if at == 0 else end) - edge) < 0.1:
-                    pieces.append(
-                        _end_return(
-                            part, at, outward, shape, crest_height_m, head_m, float(toe[at])
-                        )
-                    )
-        if pieces:
-            # Where the lip bends tightly a neighbouring stretch's mound would reach before a sill.
-            open_ground = [
-                strip(part, np.full_like(part.fall, -_SILL_APRON_M), np.zeros_like(part.fall))
-                for part in (stations.between(start, end) for start, end in gaps_m)
-            ]
-            kept_free = shapely.union_all([dug, berm, *open_ground])
-            mound = only_area(shapely.difference(shapely.union_all(pieces), kept_free))
-    return Footprint(ponded, cut, berm, mound)
+    full = stations.each(trench.top_width_m)
+    edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
+    berm_m = mounds.shape.berm_m
+    along = _standing(along, mounds)
+    heaps = _heaps(stations, along, mounds)
+    folds = ~_lie_flat(stations, edge, along, heaps, berm_m)
+    ponded = only_area(strips(stations, zero, full))
+    slope = strips(stations, full, edge)
+    slope[folds] = shapely.difference(slope[folds], ponded[folds])
+    cut_slope = only_area(slope)
+    berm = mound = empty_areas(folds.size)
+    dug = shapely.union(ponded[folds], cut_slope[folds])
+    if berm_m > 0:
+        below = strips(stations, zero - berm_m, zero)
+        below[folds] = shapely.difference(below[folds], dug)
+        berm = only_area(below)
+    if along.mounded.any():
+        heaped = _heaped(heaps, folds, berm_m)
+        open_ground = _below_sills(stations, along.where(along.sill & folds[along.lip]), folds.size)
+        free = shapely.union(shapely.union(dug, berm[folds]), open_ground[folds])
+        heaped[folds] = shapely.difference(heaped[folds], free)
+        mound = only_area(heaped)
+    return Footprint(ponded, cut_slope, berm, mound)
+
+
+def _standing(along: Stretches, mounds: Mounds) -> Stretches:
+    """The same stretches; where spoil is spread none carries a mound."""
+    stands = mounds.height_m[along.lip] > 0
+    return Stretches(along.lip, along.start_m, along.end_m, along.sill, along.mounded & stands)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Heaps:
+    """Mounds stretch by stretch.
+
+    Parameters
+    ----------
+    lip : (stretches,) that carry a mound
+    stations : LipStations of each
+    toe_m : (n,) distance from the lip to the toe
+    begins, ends : stretches that begin, or end, where their lip does
+    before, after : (k, 3, 2) corners of the mound's return round that end of the trench, in the
+        order in which an outline that comes up from the toe passes them
+    """
+
+    lip: IntArray
+    stations: LipStations
+    toe_m: FloatArray
+    begins: IntArray
+    ends: IntArray
+    before: FloatArray
+    after: FloatArray
+
+
+def _heaps(stations: LipStations, along: Stretches, mounds: Mounds) -> _Heaps:
+    own = along.where(along.mounded)
+    part = stations.between(own.lip, own.start_m, own.end_m)
+    height, crest = (part.each(of[own.lip]) for of in (mounds.height_m, mounds.crest_m))
+    toe = toe_m(mounds.shape, height, crest, part.ground_above_m, part.fall)
+    begins = np.flatnonzero(own.start_m < _AT_END_M)
+    ends = np.flatnonzero(stations.at.length_m[own.lip] - own.end_m < _AT_END_M)
+    head = mounds.head_m[own.lip]
+    before = _end_return(part, part.first[begins], -1.0, mounds.shape, height, head[begins], toe)
+    after = _end_return(part, part.last[ends], 1.0, mounds.shape, height, head[ends], toe)
+    return _Heaps(own.lip, part, toe, begins, ends, before, after[:, ::-1])
+
+
+def _end_return(
+    stations: LipStations,
+    at: IntArray,
+    outward: float,
+    shape: MoundShape,
+    crest_height_m: FloatArray,
+    head_m: FloatArray,
+    toe: FloatArray,
+) -> FloatArray:
+    """The mound turned uphill round one end of the trench, tapering to nothing.
+
+    It runs until natural ground reaches the level plus the head of the check storm. Its corners
+    besides the toe at the lip's end: uphill of the lip, and ahead of it at the level and the toe.
+    """
+    above = stations.ground_above_m[at]
+    width = 2.0 * shape.batter * np.maximum(crest_height_m[at] - above, 0.0) + shape.least_crest_m
+    width = np.minimum(width, _WIDEST_RETURN_M)[:, None]
+    uphill = np.clip((head_m - above) / np.maximum(stations.rise[at], 1e-6), 0.0, LONGEST_RETURN_M)
+    left = np.column_stack([stations.left_east[at], stations.left_north[at]])
+    lip = np.column_stack([stations.easting_m[at], stations.northing_m[at]])
+    ahead = lip + width * outward * np.column_stack([left[:, 1], -left[:, 0]])
+    return np.stack([lip + uphill[:, None] * left, ahead, ahead - toe[at][:, None] * left], axis=1)
+
+
+def _lie_flat(
+    stations: LipStations, edge_m: FloatArray, along: Stretches, heaps: _Heaps, berm_m: float
+) -> BoolArray:
+    """Lips whose works nowhere reach over each other, as far as is plain to see; (lips,) bool.
+
+    Every piece between two stations is convex and turns the same way round, and the outline of all
+    of them does not cross itself: then each place within it is covered once.
+    """
+    part = stations.between(along.lip, along.start_m, along.end_m)
+    reach = part.each(np.where(along.sill, np.maximum(_SILL_APRON_M, berm_m), berm_m))
+    reach[part.each(along.mounded)] = heaps.toe_m
+    flat = np.ones(stations.at.lips, dtype=bool)
+    flat[heaps.lip[heaps.stations.at.lip[heaps.toe_m <= berm_m]]] = False
+    corners, lip = quadrilaterals(stations, np.zeros_like(edge_m), edge_m)
+    flat[lip[~turned_right(corners)]] = False
+    corners, stretch = quadrilaterals(part, -reach, np.zeros_like(reach))
+    covered = (along.sill | along.mounded)[stretch] | (berm_m > 0)
+    flat[along.lip[stretch[covered & ~turned_right(corners)]]] = False
+    near, near_of = _with_returns(heaps, part.beside(-reach), along.lip[part.at.lip], heaps.lip)
+    far = stations.beside(edge_m)
+    return flat & shapely.is_valid(outlines(near, near_of, far, stations.at.lip))
+
+
+def _with_returns(
+    heaps: _Heaps, near: FloatArray, of: IntArray, owner: IntArray
+) -> tuple[FloatArray, IntArray]:
+    """Points along toes, from the corners of the return at one end to those at the other."""
+    points = np.concatenate([heaps.before.reshape(-1, 2), near, heaps.after.reshape(-1, 2)])
+    belongs = np.concatenate(
+        [np.repeat(owner[heaps.begins], 3), of, np.repeat(owner[heaps.ends], 3)]
+    )
+    order = np.argsort(belongs, kind="stable")
+    return points[order], belongs[order]
+
+
+def _heaped(heaps: _Heaps, folds: BoolArray, berm_m: float) -> GeometryArray:
+    """Mound of every lip with its returns, not yet cut from anything; (lips,)."""
+    part, each = heaps.stations, np.arange(heaps.lip.size)
+    folded = folds[heaps.lip]
+    far = part.beside(-berm_m)
+    near, of = _with_returns(heaps, part.beside(-heaps.toe_m), part.at.lip, each)
+    pieces = outlines(near, of, far, part.at.lip)
+    if not folded.any():
+        return _gathered(pieces, heaps.lip, folds.size)
+    own = np.repeat(folded, np.diff(part.at.start))
+    toe = heaps.toe_m[own]
+    pieces[folded] = strips(part.of_lips(folded), -toe, np.full_like(toe, -berm_m))
+    returns, ends = [], []
+    for at, corners, station in (
+        (heaps.begins, heaps.before, part.first),
+        (heaps.ends, heaps.after[:, ::-1], part.last),
+    ):
+        chosen = folded[at]
+        foot = part.beside(-heaps.toe_m)[station[at][chosen]]
+        ring = np.concatenate([foot[:, None], corners[chosen]], axis=1)
+        returns.append(shapely.make_valid(shapely.polygons(ring)))
+        ends.append(heaps.lip[at][chosen])
+    whole = _gathered(pieces, heaps.lip, folds.size)
+    lip = np.concatenate([heaps.lip[folded], *ends])
+    joined = united(np.concatenate([pieces[folded], *returns]), lip, folds.size)
+    whole[folds] = joined[folds]
+    return whole
+
+
+def _gathered(pieces: GeometryArray, lip: IntArray, count: int) -> GeometryArray:
+    """The pieces of each lip together as they are."""
+    together = empty_areas(count)
+    shapely.geometrycollections(pieces, indices=lip, out=together)
+    return together
+
+
+def _below_sills(stations: LipStations, sills: Stretches, count: int) -> GeometryArray:
+    """Ground below sills; (lips,).
+
+    Where the lip bends tightly a neighbouring stretch's mound would reach before a sill.
+    """
+    part = stations.between(sills.lip, sills.start_m, sills.end_m)
+    zero = np.zeros_like(part.fall)
+    return united(strips(part, zero - _SILL_APRON_M, zero), sills.lip, count)

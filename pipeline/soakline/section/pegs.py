@@ -1,17 +1,26 @@
-"""Pegs along a lip: where it is set out, and the ground beside each."""
+"""Pegs along lips: where they are set out, and the ground beside each."""
 
-from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
-from soakline.section.footprint import LipStations
+from soakline.section.stations import (
+    Chainages,
+    IntArray,
+    LipStations,
+    interpolated,
+    starts_of,
+    vertices_of,
+)
 from soakline.terrain.ground import sample
 
 PegKind = Literal["start", "end", "bend", "sill", "line"]
+# Where two kinds fall on one place, the peg is of the kind that stands first here.
+_KINDS: tuple[PegKind, ...] = ("start", "end", "sill", "bend", "line")
 
 LONGEST_GAP_M = 10.0
 # Pegs of two kinds closer than this are one.
@@ -20,55 +29,69 @@ _SAME_M = 0.001
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Pegs:
-    """Pegs of one swale in order of chainage, with the ground beside each.
+    """Pegs of swales in order of chainage, swale after swale, with the ground beside each.
 
     Parameters
     ----------
-    stations : LipStations at the pegs
+    stations : LipStations at the n pegs
     kind : (n,) PegKind
     ground_m : (n,) height of the ground, m
     """
 
     stations: LipStations
-    kind: tuple[PegKind, ...]
+    kind: npt.NDArray[np.str_]
     ground_m: FloatArray
 
 
-def _chainages(vertex_m: FloatArray, sill_m: list[float]) -> tuple[FloatArray, tuple[PegKind, ...]]:
+def _chainages(
+    vertices: Chainages, sill_m: Sequence[Sequence[float]]
+) -> tuple[Chainages, npt.NDArray[np.str_]]:
     """Chainage and kind of every peg; gaps filled evenly."""
-    length = float(vertex_m[-1])
-    kinds: dict[float, PegKind] = {0.0: "start", length: "end"}
-    fixed = [0.0, length]
-    wanted: list[tuple[PegKind, float]] = [("sill", at) for at in sill_m]
-    wanted += [("bend", at) for at in vertex_m[1:-1].tolist()]
-    for kind, at in wanted:
-        place = bisect_left(fixed, at)
-        if all(abs(at - known) > _SAME_M for known in fixed[max(place - 1, 0) : place + 1]):
-            fixed.insert(place, at)
-            kinds[at] = kind
-    for start, end in pairwise(fixed):
-        parts = int(np.ceil((end - start) / LONGEST_GAP_M - 1e-9))
-        for i in range(1, parts):
-            kinds[start + (end - start) * i / parts] = "line"
-    chainage = sorted(kinds)
-    return np.array(chainage), tuple(kinds[c] for c in chainage)
+    lips = np.arange(vertices.lips)
+    sill_lip = np.repeat(lips, [len(own) for own in sill_m])
+    bend = np.ones(vertices.along_m.size, dtype=bool)
+    bend[vertices.start[:-1]] = bend[vertices.start[1:] - 1] = False
+    lip = np.concatenate([lips, lips, sill_lip, vertices.lip[bend]])
+    along = np.concatenate(
+        [
+            np.zeros(lips.size),
+            vertices.length_m,
+            np.array([at for own in sill_m for at in own], dtype=float),
+            vertices.along_m[bend],
+        ]
+    )
+    rank = np.repeat(np.arange(4), [lips.size, lips.size, sill_lip.size, int(bend.sum())])
+    order = np.lexsort((rank, along, lip))
+    lip, along, rank = lip[order], along[order], rank[order]
+    place = np.cumsum((np.diff(lip, prepend=-1) > 0) | (np.diff(along, prepend=-1.0) > _SAME_M))
+    order = np.lexsort((rank, place))
+    one = order[np.diff(place[order], prepend=0) > 0]
+    lip, along, rank = lip[one], along[one], rank[one]
+    step = np.where(rank == 1, 0.0, np.diff(along, append=0.0))
+    parts = np.maximum(np.ceil(step / LONGEST_GAP_M - 1e-9).astype(np.int64), 1)
+    fixed = np.repeat(np.arange(one.size), parts)
+    i = np.arange(fixed.size) - starts_of(parts)[fixed]
+    chainage = along[fixed] + step[fixed] * i / parts[fixed]
+    kind = np.array(_KINDS)[np.where(i == 0, rank[fixed], 4)]
+    count: IntArray = np.bincount(lip[fixed], minlength=lips.size)
+    return Chainages(starts_of(count), chainage), kind
 
 
 def set_pegs(
-    coordinates: FloatArray,
-    level_m: float,
-    sill_m: list[float],
+    lines: Sequence[FloatArray],
+    level_m: FloatArray,
+    sill_m: Sequence[Sequence[float]],
     across_m: float,
     ground_m: GroundArray,
     grid: Grid,
 ) -> Pegs:
-    """Pegs at the ends, bends and sills of a lip, and at most 10 m apart.
+    """Pegs at the ends, bends and sills of lips, and at most 10 m apart.
 
     Parameters
     ----------
-    coordinates : (k, 2) the lip, m
-    level_m : m
-    sill_m : chainages of sills, m
+    lines : (k, 2) of each lip, m
+    level_m : (lips,) m
+    sill_m : of each lip, chainages of its sills, m
     across_m : distance over which the slope is measured on either side of the lip, m
     ground_m : (rows, columns) float32, m
     grid : Grid
@@ -77,15 +100,14 @@ def set_pegs(
     -------
     Pegs
     """
-    vertex_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(coordinates, axis=0).T))])
-    chainage, kind = _chainages(vertex_m, sill_m)
+    vertices, place = vertices_of(lines)
+    pegs, kind = _chainages(vertices, sill_m)
+    lip, chainage = pegs.lip, pegs.along_m
 
     def at(along: FloatArray) -> tuple[FloatArray, FloatArray]:
-        inside = np.clip(along, 0.0, vertex_m[-1])
-        return (
-            np.interp(inside, vertex_m, coordinates[:, 0]),
-            np.interp(inside, vertex_m, coordinates[:, 1]),
-        )
+        before, share = vertices.weights(lip, along)
+        east, north = (interpolated(own, before, share) for own in place.T)
+        return east, north
 
     easting, northing = at(chainage)
     # The direction at a bend is the mean over a metre to both sides.
@@ -101,6 +123,6 @@ def set_pegs(
     fall = np.where(np.isnan(below), above - here, here - below)
     rise, fall = (np.maximum(np.nan_to_num(step), 0.0) / across_m for step in (rise, fall))
     stations = LipStations(
-        easting, northing, chainage, left_east, left_north, here - level_m, rise, fall
+        pegs, easting, northing, left_east, left_north, here - level_m[lip], rise, fall
     )
     return Pegs(stations, kind, here)

@@ -4,9 +4,12 @@ Coordinates of a cross-section: the lip at 0, uphill positive; heights relative 
 level. Slopes are rise over run (0.08, not 8 %), batters horizontal per 1 vertical.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from soakline.grid import FloatArray
 
@@ -14,9 +17,12 @@ from soakline.grid import FloatArray
 STEEPEST_BATTER_SLOPE = 0.6
 
 
+Measure = TypeVar("Measure", float, FloatArray)
+
+
 @dataclass(frozen=True, slots=True)
-class Trench:
-    """Trapezoid below the full-water level.
+class Trapezoid(Generic[Measure]):
+    """Trapezoid below the full-water level: of one swale in numbers, or of several in arrays.
 
     Parameters
     ----------
@@ -24,17 +30,17 @@ class Trench:
     batter : horizontal per 1 vertical, both sides
     """
 
-    base_width_m: float
-    depth_m: float
-    batter: float
+    base_width_m: Measure
+    depth_m: Measure
+    batter: Measure
 
     @property
-    def top_width_m(self) -> float:
+    def top_width_m(self) -> Measure:
         """Width of the water when full, m."""
         return self.base_width_m + 2.0 * self.batter * self.depth_m
 
     @property
-    def area_m2(self) -> float:
+    def area_m2(self) -> Measure:
         """Water held per metre of length, m²; A = d (b + m d)."""
         return self.depth_m * (self.base_width_m + self.batter * self.depth_m)
 
@@ -69,17 +75,42 @@ class Trench:
         return self.volume_below_m3(self.depth_m, length_m)
 
 
-def cuttable_slope(trench: Trench, slope: FloatArray) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class Trench(Trapezoid[float]):
+    """The trench of one swale."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trenches(Trapezoid[FloatArray]):
+    """Trenches of several swales or stations, (n,) arrays."""
+
+    def take(self, index: npt.NDArray[np.int64]) -> "Trenches":
+        """The trench that each index names; (k,)."""
+        return Trenches(self.base_width_m[index], self.depth_m[index], self.batter[index])
+
+
+def trenches_of(sections: Sequence[Trench]) -> Trenches:
+    """The trenches of several swales in arrays."""
+    return Trenches(
+        np.array([own.base_width_m for own in sections], dtype=float),
+        np.array([own.depth_m for own in sections], dtype=float),
+        np.array([own.batter for own in sections], dtype=float),
+    )
+
+
+def cuttable_slope(trench: Trench | Trenches, slope: FloatArray) -> FloatArray:
     """Slope, held just under the steepest that the uphill batter still meets.
 
     A peg on a bridged step, or one measured over more ground than a cell, may be steeper than the
     trench can be cut, though the run as a whole is not.
     """
-    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / max(trench.batter, 1e-6)
+    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / np.maximum(trench.batter, 1e-6)
     return np.minimum(slope, steepest)
 
 
-def daylight_m(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
+def daylight_m(
+    trench: Trench | Trenches, ground_above_m: FloatArray, slope: FloatArray
+) -> FloatArray:
     """Distance from the lip to where the uphill batter meets the hill.
 
     Parameters
@@ -102,7 +133,9 @@ def daylight_m(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) ->
     return (trench.top_width_m + trench.batter * ground_above_m) / (1.0 - slope * trench.batter)
 
 
-def cut_area_m2(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
+def cut_area_m2(
+    trench: Trench | Trenches, ground_above_m: FloatArray, slope: FloatArray
+) -> FloatArray:
     """Area cut per metre of length, wedge above the level included.
 
     Parameters
@@ -126,7 +159,9 @@ def cut_area_m2(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -
     return trench.area_m2 + e * x + s * x**2 / 2.0 - trench.batter * (e + s * x) ** 2 / 2.0
 
 
-def face_height_m(trench: Trench, ground_above_m: FloatArray, slope: FloatArray) -> FloatArray:
+def face_height_m(
+    trench: Trench | Trenches, ground_above_m: FloatArray, slope: FloatArray
+) -> FloatArray:
     """Height of the uphill cut face from base to daylight, m: d + e + s x."""
     x = daylight_m(trench, ground_above_m, slope)
     return trench.depth_m + ground_above_m + slope * x

@@ -1,86 +1,98 @@
-"""Ground works of one swale, all together: pegs, volumes, footprint."""
+"""Ground works of all swales, all together: volumes and footprint."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
+from soakline.grid import FloatArray
 from soakline.section.earthworks import Earthworks, earthworks
-from soakline.section.footprint import Footprint, footprint, mounded_reaches, only_area
+from soakline.section.footprint import Footprint, Mounds, footprint
 from soakline.section.mound import MoundShape
-from soakline.section.pegs import Pegs
-from soakline.section.trench import Trench, cuttable_slope
+from soakline.section.stations import LipStations
+from soakline.section.stretches import stretches
+from soakline.section.strips import only_area
+from soakline.section.trench import Trench, cuttable_slope, trenches_of
+from soakline.terrain.cells import GeometryArray
 
 # Room for the mound was kept as if at least this share of the lip carried it.
 LEAST_MOUNDED_SHARE = 0.8
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class SwaleWorks:
-    """Pegs, volumes and footprint of one swale.
+class GroundWorks:
+    """Volumes and footprint of every swale.
 
     Parameters
     ----------
-    pegs : Pegs
     volumes : Earthworks
     footprint : Footprint
     """
 
-    pegs: Pegs
     volumes: Earthworks
     footprint: Footprint
 
 
 def works_of(
-    pegs: Pegs,
-    trench: Trench,
+    stations: LipStations,
+    sections: Sequence[Trench],
     shape: MoundShape,
-    crest_height_m: float,
-    head_m: float,
-    sills_m: list[tuple[float, float]],
+    crest_height_m: FloatArray,
+    head_m: FloatArray,
+    sills_m: Sequence[Sequence[tuple[float, float]]],
     spoil_factor: float,
-) -> SwaleWorks:
-    """Ground works along the pegs of one swale.
+) -> GroundWorks:
+    """Ground works along the lips of all swales.
 
     Parameters
     ----------
-    pegs : Pegs
-    trench : Trench
+    stations : LipStations at the pegs
+    sections : trench of each swale
     shape : MoundShape
-    crest_height_m : settled crest above the level; 0 where spoil is spread, m
-    head_m : over the sills in the check storm, m
-    sills_m : stretches of the lip that stay free of the mound, m
+    crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
+    head_m : (swales,) over the sills in the check storm, m
+    sills_m : of each swale, stretches of the lip that stay free of the mound, m
     spoil_factor : settled spoil per volume cut
 
     Returns
     -------
-    SwaleWorks
+    GroundWorks
     """
-    stations = pegs.stations
+    trench = trenches_of(sections)
     stations = replace(
         stations,
-        rise=cuttable_slope(trench, stations.rise),
+        rise=cuttable_slope(trench.take(stations.at.lip), stations.rise),
         fall=np.minimum(stations.fall, 0.9 / shape.batter),
     )
-    length = float(stations.along_m[-1])
-    mounded = sum(end - start for start, end in mounded_reaches(length, sills_m))
+    length = stations.at.length_m
+    along = stretches(length, sills_m)
     volumes = earthworks(
         stations,
         trench,
         shape,
         crest_height_m,
-        mounded,
+        along.mounded_m(),
         LEAST_MOUNDED_SHARE * length,
         spoil_factor,
     )
-    plan = footprint(
-        stations, trench, shape, crest_height_m, volumes.crest_width_m, head_m, sills_m
-    )
-    return SwaleWorks(pegs, volumes, plan)
+    mounds = Mounds(shape, crest_height_m, volumes.crest_width_m, head_m)
+    return GroundWorks(volumes, footprint(stations, trench, along, mounds))
 
 
-def without_mound_on(works: SwaleWorks, ground: BaseGeometry) -> SwaleWorks:
-    """The same works with the mound kept off some ground; its few litres go on the rest."""
-    mound = only_area(shapely.difference(works.footprint.mound, ground))
+def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
+    """The same works with each mound kept off some ground; its few litres go on the rest.
+
+    Parameters
+    ----------
+    works : GroundWorks
+    ground : (swales,) areas, may be empty
+
+    Returns
+    -------
+    GroundWorks
+    """
+    mound = works.footprint.mound.copy()
+    meets = shapely.intersects(mound, ground)
+    mound[meets] = only_area(shapely.difference(mound[meets], ground[meets]))
     return replace(works, footprint=replace(works.footprint, mound=mound))

@@ -1,6 +1,5 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +14,8 @@ from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.works import SwaleWorks, without_mound_on, works_of
-from soakline.siting.excluded import ground_met
+from soakline.section.works import GroundWorks, without_mounds_on, works_of
+from soakline.siting.excluded import ExcludedGround, ground_met
 from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
 from soakline.siting.site import Site, geometry_of, small_catchments, survey_site
@@ -34,7 +33,7 @@ from soakline.stages.rules import (
     sill_rules,
     storms_of,
 )
-from soakline.terrain.cells import burn
+from soakline.terrain.cells import GeometryArray, burn
 from soakline.terrain.condition import Terrain
 from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
@@ -46,6 +45,8 @@ from soakline.water.strips import widest_spacing_m
 
 # Beside the middle of a route no spoil is left this near.
 _PASSAGE_M = 0.5
+# More than that, so that no end of a way that is cut here lies in the mound.
+_BESIDE_M = 1.0
 
 
 def design_swales(
@@ -246,54 +247,45 @@ def _dug(
     design: SectionDesign,
     terrain: Terrain,
     site: Site,
-) -> tuple[tuple[SwaleWorks, ...], tuple[Pegs, ...]]:
+) -> tuple[GroundWorks, Pegs]:
     """Ground works of every swale, and the pegs that set it out, sills included."""
     lines = laid.placed.lines
-
-    def dug(i: int) -> tuple[SwaleWorks, Pegs]:
-        sills = [(sill.start_m, sill.end_m) for sill in drained.outlets.sills[i]]
-        works = works_of(
-            laid.pegs[i],
-            drained.sections[i],
-            design.mound,
-            float(mound_height_m[i]),
-            float(check_head_m[i]),
-            sills,
-            design.spoil,
-        )
-        set_out = set_pegs(
-            lines[i].coordinates,
-            lines[i].level_m,
-            [(start + end) / 2.0 for start, end in sills],
-            design.widest_m,
-            terrain.ground_m,
-            terrain.grid,
-        )
-        return works, set_out
-
-    # Geometry is united in compiled code that lets other threads run.
-    with ThreadPoolExecutor() as threads:
-        both = list(threads.map(dug, range(len(lines))))
-    works = _spoil_kept_off([own for own, _ in both], routes, site)
-    return works, tuple(set_out for _, set_out in both)
+    sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
+    works = works_of(
+        laid.pegs.stations,
+        drained.sections,
+        design.mound,
+        mound_height_m,
+        check_head_m,
+        sills,
+        design.spoil,
+    )
+    set_out = set_pegs(
+        [line.coordinates for line in lines],
+        laid.level_m,
+        [[(start + end) / 2.0 for start, end in own] for own in sills],
+        design.widest_m,
+        terrain.ground_m,
+        terrain.grid,
+    )
+    return _spoil_kept_off(works, routes, site.excluded), set_out
 
 
 def _spoil_kept_off(
-    works: list[SwaleWorks], routes: list[Route], site: Site
-) -> tuple[SwaleWorks, ...]:
+    works: GroundWorks, routes: list[Route], excluded: ExcludedGround
+) -> GroundWorks:
     """Mounds cut back where they would lie in excluded ground, or in their own spill's way."""
-    mounds = np.empty(len(works), dtype=object)
-    mounds[:] = [own.footprint.mound for own in works]
-    ways: list[list[shapely.LineString]] = [[] for _ in works]
-    for route in routes:
-        ways[route.swale].append(shapely.LineString(route.coordinates[:, :2]))
-    kept = []
-    for own, way, excluded in zip(works, ways, ground_met(mounds, site.excluded), strict=True):
-        passage = shapely.MultiLineString(way).buffer(_PASSAGE_M)
-        clear = passage.union(excluded.buffer(0.01))
-        meets = shapely.intersects(own.footprint.mound, clear)
-        kept.append(without_mound_on(own, clear) if meets else own)
-    return tuple(kept)
+    mounds = works.footprint.mound
+    ways: GeometryArray = np.empty(mounds.size, dtype=object)
+    ways[:] = shapely.MultiLineString()
+    order = sorted(routes, key=lambda route: route.swale)
+    courses = [shapely.LineString(route.coordinates[:, :2]) for route in order]
+    shapely.multilinestrings(courses, indices=[route.swale for route in order], out=ways)
+    # Only what of a way lies by the mound is widened.
+    beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
+    passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M)
+    clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), 0.01))
+    return without_mounds_on(works, clear)
 
 
 def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from shapely.geometry import MultiPolygon
 
 from soakline.diversions.catchments import passed_on
@@ -39,7 +40,7 @@ class Laid:
     Parameters
     ----------
     placed : Placed
-    pegs : of each swale, without sills
+    pegs : of the swales, without sills
     length_m, level_m, slope_pct : (swales,) of the lip, m, and mean slope across it, %
     spread : (swales,) bool; the spoil is spread and no mound stands
     soak_m_h : (swales,) soaking rate, clogging included, m/h
@@ -55,7 +56,7 @@ class Laid:
     """
 
     placed: Placed
-    pegs: list[Pegs]
+    pegs: Pegs
     length_m: FloatArray
     level_m: FloatArray
     slope_pct: FloatArray
@@ -79,13 +80,11 @@ class Laid:
         )
 
 
-def ponded_m2(pegs: list[Pegs], width_m: FloatArray) -> FloatArray:
+def ponded_m2(pegs: Pegs, width_m: FloatArray) -> FloatArray:
     """Water surfaces beside lips, (lips,) m², at a width of each."""
-    widths = np.broadcast_to(width_m, len(pegs)).tolist()
-    return np.array(
-        [ponded_ground(own.stations, width).area for own, width in zip(pegs, widths, strict=True)],
-        dtype=float,
-    )
+    width = np.broadcast_to(width_m, pegs.stations.at.lips)
+    area: FloatArray = shapely.area(ponded_ground(pegs.stations, width))
+    return area
 
 
 def lay(
@@ -113,7 +112,7 @@ def lay(
     """
     lines, features, grid = placed.lines, inputs.features, terrain.grid
     pegs = base_pegs(lines, design, terrain)
-    slope = np.array([100.0 * float(p.stations.slope.mean()) for p in pegs], dtype=float)
+    slope = 100.0 * pegs.stations.mean(pegs.stations.slope)
     diversions = lay_diversions(
         features.diversions,
         features.hard_surfaces,

@@ -96,23 +96,19 @@ def _measured_by(run: RunFile, lines: list[LipLine], tree_height_m: FloatArray) 
     return np.array([line.interval_m for line in lines], dtype=float)
 
 
-def _landforms(terrain: Terrain, pegs: list[Pegs], spacing_m: FloatArray) -> tuple[str, ...]:
+def _landforms(terrain: Terrain, pegs: Pegs, spacing_m: FloatArray) -> tuple[str, ...]:
     """Landform at the middle peg of each swale."""
-    middle = [len(p.kind) // 2 for p in pegs]
-
-    def at(name: str) -> FloatArray:
-        own = [getattr(p.stations, name)[m] for p, m in zip(pegs, middle, strict=True)]
-        return np.array(own, dtype=float)
-
+    stations = pegs.stations
+    middle = stations.first + np.diff(stations.at.start) // 2
     scale = np.minimum(spacing_m, _WIDEST_LANDFORM_M)
     return tuple(
         landforms(
             terrain.ground_m,
             terrain.grid,
-            at("easting_m"),
-            at("northing_m"),
-            at("left_east"),
-            at("left_north"),
+            stations.easting_m[middle],
+            stations.northing_m[middle],
+            stations.left_east[middle],
+            stations.left_north[middle],
             scale,
         )
     )

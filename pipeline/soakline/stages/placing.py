@@ -13,6 +13,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
+from soakline.section.trench import trenches_of
 from soakline.siting.excluded import ground_met
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, ways_from
@@ -39,13 +40,16 @@ def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
     )
 
 
-def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> list[Pegs]:
+def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> Pegs:
     """Pegs without sills: the stations that volumes and footprints are measured at."""
-    across = design.widest_m
-    return [
-        set_pegs(line.coordinates, line.level_m, [], across, terrain.ground_m, terrain.grid)
-        for line in lines
-    ]
+    return set_pegs(
+        [line.coordinates for line in lines],
+        np.array([line.level_m for line in lines], dtype=float),
+        [[] for _ in lines],
+        design.widest_m,
+        terrain.ground_m,
+        terrain.grid,
+    )
 
 
 def clear_of_exclusions(
@@ -59,9 +63,8 @@ def clear_of_exclusions(
     clear: list[LipLine] = []
     doubtful = lines
     for _ in range(_ROUNDS):
-        dug = np.empty(len(doubtful), dtype=object)
         pegs = base_pegs(doubtful, design, terrain)
-        dug[:] = [dug_ground(own.stations, design.largest) for own in pegs]
+        dug = dug_ground(pegs.stations, trenches_of([design.largest] * len(doubtful)))
         cut: list[LipLine] = []
         for line, bad in zip(doubtful, ground_met(dug, site.excluded), strict=True):
             if shapely.is_empty(bad):
