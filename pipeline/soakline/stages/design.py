@@ -271,7 +271,9 @@ def _spoil_kept_off(
     ways: GeometryArray = np.empty(mounds.size, dtype=object)
     ways[:] = shapely.MultiLineString()
     order = sorted(routes, key=lambda route: route.swale)
-    courses = [shapely.LineString(route.coordinates[:, :2]) for route in order]
+    place = np.concatenate([np.empty((0, 2)), *(route.coordinates[:, :2] for route in order)])
+    route_of = np.repeat(np.arange(len(order)), [len(route.coordinates) for route in order])
+    courses = np.asarray(shapely.linestrings(place, indices=route_of), dtype=np.object_)
     shapely.multilinestrings(courses, indices=[route.swale for route in order], out=ways)
     # Only what of a way lies by the mound is widened.
     beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
