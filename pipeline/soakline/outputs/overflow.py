@@ -91,13 +91,16 @@ def route_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["overflow_routes"], rows, lines, crs)
 
 
-def _leaves_property(plan: Designed, outside: BoolArray, cell: int) -> tuple[float, float] | None:
-    """Where a drainage line fed at a cell leaves the property; None where it ends inside."""
-    grid = plan.terrain.grid
+def _last_step(plan: Designed, outside: BoolArray, cell: int) -> tuple[int, ...]:
+    """Cells by which a drainage line fed at a cell leaves the property; none if it ends inside."""
     cells = path_down(plan.terrain.flow.direction, cell, outside)
-    if not outside.ravel()[cells[-1]]:
-        return None
-    row, column = np.divmod(cells[-2:], grid.columns)
+    return tuple(cells[-2:].tolist()) if outside.ravel()[cells[-1]] else ()
+
+
+def _outlet(plan: Designed, step: tuple[int, ...]) -> tuple[float, float]:
+    """Where the last step of a drainage line crosses the property's edge."""
+    grid = plan.terrain.grid
+    row, column = np.divmod(np.array(step), grid.columns)
     easting, northing = grid.easting_northing(row.astype(float), column.astype(float))
     way = shapely.linestrings(easting, northing)
     crossing = shapely.intersection(way, plan.inputs.property.area.boundary)
@@ -118,6 +121,7 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         points.append(shapely.force_2d(shapely.point_on_surface(place.geometry)))
     dams = plan.inputs.features.dams
     reached: set[int] = set()
+    steps: set[tuple[int, ...]] = set()
     outlets: set[tuple[float, float]] = set()
     outside = ~plan.property_cells
     for route in plan.routes:
@@ -133,8 +137,13 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
             )
             points.append(shapely.points(route.coordinates[-1, :2]))
         if route.end.kind == "drainage_line":
-            place = _leaves_property(plan, outside, route.end_cell)
-            if place is not None and place not in outlets:
+            step = _last_step(plan, outside, route.end_cell)
+            # Many routes share one outlet.
+            if not step or step in steps:
+                continue
+            steps.add(step)
+            place = _outlet(plan, step)
+            if place not in outlets:
                 rows.append(
                     {
                         "safe_id": outlet_id(len(outlets)),

@@ -6,21 +6,19 @@ import numpy as np
 import shapely
 
 from soakline.findings import Finding
-from soakline.grid import BoolArray, FloatArray
+from soakline.grid import BoolArray
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import Designed, SwaleFigures
-from soakline.overflow.routes import EndShapes, Route, draw_routes
+from soakline.overflow.routes import EndShapes, draw_routes
 from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
-from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.works import GroundWorks, without_mounds_on, works_of
-from soakline.siting.excluded import ExcludedGround, ground_met
 from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
 from soakline.siting.site import Site, geometry_of, small_catchments, survey_site
 from soakline.siting.spacing import tree_spacing_m
-from soakline.stages.draining import Drained, drain
+from soakline.stages.digging import dug_along
+from soakline.stages.draining import drain
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid, lay
 from soakline.stages.leading import dug_diversions
@@ -33,7 +31,7 @@ from soakline.stages.rules import (
     sill_rules,
     storms_of,
 )
-from soakline.terrain.cells import GeometryArray, burn
+from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain
 from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
@@ -42,11 +40,6 @@ from soakline.water.land_classes import land_of
 from soakline.water.pools import depth_emptied_m, full_to_empty_h
 from soakline.water.results import results_of
 from soakline.water.strips import widest_spacing_m
-
-# Beside the middle of a route no spoil is left this near.
-_PASSAGE_M = 0.5
-# More than that, so that no end of a way that is cut here lies in the mound.
-_BESIDE_M = 1.0
 
 
 def design_swales(
@@ -134,7 +127,7 @@ def design_swales(
             design.sill_head_m,
         )
         mound_height = np.where(laid.spread, 0.0, check_head + design.freeboard_m)
-        works, set_out = _dug(
+        works, set_out = dug_along(
             laid, drained, routes, mound_height, check_head, design, terrain, site
         )
         depth = np.array([own.depth_m for own in drained.sections], dtype=float)
@@ -236,56 +229,6 @@ def _surveyed(run: RunFile, inputs: Inputs, terrain: Terrain, design: SectionDes
         terrain.grid,
     )
     return _Surveyed(site, land, property_cells, findings)
-
-
-def _dug(
-    laid: Laid,
-    drained: Drained,
-    routes: list[Route],
-    mound_height_m: FloatArray,
-    check_head_m: FloatArray,
-    design: SectionDesign,
-    terrain: Terrain,
-    site: Site,
-) -> tuple[GroundWorks, Pegs]:
-    """Ground works of every swale, and the pegs that set it out, sills included."""
-    lines = laid.placed.lines
-    sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
-    works = works_of(
-        laid.pegs.stations,
-        drained.sections,
-        design.mound,
-        mound_height_m,
-        check_head_m,
-        sills,
-        design.spoil,
-    )
-    set_out = set_pegs(
-        [line.coordinates for line in lines],
-        laid.level_m,
-        [[(start + end) / 2.0 for start, end in own] for own in sills],
-        design.widest_m,
-        terrain.ground_m,
-        terrain.grid,
-    )
-    return _spoil_kept_off(works, routes, site.excluded), set_out
-
-
-def _spoil_kept_off(
-    works: GroundWorks, routes: list[Route], excluded: ExcludedGround
-) -> GroundWorks:
-    """Mounds cut back where they would lie in excluded ground, or in their own spill's way."""
-    mounds = works.footprint.mound
-    ways: GeometryArray = np.empty(mounds.size, dtype=object)
-    ways[:] = shapely.MultiLineString()
-    order = sorted(routes, key=lambda route: route.swale)
-    courses = [shapely.LineString(route.coordinates[:, :2]) for route in order]
-    shapely.multilinestrings(courses, indices=[route.swale for route in order], out=ways)
-    # Only what of a way lies by the mound is widened.
-    beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
-    passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M)
-    clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), 0.01))
-    return without_mounds_on(works, clear)
 
 
 def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
