@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
@@ -54,6 +55,9 @@ def write_plan(path: Path, layers: Layers, crs_wkt: str, describe: PlanDescripti
             database.execute("PRAGMA journal_mode=OFF")
             database.execute("PRAGMA synchronous=OFF")
             database.execute("BEGIN")
+            for schema in LAYERS:
+                if schema.geometry is None:
+                    _fill_table(database, schema, layers[schema.name])
             write_descriptions(database, LAYERS, describe)
             database.execute("COMMIT")
         _check_written(temporary, layers)
@@ -116,7 +120,8 @@ def _write_layer(path: Path, schema: LayerSchema, layer: gpd.GeoDataFrame | pd.D
         else {"geometry_type": _GDAL_GEOMETRY.get(schema.geometry, schema.geometry)}
     )
     pyogrio.write_dataframe(
-        layer,
+        # Rows of a table go in by SQL, which takes a quarter of the time.
+        layer if schema.geometry else layer.iloc[:0],
         path,
         layer=schema.name,
         driver="GPKG",
@@ -129,6 +134,22 @@ def _write_layer(path: Path, schema: LayerSchema, layer: gpd.GeoDataFrame | pd.D
             else {"FID": "fid", "GEOMETRY_NAME": GEOMETRY_COLUMN, "SPATIAL_INDEX": "YES"}
         ),
         **geometry,
+    )
+
+
+def _fill_table(database: sqlite3.Connection, schema: LayerSchema, table: pd.DataFrame) -> None:
+    """Rows of a table without geometry that stands empty; NaN becomes null."""
+    names = [f'"{name}"' for name in schema.column_names]
+    columns = [
+        # Only reals have NaN; the other kinds their own mark.
+        own if own.dtype == np.float64 else own.astype(object).where(own.notna(), None)
+        for own in (table[name] for name in schema.column_names)
+    ]
+    # Names come from the list of layers, never from a user.
+    database.executemany(
+        f'INSERT INTO "{schema.name}" ({", ".join(names)}) '  # noqa: S608
+        f"VALUES ({', '.join('?' * len(names))})",
+        zip(*(column.tolist() for column in columns), strict=True),
     )
 
 
