@@ -87,6 +87,10 @@ FORMS: dict[str, Form] = {
             "soil": {"texture": "sandy-loam"},
         },
     ),
+    "plane, spoil spread": Form(
+        plane(1.5),
+        run={"spacing": {"mature_tree_height_m": 2}, "earthworks": {"spread_under_pct": 2}},
+    ),
     "cone": Form(cone(10.0), width_m=480.0),
     "valley": Form(v_valley(8.0, 2.0)),
     "valley, turned": Form(v_valley(8.0, 2.0), rotation_deg=TURN_DEG),

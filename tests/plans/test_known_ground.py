@@ -44,6 +44,24 @@ def test_swales_spaced_by_runoff_on_a_plane_hold_the_design_storms(plan_ground: 
     assert (planned.swales.design_overflow_m3 == 0.0).all()
 
 
+def test_where_spoil_is_spread_the_water_stands_at_the_sill(plan_ground: PlanGround) -> None:
+    """No mound holds it: the sill is cut 0.10 m lower than the lip, and water is no higher."""
+    planned = plan_ground("plane, spoil spread")
+    swales = planned.swales.set_index("swale_id")
+    sills = planned.layer("spillways").groupby("swale_id").sill_level_m.max()
+    assert len(swales) >= 2
+    assert swales.mound_height_m.max() == 0.0
+    assert (swales.level_m - sills).to_numpy() == pytest.approx(0.10, abs=1e-9)
+    depth = swales.depth_m - 0.10
+    width = swales.base_width_m + 2.0 * swales.batter * depth
+    assert swales.top_width_m.to_numpy() == pytest.approx(width.to_numpy())
+    ponded = planned.layer("swale_catchments").set_index("swale_id").ponded_m2
+    assert ponded.to_numpy() == pytest.approx((width * swales.length_m).to_numpy(), rel=0.01)
+    # The ends are battered: a little less than the section times the length.
+    section = depth * (swales.base_width_m + swales.batter * depth) * swales.length_m
+    assert np.all((swales.capacity_m3 < section) & (swales.capacity_m3 > 0.95 * section))
+
+
 def test_where_trees_ask_for_more_room_than_runoff_their_rule_binds(
     plan_ground: PlanGround,
 ) -> None:

@@ -41,6 +41,8 @@ SILLS: list[list[tuple[float, float]]] = [
     [(20.0, 30.0)],
 ]
 HEIGHT = np.array([0.25, 0.3, 0.25, 0.2, 0.25, 0.4, 0.25, 0.25, 0.0])
+# Where no mound stands the sill is cut lower.
+DROP_M = np.array([0.0] * 8 + [0.1])
 HEAD = np.array([0.1, 0.05, 0.1, 0.02, 0.1, 0.1, 0.1, 0.1, 0.1])
 PARTS = [field.name for field in fields(Footprint)]
 
@@ -59,6 +61,7 @@ def works(which: list[int], berm_m: float) -> GroundWorks:
     return works_of(
         together([LIPS[i] for i in which]),
         [SECTIONS[i] for i in which],
+        DROP_M[which],
         MoundShape(berm_m, 2.0, 0.5),
         HEIGHT[which],
         HEAD[which],
@@ -87,8 +90,10 @@ def by_set_operations(i: int, crest_m: float, berm_m: float) -> dict[str, shapel
     full = zero + trench.top_width_m
     rise = cuttable_slope(trench, lip.rise)
     edge = np.maximum(daylight_m(trench, lip.ground_above_m, rise), full)
-    ponded = strips(lip, zero, full)[0]
-    cut = strips(lip, full, edge)[0] - ponded
+    shore = zero + trench.batter * DROP_M[i]
+    ponded = strips(lip, shore, full - shore)[0]
+    dug = [strips(lip, zero, shore)[0], strips(lip, full - shore, edge)[0]]
+    cut = shapely.union_all(dug) - ponded
     berm = strips(lip, zero - berm_m, zero)[0] - ponded - cut if berm_m else shapely.Polygon()
     length = float(lip.at.along_m[-1])
     edges = [0.0, *(edge for sill in SILLS[i] for edge in sill), length]
@@ -177,5 +182,5 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     dem, grid = sample(cone(10.0), width_m=50.0)
     none = np.empty(0)
     pegs = set_pegs([], none, [], 3.0, dem, grid)
-    done = works_of(pegs.stations, [], MoundShape(0.6, 2.0, 0.5), none, none, [], 1.125)
+    done = works_of(pegs.stations, [], none, MoundShape(0.6, 2.0, 0.5), none, none, [], 1.125)
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

@@ -62,13 +62,17 @@ class Plan:
 
 
 def works_plan(
-    stations: LipStations, berm_m: float = 0.0, height_m: float = 0.25, crest_m: float = 1.2
+    stations: LipStations,
+    berm_m: float = 0.0,
+    height_m: float = 0.25,
+    crest_m: float = 1.2,
+    shore_m: float = 0.0,
 ) -> Plan:
     mounds = Mounds(
         MoundShape(berm_m, 2.0, 0.5), np.array([height_m]), np.array([crest_m]), np.array([0.1])
     )
     along = stretches(stations.at.length_m, [[(0.0, 4.0)]])
-    drawn = footprint(stations, trenches_of([TRENCH]), along, mounds)
+    drawn = footprint(stations, trenches_of([TRENCH]), np.array([shore_m]), along, mounds)
     return Plan(drawn.ponded[0], drawn.cut_slope[0], drawn.berm[0], drawn.mound[0])
 
 
@@ -217,6 +221,15 @@ def test_the_mound_turns_uphill_at_the_end_for_the_head_over_the_slope() -> None
 
 def test_spread_spoil_has_no_mound() -> None:
     assert works_plan(straight(50.0), height_m=0.0, crest_m=0.0).mound.is_empty
+
+
+def test_water_below_the_lip_leaves_both_faces_dry() -> None:
+    """A sill 0.10 m lower, batter 1.5: 0.15 m of face on either side; what is dug is the same."""
+    lower, full = (works_plan(straight(100.0), shore_m=shore) for shore in (0.15, 0.0))
+    assert lower.ponded.area == pytest.approx(100.0 * (TRENCH.top_width_m - 0.30))
+    assert shapely.intersection(lower.ponded, lower.cut_slope).area == pytest.approx(0.0, abs=1e-9)
+    dug = [shapely.union(plan.ponded, plan.cut_slope) for plan in (lower, full)]
+    assert shapely.symmetric_difference(*dug).area == pytest.approx(0.0, abs=1e-6)
 
 
 def test_a_strip_round_a_tight_bend_is_one_valid_area() -> None:

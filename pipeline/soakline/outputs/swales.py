@@ -60,7 +60,9 @@ def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "base_width_m": trench.base_width_m,
         "depth_m": trench.depth_m,
         "batter": trench.batter,
-        "top_width_m": trench.top_width_m,
+        # Of the water: narrower where the sill is cut lower than the lip.
+        "top_width_m": trench.top_width_m
+        - 2.0 * trench.batter * (figures.level_m - figures.sill_level_m),
         "face_height_m": volumes.face_height_m,
         "mound_height_m": figures.mound_height_m,
         "mound_top_level_m": figures.level_m + figures.mound_height_m,

@@ -66,10 +66,23 @@ class Mounds:
     head_m: FloatArray
 
 
-def ponded_ground(stations: LipStations, top_width_m: FloatArray) -> GeometryArray:
-    """Water surfaces of full trenches, from each lip uphill over its (lips,) top width."""
-    width = stations.each(top_width_m)
-    return only_area(strips(stations, np.zeros_like(width), width))
+def ponded_ground(
+    stations: LipStations, shore_m: FloatArray, top_width_m: FloatArray
+) -> GeometryArray:
+    """Water surfaces of full trenches.
+
+    Parameters
+    ----------
+    stations : LipStations
+    shore_m : (lips,) from the lip to the water, along the batter, where the sill is cut lower; m
+    top_width_m : (lips,) of the trench at its lip, m
+
+    Returns
+    -------
+    (lips,) multipolygons
+    """
+    near, far = stations.each(shore_m), stations.each(top_width_m - shore_m)
+    return only_area(strips(stations, near, far))
 
 
 def dug_ground(stations: LipStations, trench: Trenches) -> GeometryArray:
@@ -85,7 +98,11 @@ def _daylight_edge_m(stations: LipStations, trench: Trenches) -> FloatArray:
 
 
 def footprint(
-    stations: LipStations, trench: Trenches, along: Stretches, mounds: Mounds
+    stations: LipStations,
+    trench: Trenches,
+    shore_m: FloatArray,
+    along: Stretches,
+    mounds: Mounds,
 ) -> Footprint:
     """Polygons of ponded ground, cut slope, berm and mound.
 
@@ -93,6 +110,7 @@ def footprint(
     ----------
     stations : LipStations
     trench : (swales,) Trenches
+    shore_m : (swales,) from the lip to the water, as of `ponded_ground`
     along : Stretches of every lip
     mounds : Mounds
 
@@ -106,14 +124,17 @@ def footprint(
     the other lips, round tight bends, are cut from each other.
     """
     zero = np.zeros_like(stations.rise)
-    full = stations.each(trench.top_width_m)
+    shore = stations.each(shore_m)
+    full = stations.each(trench.top_width_m - shore_m)
     edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
     berm_m = mounds.shape.berm_m
     along = _standing(along, mounds)
     heaps = _heaps(stations, along, mounds)
     folds = ~_lie_flat(stations, edge, along, heaps, berm_m)
-    ponded = only_area(strips(stations, zero, full))
+    ponded = only_area(strips(stations, shore, full))
     slope = strips(stations, full, edge)
+    dry = shore_m > 0.0
+    slope[dry] = shapely.union(slope[dry], strips(stations, zero, shore)[dry])
     slope[folds] = shapely.difference(slope[folds], ponded[folds])
     cut_slope = only_area(slope)
     berm = mound = empty_areas(folds.size)

@@ -37,6 +37,7 @@ class GroundWorks:
 def works_of(
     stations: LipStations,
     sections: Sequence[Trench],
+    sill_drop_m: FloatArray,
     shape: MoundShape,
     crest_height_m: FloatArray,
     head_m: FloatArray,
@@ -49,6 +50,7 @@ def works_of(
     ----------
     stations : LipStations at the pegs
     sections : trench of each swale
+    sill_drop_m : (swales,) of the sill below the level, m
     shape : MoundShape
     crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
     head_m : (swales,) over the sills in the check storm, m
@@ -76,8 +78,9 @@ def works_of(
         LEAST_MOUNDED_SHARE * length,
         spoil_factor,
     )
+    shore_m = trench.batter * sill_drop_m
     mounds = Mounds(shape, crest_height_m, volumes.crest_width_m, head_m)
-    return GroundWorks(volumes, footprint(stations, trench, along, mounds))
+    return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds))
 
 
 def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:

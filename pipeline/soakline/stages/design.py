@@ -108,7 +108,7 @@ def design_swales(
         )
     with progress.stage("overflow", cells):
         level = laid.level_m
-        sill_level = np.where(laid.spread, level - design.sill_head_m, level)
+        sill_level = level - laid.sill_drop_m
         routes = draw_routes(
             drained.outlets,
             drained.peak_m3s,

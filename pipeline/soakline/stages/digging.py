@@ -37,6 +37,7 @@ def dug_along(
     works = works_of(
         laid.pegs.stations,
         drained.sections,
+        laid.sill_drop_m,
         design.mound,
         mound_height_m,
         check_head_m,

@@ -66,7 +66,8 @@ class _Basin:
         asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
         if any(key not in self._surface for key in asked):
             widths = np.array([width for _, width in asked], dtype=float)
-            drawn = ponded_m2(self.laid.pegs, widths)
+            batter = np.array([own.batter for own in sections], dtype=float)
+            drawn = ponded_m2(self.laid.pegs, batter * self.laid.sill_drop_m, widths)
             self._surface.update(zip(asked, drawn.tolist(), strict=True))
         return np.array([self._surface[key] for key in asked], dtype=float)
 
@@ -96,7 +97,7 @@ class _Basin:
             depth,
             batter,
             length,
-            np.where(self.laid.spread, depth - self.design.sill_head_m, depth),
+            depth - self.laid.sill_drop_m,
             ponded_m2,
             self.laid.soak_m_h,
             sill_m,

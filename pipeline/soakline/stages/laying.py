@@ -43,6 +43,7 @@ class Laid:
     pegs : of the swales, without sills
     length_m, level_m, slope_pct : (swales,) of the lip, m, and mean slope across it, %
     spread : (swales,) bool; the spoil is spread and no mound stands
+    sill_drop_m : (swales,) of the sill below the level, cut lower where no mound stands; m
     soak_m_h : (swales,) soaking rate, clogging included, m/h
     drains : that lead water to swales
     catchments : of the swales, drains counted in
@@ -61,6 +62,7 @@ class Laid:
     level_m: FloatArray
     slope_pct: FloatArray
     spread: BoolArray
+    sill_drop_m: FloatArray
     soak_m_h: FloatArray
     drains: tuple[Diversion, ...]
     catchments: Catchments
@@ -80,10 +82,10 @@ class Laid:
         )
 
 
-def ponded_m2(pegs: Pegs, width_m: FloatArray) -> FloatArray:
+def ponded_m2(pegs: Pegs, shore_m: FloatArray, width_m: FloatArray) -> FloatArray:
     """Water surfaces beside lips, (lips,) m², at a width of each."""
     width = np.broadcast_to(width_m, pegs.stations.at.lips)
-    area: FloatArray = shapely.area(ponded_ground(pegs.stations, width))
+    area: FloatArray = shapely.area(ponded_ground(pegs.stations, shore_m, width))
     return area
 
 
@@ -128,6 +130,8 @@ def lay(
     catchments = diversions.diverted.catchments
     widths = np.array([own.top_width_m for own in design.sections])
     drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
+    spread = slope < run.earthworks.spread_under_pct
+    drop = np.where(spread, design.sill_head_m, 0.0)
     ksat = ksat_along_mm_h([line.coordinates for line in lines], features.soils, design.ksat_mm_h)
     return Laid(
         placed=placed,
@@ -135,7 +139,8 @@ def lay(
         length_m=np.array([line.length_m for line in lines], dtype=float),
         level_m=np.array([line.level_m for line in lines], dtype=float),
         slope_pct=slope,
-        spread=slope < run.earthworks.spread_under_pct,
+        spread=spread,
+        sill_drop_m=drop,
         soak_m_h=np.asarray(ksat, dtype=float) * design.clogging_factor / 1000.0,
         drains=diversions.drains,
         catchments=catchments,
@@ -147,7 +152,9 @@ def lay(
         drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
         hollow_area_m2=_hollow_areas(placed, terrain, land),
         drawn_width_m=drawn,
-        drawn_m2=np.column_stack([ponded_m2(pegs, width) for width in drawn]),
+        drawn_m2=np.column_stack(
+            [ponded_m2(pegs, design.largest.batter * drop, width) for width in drawn]
+        ),
         findings=diversions.findings,
     )
 

@@ -103,13 +103,14 @@ def runoff_spacing_before_m(
     mean_m = (run.siting.min_length_m + run.siting.max_length_m) / 2.0
     length = np.array([max(mean_m, 2.0 * ends_m)])
     spread = slope_pct < run.earthworks.spread_under_pct
+    drop_m = design.sill_head_m if spread else 0.0
     pools = pools_of(
         np.array([trench.base_width_m]),
         np.array([trench.depth_m]),
         np.array([trench.batter]),
         length,
-        np.array([trench.depth_m - (design.sill_head_m if spread else 0.0)]),
-        trench.top_width_m * length,
+        np.array([trench.depth_m - drop_m]),
+        (trench.top_width_m - 2.0 * trench.batter * drop_m) * length,
         np.array([design.soak_m_h]),
         length,
         run.overflow.weir_coefficient,
