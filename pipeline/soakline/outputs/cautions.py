@@ -215,10 +215,11 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             i,
             "sill_short",
             "caution",
-            f"ground fit for {length:.1f} m of sill was found where {wanted:.1f} m (at most "
-            f"{LONGEST_SILL_M:g} m each) are wanted: the head rises to "
-            f"{head:.2f} m and the mound with it",
-            "have the spillway designed on site",
+            f"{length:.1f} m of sill found room where {wanted:.1f} m (at most {LONGEST_SILL_M:g} m "
+            "each) are wanted: the rest of the lip is taken, its ground is not fit for a sill, or "
+            f"no safe way leads down from it. The head rises to {head:.2f} m and the mound with it",
+            "have the spillway designed on site; a shorter chain above or a wider section needs "
+            "less",
         )
     for number, sill in enumerate(sorted(own, key=lambda one: one.start_m)):
         if sill.way.stretch.cut_in:
