@@ -14,7 +14,6 @@ from soakline.water.green_ampt import (
     EFFECTIVE_SATURATION,
     GreenAmpt,
     green_ampt_for,
-    ponding_min,
     shed_mm,
 )
 
@@ -96,16 +95,12 @@ def test_what_is_shed_rises_and_never_exceeds_the_rain(
     assert shed[0] == 0.0
     assert np.all(np.diff(shed) >= 0.0)
     assert np.all(np.diff(shed) <= np.diff(rain_mm) + 1e-9)
-    begins_min = ponding_min(times_min, rain_mm, ground)
-    assert np.all(shed[times_min <= begins_min] <= 1e-9)
-    assert np.isinf(begins_min) or shed[-1] > 0.0
 
 
 def test_rain_no_faster_than_the_conductivity_never_runs_off() -> None:
     times_min = np.arange(0.0, 100_000.0, 60.0)
     slow = LOAM.conductivity_mm_h * times_min / 60.0 * (1.0 - 1e-12)
     assert shed_mm(times_min, slow, LOAM).tolist() == [0.0] * times_min.size
-    assert ponding_min(times_min, slow, LOAM) == np.inf
 
 
 def test_infiltration_falls_towards_the_conductivity_from_above() -> None:

@@ -135,40 +135,6 @@ def shed_mm(times_min: npt.ArrayLike, rain_mm: npt.ArrayLike, ground: GreenAmpt)
     )
 
 
-def ponding_min(times_min: npt.ArrayLike, rain_mm: npt.ArrayLike, ground: GreenAmpt) -> float:
-    """Time at which ground is first ponded, and runoff begins.
-
-    Parameters
-    ----------
-    times_min, rain_mm : (n,) as for `shed_mm`
-    ground : GreenAmpt
-
-    Returns
-    -------
-    minutes; infinite where it never is
-
-    Notes
-    -----
-    tp = K ψΔθ / (i (i − K)) under steady rain, [Chow1988]_ eq. 5.4.2.
-
-    Examples
-    --------
-    >>> round(ponding_min([0, 60], [0, 50], GreenAmpt(6.5, 56.8)), 1)
-    10.2
-    """
-    times, rain = np.asarray(times_min, dtype=np.float64), np.asarray(rain_mm, dtype=np.float64)
-    for k in range(times.size - 1):
-        hours = (times[k + 1] - times[k]) / 60.0
-        rate_mm_h = (rain[k + 1] - rain[k]) / hours if hours > 0.0 else 0.0
-        faster_mm_h = rate_mm_h - ground.conductivity_mm_h
-        if faster_mm_h <= 0.0:
-            continue
-        ponds_at_mm = ground.conductivity_mm_h * ground.suction_deficit_mm / faster_mm_h
-        if ponds_at_mm < rain[k + 1]:
-            return float(times[k] + 60.0 * max(0.0, ponds_at_mm - rain[k]) / rate_mm_h)
-    return float("inf")
-
-
 @numba.njit(cache=True, nogil=True)
 def _shed(
     times_h: FloatArray, rain_mm: FloatArray, conductivity: float, suction_deficit: float
