@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 import shapely
 
-from soakline.section.trench import Trench, cut_area_m2, daylight_m, face_height_m
+from soakline.section.cuts import PROFILE_STEP_M, cuts_of
+from soakline.section.trench import Trench, cut_area_m2, daylight_m, trenches_of
+from tests.section.lips import uphill_m
 
 TRENCHES = [Trench(1.5, 0.5, 1.5), Trench(2.0, 0.4, 2.0), Trench(0.6, 0.9, 0.5)]
 
@@ -42,7 +44,43 @@ def test_cut_and_daylight_are_those_of_the_drawn_section(
     assert cut_area_m2(trench, e, s)[0] == pytest.approx(section.area, rel=1e-6)
     _, bottom, right, top = section.bounds
     assert daylight_m(trench, e, s)[0] == pytest.approx(right, rel=1e-6)
-    assert face_height_m(trench, e, s)[0] == pytest.approx(top - bottom, rel=1e-6)
+    cut = cuts_of(trenches_of([trench]), uphill_m(e, s))
+    assert cut.area_m2[0] == pytest.approx(section.area, rel=1e-6)
+    assert cut.daylight_m[0] == pytest.approx(right, rel=1e-6)
+    assert cut.face_height_m[0] == pytest.approx(top - bottom, rel=1e-6)
+
+
+@pytest.mark.parametrize("trench", TRENCHES)
+@pytest.mark.parametrize("seed", range(8))
+def test_a_cut_follows_the_uneven_ground_beside_it(trench: Trench, seed: int) -> None:
+    """Beside the section drawn by set operations, as far as the batter first meets the ground."""
+    random = np.random.default_rng(seed)
+    heights = np.cumsum(np.concatenate([[0.0], random.uniform(-0.02, 0.12, 39)]))
+    cut = cuts_of(trenches_of([trench]), heights[None])
+    at = PROFILE_STEP_M * np.arange(heights.size)
+    x, b, d, m = (
+        float(cut.daylight_m[0]),
+        trench.base_width_m,
+        trench.depth_m,
+        trench.batter,
+    )
+    ground = shapely.Polygon([*zip(at, heights, strict=True), (at[-1], -9.0), (0.0, -9.0)])
+    top = (x - trench.top_width_m) / m
+    dug = shapely.Polygon([(0, 9), (0, 0), (m * d, -d), (m * d + b, -d), (x, top), (x, 9)])
+    assert cut.area_m2[0] == pytest.approx(shapely.intersection(dug, ground).area, rel=1e-6)
+    assert np.interp(x, at, heights) == pytest.approx(top, abs=1e-9)
+    before = np.linspace(trench.top_width_m, x, 200)[:-1]
+    assert np.all(np.interp(before, at, heights) > (before - trench.top_width_m) / m)
+    assert cut.face_height_m[0] == pytest.approx(d + top)
+
+
+def test_a_step_that_the_batter_never_meets_is_cut_to_the_end_of_the_profile() -> None:
+    """On a bridged step; and ground that dips below the level ends the cut at the water."""
+    trench = trenches_of([TRENCHES[0]] * 2)
+    steep, dip = np.arange(0.0, 20.0, 1.0), np.full(20, -0.01)
+    cut = cuts_of(trench, np.stack([steep, dip]))
+    assert cut.daylight_m.tolist() == [9.5, TRENCHES[0].top_width_m]
+    assert cut.face_height_m.tolist() == [0.5 + 19.0, 0.5]
 
 
 def test_a_batter_that_hardly_meets_the_hill_is_refused() -> None:

@@ -2,7 +2,14 @@
 
 import numpy as np
 
+from soakline.grid import FloatArray
+from soakline.section.cuts import PROFILE_STEP_M
 from soakline.section.stations import Chainages, LipStations
+
+
+def uphill_m(above_m: FloatArray, slope: FloatArray, reach_m: float = 20.0) -> FloatArray:
+    """Profiles of ground that rises evenly from beside a lip."""
+    return above_m[:, None] + slope[:, None] * np.arange(0.0, reach_m, PROFILE_STEP_M)
 
 
 def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipStations:
@@ -11,7 +18,15 @@ def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipS
     zero = np.zeros_like(along)
     at = Chainages(np.array([0, along.size]), along)
     return LipStations(
-        at, along, zero, zero, zero + 1.0, zero + above_m, zero + slope, zero + slope
+        at,
+        along,
+        zero,
+        zero,
+        zero + 1.0,
+        zero + above_m,
+        zero + slope,
+        zero + slope,
+        uphill_m(zero + above_m, zero + slope),
     )
 
 
@@ -30,4 +45,5 @@ def curved(radius_m: float, inward: bool, turn: float = 0.25) -> LipStations:
         np.zeros(40),
         np.full(40, 0.08),
         np.full(40, 0.08),
+        uphill_m(np.zeros(40), np.full(40, 0.08)),
     )

@@ -11,7 +11,7 @@ from soakline.section.mound import MoundShape, toe_m
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import Chainages, LipStations, starts_of
 from soakline.section.strips import strips
-from soakline.section.trench import Trench, cuttable_slope, daylight_m
+from soakline.section.trench import Trench, daylight_m
 from soakline.section.works import GroundWorks, works_of
 from tests.section.lips import curved, straight
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, cone, sample
@@ -88,8 +88,7 @@ def by_set_operations(i: int, crest_m: float, berm_m: float) -> dict[str, shapel
     lip, trench, shape = LIPS[i], SECTIONS[i], MoundShape(berm_m, 2.0, 0.5)
     zero = np.zeros_like(lip.rise)
     full = zero + trench.top_width_m
-    rise = cuttable_slope(trench, lip.rise)
-    edge = np.maximum(daylight_m(trench, lip.ground_above_m, rise), full)
+    edge = daylight_m(trench, lip.ground_above_m, lip.rise)
     shore = zero + trench.batter * DROP_M[i]
     ponded = strips(lip, shore, full - shore)[0]
     dug = [strips(lip, zero, shore)[0], strips(lip, full - shore, edge)[0]]
@@ -164,7 +163,7 @@ def test_pegs_of_each_lip_are_as_if_it_were_alone() -> None:
 
     def pegs(which: list[int]) -> Pegs:
         own = [lines[i] for i in which]
-        return set_pegs(own, level[which], [sills[i] for i in which], 3.0, dem, grid)
+        return set_pegs(own, level[which], [sills[i] for i in which], 3.0, 9.0, dem, grid)
 
     every = pegs([0, 1, 2])
     for i in range(3):
@@ -181,6 +180,6 @@ def test_pegs_of_each_lip_are_as_if_it_were_alone() -> None:
 def test_where_there_is_no_swale_there_are_no_works() -> None:
     dem, grid = sample(cone(10.0), width_m=50.0)
     none = np.empty(0)
-    pegs = set_pegs([], none, [], 3.0, dem, grid)
+    pegs = set_pegs([], none, [], 3.0, 9.0, dem, grid)
     done = works_of(pegs.stations, [], none, MoundShape(0.6, 2.0, 0.5), none, none, [], 1.125)
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

@@ -15,8 +15,8 @@ from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import LipStations
 from soakline.section.stretches import stretches
 from soakline.section.strips import strips
-from soakline.section.trench import Trench, cut_area_m2, cuttable_slope, trenches_of
-from tests.section.lips import curved, straight
+from soakline.section.trench import Trench, cut_area_m2, trenches_of
+from tests.section.lips import curved, straight, uphill_m
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -154,7 +154,9 @@ def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
 def test_along_uneven_ground_the_highest_face_and_the_mean_wedge_are_told() -> None:
     """Slope rises evenly from 4 % to 12 %: faces d + s T / (1 − s m)."""
     slope = np.linspace(0.04, 0.12, 21)
-    done = dug(replace(straight(100.0), rise=slope), TRENCH, 0.25, 90.0, 80.0)
+    done = dug(
+        replace(straight(100.0), uphill_m=uphill_m(np.zeros(21), slope)), TRENCH, 0.25, 90.0, 80.0
+    )
     width = TRENCH.top_width_m
     assert done.face_height_m == pytest.approx(0.5 + 0.12 * width / (1.0 - 0.12 * 1.5))
     wedge = width**2 * slope / (2.0 * (1.0 - slope * 1.5))
@@ -165,13 +167,6 @@ def test_each_end_leaves_ground_by_its_own_section() -> None:
     one, two, three = (np.array([times * TRENCH.area_m2]) for times in (1.0, 2.0, 3.0))
     trench = trenches_of([TRENCH])
     assert end_batter_m3(trench, one, three) == pytest.approx(end_batter_m3(trench, two, two))
-
-
-def test_a_slope_that_can_be_cut_is_left_and_a_steeper_one_held_just_under_the_limit() -> None:
-    """Batter 1.5 and a limit of 0.6 on batter times slope: 40 %."""
-    slope = np.array([-0.1, 0.08, 0.39, 0.4, 2.0])
-    limit = 0.59 / 1.5
-    assert cuttable_slope(TRENCH, slope).tolist() == [-0.1, 0.08, 0.39, limit, limit]
 
 
 @pytest.mark.parametrize(
@@ -247,7 +242,7 @@ def lip_on(form, radius_or_length: float) -> tuple[FloatArray, np.ndarray, objec
 
 
 def pegs_of(line, level_m, sill_m, dem, grid) -> Pegs:  # type: ignore[no-untyped-def]
-    return set_pegs([line], np.array([level_m]), [sill_m], 3.0, dem, grid)
+    return set_pegs([line], np.array([level_m]), [sill_m], 3.0, 9.0, dem, grid)
 
 
 def test_pegs_stand_at_ends_bends_and_sills_and_every_10_m() -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from soakline.findings import Finding
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import RunFile
+from soakline.section.cuts import profile_reach_m
 from soakline.section.mound import MoundShape
 from soakline.section.reach import FootprintReach, footprint_reach, spoil_factor
 from soakline.section.soils import soil_for
@@ -27,6 +28,7 @@ class SectionDesign:
     mound : MoundShape
     freeboard_m : settled crest above the highest water of the check storm
     sill_head_m : greatest head over a sill in the check storm
+    deepest_cut_m : most that the ground at a lip may stand above its level
     ksat_mm_h, clogging_factor : conductivity of the run file's soil, and what clogging leaves of it
     spoil : settled spoil per volume cut
     findings : what was assumed
@@ -36,6 +38,7 @@ class SectionDesign:
     mound: MoundShape
     freeboard_m: float
     sill_head_m: float
+    deepest_cut_m: float
     ksat_mm_h: float
     clogging_factor: float
     spoil: float
@@ -50,6 +53,12 @@ class SectionDesign:
     def widest_m(self) -> float:
         """Greatest width of water that a section has, m."""
         return max(own.top_width_m for own in self.sections)
+
+    @property
+    def profile_m(self) -> float:
+        """How far uphill of a lip the ground is looked at."""
+        own = self.largest
+        return profile_reach_m(self.widest_m, self.deepest_cut_m, own.batter)
 
     @property
     def soak_m_h(self) -> float:
@@ -147,6 +156,7 @@ def section_design(run: RunFile) -> SectionDesign:
         ),
         freeboard_m=run.section.freeboard_m,
         sill_head_m=run.overflow.sill_head_m,
+        deepest_cut_m=run.siting.ground_tolerance_m,
         ksat_mm_h=ksat,
         clogging_factor=run.soil.clogging_factor,
         spoil=spoil_factor(run.earthworks.swell_pct, run.earthworks.settlement_pct),

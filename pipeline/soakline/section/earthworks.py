@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.section.cuts import cuts_of
 from soakline.section.mound import MoundShape, crest_width_for_m, section_area_m2
 from soakline.section.stations import Chainages, LipStations
-from soakline.section.trench import Trenches, cut_area_m2, face_height_m
+from soakline.section.trench import Trenches
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -92,7 +93,8 @@ def earthworks(
     Earthworks
     """
     own = trench.take(stations.at.lip)
-    area = cut_area_m2(own, stations.ground_above_m, stations.rise)
+    dug = cuts_of(own, stations.uphill_m)
+    area = dug.area_m2
     ends = end_batter_m3(trench, area[stations.first], area[stations.last])
     cut = average_end_area_m3(stations.at, area) - ends
     # Low spots of the lip are made up to the level over the width of the mound's toe.
@@ -108,13 +110,12 @@ def earthworks(
     least = section_area_m2(
         shape, crest_height_m, np.full_like(slope, shape.least_crest_m), above, slope
     )
-    face = face_height_m(own, stations.ground_above_m, stations.rise)
     return Earthworks(
         cut_m3=cut,
         fill_m3=fill,
         crest_width_m=np.where(stands, crest, 0.0),
         short_m3=np.where(stands, np.maximum(0.0, least * mounded_m - heaped), 0.0),
         surplus_m3=np.where(stands, heaped * np.maximum(0.0, 1.0 - mounded_m / room), 0.0),
-        face_height_m=np.maximum.reduceat(face, stations.first),
+        face_height_m=np.maximum.reduceat(dug.face_height_m, stations.first),
         wedge_m2=stations.mean(area) - trench.area_m2,
     )

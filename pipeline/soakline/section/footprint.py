@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from soakline.grid import BoolArray, FloatArray
+from soakline.section.cuts import cuts_of
 from soakline.section.mound import MoundShape, toe_m
 from soakline.section.stations import IntArray, LipStations
 from soakline.section.stretches import Stretches
@@ -18,7 +19,7 @@ from soakline.section.strips import (
     turned_right,
     united,
 )
-from soakline.section.trench import Trenches, cuttable_slope, daylight_m
+from soakline.section.trench import Trenches
 from soakline.terrain.cells import GeometryArray
 
 # The mound's end turns uphill beside the trench at most this far.
@@ -92,9 +93,7 @@ def dug_ground(stations: LipStations, trench: Trenches) -> GeometryArray:
 
 
 def _daylight_edge_m(stations: LipStations, trench: Trenches) -> FloatArray:
-    rise = cuttable_slope(trench, stations.rise)
-    edge = daylight_m(trench, stations.ground_above_m, rise)
-    return np.maximum(edge, trench.top_width_m)
+    return cuts_of(trench, stations.uphill_m).daylight_m
 
 
 def footprint(

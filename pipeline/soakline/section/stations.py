@@ -74,8 +74,9 @@ class Chainages:
 
 
 def interpolated(values: FloatArray, before: IntArray, share: FloatArray) -> FloatArray:
-    """Values between places, by what `Chainages.weights` gives."""
-    return values[before] + share * (values[before + 1] - values[before])
+    """Values between places, by what `Chainages.weights` gives; (n,), or (n, k) for k values."""
+    along = share.reshape(-1, *(1,) * (values.ndim - 1))
+    return values[before] + along * (values[before + 1] - values[before])
 
 
 def vertices_of(lines: Sequence[FloatArray]) -> tuple[Chainages, FloatArray]:
@@ -99,6 +100,7 @@ class LipStations:
     ground_above_m : (n,) ground less level at the lip, m
     rise : (n,) slope of the ground uphill of the lip, where the trench is cut, rise over run
     fall : (n,) that downhill of it, where the mound stands; neither is negative
+    uphill_m : (n, k) profile of the ground less level, from the lip uphill; see `section.cuts`
     """
 
     at: Chainages
@@ -109,6 +111,7 @@ class LipStations:
     ground_above_m: FloatArray
     rise: FloatArray
     fall: FloatArray
+    uphill_m: FloatArray
 
     @property
     def slope(self) -> FloatArray:

@@ -98,16 +98,6 @@ def trenches_of(sections: Sequence[Trench]) -> Trenches:
     )
 
 
-def cuttable_slope(trench: Trench | Trenches, slope: FloatArray) -> FloatArray:
-    """Slope, held just under the steepest that the uphill batter still meets.
-
-    A peg on a bridged step, or one measured over more ground than a cell, may be steeper than the
-    trench can be cut, though the run as a whole is not.
-    """
-    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / np.maximum(trench.batter, 1e-6)
-    return np.minimum(slope, steepest)
-
-
 def daylight_m(
     trench: Trench | Trenches, ground_above_m: FloatArray, slope: FloatArray
 ) -> FloatArray:
@@ -157,11 +147,3 @@ def cut_area_m2(
     e, s = np.asarray(ground_above_m), np.asarray(slope)
     x = daylight_m(trench, e, s)
     return trench.area_m2 + e * x + s * x**2 / 2.0 - trench.batter * (e + s * x) ** 2 / 2.0
-
-
-def face_height_m(
-    trench: Trench | Trenches, ground_above_m: FloatArray, slope: FloatArray
-) -> FloatArray:
-    """Height of the uphill cut face from base to daylight, m: d + e + s x."""
-    x = daylight_m(trench, ground_above_m, slope)
-    return trench.depth_m + ground_above_m + slope * x

@@ -13,7 +13,7 @@ from soakline.section.mound import MoundShape
 from soakline.section.stations import LipStations
 from soakline.section.stretches import stretches
 from soakline.section.strips import only_area
-from soakline.section.trench import Trench, cuttable_slope, trenches_of
+from soakline.section.trench import Trench, trenches_of
 from soakline.terrain.cells import GeometryArray
 
 # Room for the mound was kept as if at least this share of the lip carried it.
@@ -64,7 +64,6 @@ def works_of(
     trench = trenches_of(sections)
     stations = replace(
         stations,
-        rise=cuttable_slope(trench.take(stations.at.lip), stations.rise),
         fall=np.minimum(stations.fall, 0.9 / shape.batter),
     )
     length = stations.at.length_m

@@ -49,6 +49,7 @@ def dug_along(
         laid.level_m,
         [[(start + end) / 2.0 for start, end in own] for own in sills],
         design.widest_m,
+        0.0,
         terrain.ground_m,
         terrain.grid,
     )

@@ -47,6 +47,7 @@ def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> 
         np.array([line.level_m for line in lines], dtype=float),
         [[] for _ in lines],
         design.widest_m,
+        design.profile_m,
         terrain.ground_m,
         terrain.grid,
     )
