@@ -101,7 +101,7 @@ def test_each_of_many_ways_has_its_own_flow_and_width_on_its_steepest_reach() ->
     flow, width = np.array([0.4, 0.1, 0.9]), np.array([10.0, 4.0, 6.0])
     first = np.array([0, 7, 14, 21])
     slope, velocity = way_maxima(
-        first, np.tile(row, 3), np.full(21, 30.0), ground, 1.0, flow, width, 0.035
+        first, np.tile(row, 3), np.full(21, 30.0), ground, 1.0, np.repeat(flow, 6), width, 0.035
     )
     assert slope == pytest.approx(0.15, abs=1e-5)
     depth = sheet_depth_m(flow / width, 0.15, 0.035)

@@ -174,7 +174,8 @@ def way_maxima(
     first : (ways + 1,) place of each way's first station, and the number of stations
     row, column : (stations,) as in `reach_velocities`, way after way
     ground_m, cell_m, manning_n : as there
-    flow_m3s, width_m : (ways,) flow and length of the sill
+    flow_m3s : (stations − ways,) flow in each reach, way after way, m³/s
+    width_m : (ways,) length of the sill, m
 
     Returns
     -------
@@ -218,7 +219,8 @@ def _maxima(
             column[own],
             ground_m,
             cell_m,
-            np.full(first[i + 1] - first[i] - 1, flow_m3s[i]),
+            # Each way has a reach less than it has stations.
+            flow_m3s[first[i] - i : first[i + 1] - i - 1],
             width_m[i],
             manning_n,
         )

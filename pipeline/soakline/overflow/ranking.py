@@ -146,13 +146,14 @@ def judged_exits(
         return JudgedExits(usable, np.zeros(0), np.zeros(0))
     peak = peak_m3s[[way.swale for way in flat]]
     length = np.minimum(np.maximum(peak / rules.flow_m2s, SHORTEST_SILL_M), LONGEST_SILL_M)
+    stations = np.array([way.station_row.size for way in flat])
     steepest, fastest = way_maxima(
-        np.concatenate([[0], np.cumsum([way.station_row.size for way in flat])]),
+        np.concatenate([[0], np.cumsum(stations)]),
         np.concatenate([way.station_row for way in flat]),
         np.concatenate([way.station_column for way in flat]),
         ways.ground_m,
         ways.grid.cell_m,
-        np.minimum(peak, rules.flow_m2s * length),
+        np.repeat(np.minimum(peak, rules.flow_m2s * length), stations - 1),
         length,
         rules.manning_n,
     )

@@ -3,23 +3,19 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
-from soakline.overflow.hydraulics import reach_velocities
+from soakline.overflow.drawing import IndexArray, drawn_lines, firsts_of, stations_every
+from soakline.overflow.hydraulics import way_maxima
 from soakline.overflow.ranking import SillRules, Ways
 from soakline.overflow.sills import Outlets, Sill
 from soakline.overflow.velocity import SoilResistance, permissible_ms
 from soakline.siting.ends import End
 from soakline.siting.exits import REACH_M
 from soakline.terrain.cells import GeometryArray
-from soakline.terrain.ground import sample
 from soakline.terrain.paths import path_down
-
-# A way along cell centres is drawn straighter by at most this many cells.
-_STRAIGHTEN_CELLS = 0.75
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -100,48 +96,12 @@ class Route:
         return float(self.coordinates[0, 2] - self.coordinates[-1, 2])
 
 
-def _drawn(
-    sill: Sill,
-    cells: npt.NDArray[np.int64],
-    sill_level_m: float,
-    end_shape: BaseGeometry,
-    ways: Ways,
-) -> FloatArray:
-    """Line from the sill along the cells to the end, heights from the ground, never rising."""
-    grid = ways.grid
-    line = ways.lines[sill.way.swale]
-    lip = shapely.linestrings(line.coordinates)
-    start = shapely.get_coordinates(shapely.line_interpolate_point(lip, sill.way.along_m))[0]
-    row, column = np.divmod(cells, grid.columns)
-    centres = np.column_stack(grid.easting_northing(row.astype(float), column.astype(float)))
-    last = shapely.get_coordinates(shapely.shortest_line(end_shape, shapely.points(centres[-1])))[0]
-    points = (
-        np.vstack([start, centres[:-1], last]) if len(centres) > 1 else np.vstack([start, last])
-    )
-    straight = shapely.simplify(
-        shapely.linestrings(points), _STRAIGHTEN_CELLS * grid.cell_m, preserve_topology=False
-    )
-    xy = shapely.get_coordinates(straight)
-    height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
-    height[0] = sill_level_m
-    height[np.isnan(height)] = np.inf
-    return np.column_stack([xy, np.minimum.accumulate(height)])
-
-
 def _judged(
     velocity_ms: float, max_slope_pct: float, cover: str, soil: SoilResistance
 ) -> tuple[float, str]:
     """Permissible velocity on the steepest reach, 0 where the table does not go so far; lining."""
     allowed = permissible_ms(cover, soil, max_slope_pct) or 0.0
     return allowed, "grass" if velocity_ms <= allowed else "lining needed"
-
-
-def _stations_of(coordinates: FloatArray) -> FloatArray:
-    """Points every 5 m along a line, both ends included; (n, 2)."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(coordinates[:, :2], axis=0).T))])
-    count = max(2, round(along[-1] / REACH_M) + 1)
-    at = np.linspace(0.0, along[-1], count)
-    return np.column_stack([np.interp(at, along, coordinates[:, i]) for i in (0, 1)])
 
 
 def draw_routes(
@@ -174,43 +134,71 @@ def draw_routes(
     -----
     Where two routes meet their peaks add from there on.
     """
-    grid = ways.grid
     stop = ways.end_map.goal != 0
     sills = [sill for own in outlets.sills for sill in sorted(own, key=lambda s: s.start_m)]
     paths = [path_down(ways.direction, sill.way.start_cell, stop) for sill in sills]
     if not paths:
         return []
-    every = np.concatenate(paths)
-    cells, where = np.unique(every, return_inverse=True)
-    spilled = [sill.share * float(peak_m3s[sill.way.swale]) for sill in sills]
-    carried = np.bincount(where, weights=np.repeat(spilled, [p.size for p in paths]))
+    ends = [
+        ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
+        for sill in sills
+    ]
+    swale = np.array([sill.way.swale for sill in sills])
+    lines = drawn_lines(
+        sills,
+        paths,
+        sill_level_m[swale],
+        np.array([shapes.of(end) for end in ends], dtype=np.object_),
+        ways,
+    )
+    first_point = firsts_of([len(line) for line in lines])
+    points, first = stations_every(np.concatenate(lines)[:, :2].copy(), first_point, REACH_M)
+    spilled = np.array([sill.share for sill in sills]) * peak_m3s[swale]
+    flow, first_reach = _flows(paths, spilled, first)
+    steepest, fastest = way_maxima(
+        first,
+        *ways.grid.row_column(points[:, 0], points[:, 1]),
+        ways.ground_m,
+        ways.grid.cell_m,
+        flow,
+        np.array([sill.length_m for sill in sills]),
+        rules.manning_n,
+    )
+    carried = np.maximum.reduceat(flow, first_reach)
     routes = []
-    for sill, path, spill in zip(sills, paths, spilled, strict=True):
-        end = ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else End("property_edge", 0)
-        coordinates = _drawn(sill, path, float(sill_level_m[sill.way.swale]), shapes.of(end), ways)
-        points = _stations_of(coordinates)
-        row, column = grid.row_column(points[:, 0], points[:, 1])
-        # Flow of a reach: that of the path's cell at the same share of the way.
-        at = np.rint(np.linspace(0, path.size - 1, len(points))[1:]).astype(int)
-        flow = carried[np.searchsorted(cells, path[at])]
-        slope, velocity = reach_velocities(
-            row, column, ways.ground_m, grid.cell_m, flow, sill.length_m, rules.manning_n
-        )
-        steepest_pct, fastest = float(100.0 * slope.max()), float(velocity.max())
-        permissible, lining = _judged(fastest, steepest_pct, cover, soil)
+    for i, sill in enumerate(sills):
+        steepest_pct, velocity = float(100.0 * steepest[i]), float(fastest[i])
+        permissible, lining = _judged(velocity, steepest_pct, cover, soil)
         routes.append(
             Route(
                 swale=sill.way.swale,
                 sill=sill,
-                end=end,
-                end_cell=int(path[-1]),
-                coordinates=coordinates,
-                spill_m3s=spill,
-                peak_m3s=float(flow.max()),
-                velocity_ms=fastest,
+                end=ends[i],
+                end_cell=int(paths[i][-1]),
+                coordinates=lines[i],
+                spill_m3s=float(spilled[i]),
+                peak_m3s=float(carried[i]),
+                velocity_ms=velocity,
                 max_slope_pct=steepest_pct,
                 permissible_ms=permissible,
                 lining=lining,
             )
         )
     return routes
+
+
+def _flows(
+    paths: list[IndexArray], spilled_m3s: FloatArray, first: IndexArray
+) -> tuple[FloatArray, IndexArray]:
+    """Flow in each reach of every route, m³/s, and the place of each route's first reach.
+
+    A reach carries what the path's cell at the same share of the way does.
+    """
+    sizes = np.array([path.size for path in paths])
+    cells, cell = np.unique(np.concatenate(paths), return_inverse=True)
+    carried = np.bincount(cell, weights=np.repeat(spilled_m3s, sizes), minlength=cells.size)
+    reaches = np.diff(first) - 1
+    first_reach = firsts_of(reaches)[:-1]
+    number = np.arange(reaches.sum()) - np.repeat(first_reach, reaches) + 1
+    at = np.rint(number * np.repeat((sizes - 1) / reaches, reaches)).astype(np.int64)
+    return carried[cell[np.repeat(firsts_of(sizes)[:-1], reaches) + at]], first_reach

@@ -1,0 +1,122 @@
+"""Routes as lines on the ground: drawn from sill to end, heights never rising, and stations."""
+
+import numba
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from soakline.grid import FloatArray
+from soakline.overflow.ranking import Ways
+from soakline.overflow.sills import Sill
+from soakline.terrain.cells import GeometryArray
+from soakline.terrain.ground import sample
+
+IndexArray = npt.NDArray[np.int64]
+
+# A way along cell centres is drawn straighter by at most this many cells.
+_STRAIGHTEN_CELLS = 0.75
+
+
+def firsts_of(sizes: npt.ArrayLike) -> IndexArray:
+    """Place of each part's first item when parts follow each other, and the number of all items."""
+    return np.concatenate([[0], np.cumsum(sizes, dtype=np.int64)])
+
+
+def drawn_lines(
+    sills: list[Sill],
+    paths: list[IndexArray],
+    sill_level_m: FloatArray,
+    end_shapes: GeometryArray,
+    ways: Ways,
+) -> list[FloatArray]:
+    """Lines from sills along cells to their ends, heights from the ground, never rising.
+
+    Parameters
+    ----------
+    sills : where they begin, at least one
+    paths : flat indices of the cells on each way down, at least one cell each
+    sill_level_m : (sills,) m
+    end_shapes : (sills,) line or point that each finishes on
+    ways : Ways
+
+    Returns
+    -------
+    for each (n, 3) easting, northing and height, m
+    """
+    grid = ways.grid
+    lips = [ways.lines[sill.way.swale].coordinates for sill in sills]
+    starts = shapely.line_interpolate_point(
+        _lines(np.concatenate(lips), [len(lip) for lip in lips]),
+        [sill.way.along_m for sill in sills],
+    )
+    row, column = np.divmod(np.concatenate(paths), grid.columns)
+    centres = np.column_stack(grid.easting_northing(row.astype(float), column.astype(float)))
+    cells = np.array([path.size for path in paths])
+    arrived = centres[np.cumsum(cells) - 1]
+    lasts = shapely.get_point(shapely.shortest_line(end_shapes, shapely.points(arrived)), 0)
+    # The sill, then the cells; the point on the end stands for the last of them.
+    first = firsts_of(cells + 1)
+    points = np.empty((first[-1], 2))
+    is_start = np.zeros(first[-1], dtype=bool)
+    is_start[first[:-1]] = True
+    points[~is_start] = centres
+    points[is_start] = shapely.get_coordinates(starts)
+    points[first[1:] - 1] = shapely.get_coordinates(lasts)
+    straight = shapely.simplify(
+        _lines(points, cells + 1), _STRAIGHTEN_CELLS * grid.cell_m, preserve_topology=False
+    )
+    xy = shapely.get_coordinates(straight)
+    first = firsts_of(shapely.get_num_coordinates(straight))
+    height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
+    height[first[:-1]] = sill_level_m
+    height[np.isnan(height)] = np.inf
+    lines = np.split(np.column_stack([xy, height]), first[1:-1])
+    for line in lines:
+        np.minimum.accumulate(line[:, 2], out=line[:, 2])
+    return lines
+
+
+def _lines(points: FloatArray, sizes: npt.ArrayLike) -> GeometryArray:
+    """Lines of so many points each, one after the other."""
+    count = np.asarray(sizes)
+    lines = shapely.linestrings(points, indices=np.repeat(np.arange(count.size), count))
+    return np.asarray(lines, dtype=np.object_)
+
+
+@numba.njit(cache=True)
+def stations_every(
+    points: FloatArray, first: IndexArray, spacing_m: float
+) -> tuple[FloatArray, IndexArray]:
+    """Points about every so many metres along lines, both ends of each included.
+
+    Parameters
+    ----------
+    points : (n, 2) easting and northing, line after line, m
+    first : (lines + 1,) place of each line's first point, and the number of points
+    spacing_m : m
+
+    Returns
+    -------
+    (stations, 2) easting and northing, line after line, m; (lines + 1,) place of each line's first
+    station, and the number of stations
+    """
+    along = np.zeros(points.shape[0])
+    first_station = np.zeros_like(first)
+    for i in range(first.size - 1):
+        for j in range(first[i] + 1, first[i + 1]):
+            east, north = points[j] - points[j - 1]
+            along[j] = along[j - 1] + np.hypot(east, north)
+        reaches = max(1, round(along[first[i + 1] - 1] / spacing_m))
+        first_station[i + 1] = first_station[i] + reaches + 1
+    stations = np.empty((first_station[-1], 2))
+    for i in range(first.size - 1):
+        to, last = first[i], first[i + 1] - 1
+        step = along[last] / (first_station[i + 1] - first_station[i] - 1)
+        for k in range(first_station[i], first_station[i + 1] - 1):
+            at = (k - first_station[i]) * step
+            while to < last and along[to] <= at:
+                to += 1
+            share = (at - along[to - 1]) / (along[to] - along[to - 1]) if step > 0.0 else 0.0
+            stations[k] = points[to - 1] + share * (points[to] - points[to - 1])
+        stations[first_station[i + 1] - 1] = points[last]
+    return stations, first_station

@@ -1,0 +1,53 @@
+"""Many lines and ways at once are what each alone is."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from soakline.grid import FloatArray
+from soakline.overflow.drawing import firsts_of, stations_every
+from soakline.overflow.hydraulics import reach_velocities, way_maxima
+from tests.terrain_analytic.ground import sample, v_valley
+
+coordinate = st.floats(-500.0, 500.0).map(lambda value: round(value, 2))
+line = st.lists(st.tuples(coordinate, coordinate), min_size=2, max_size=8)
+
+
+def stations(lines: list[FloatArray], spacing_m: float) -> list[FloatArray]:
+    found, first = stations_every(
+        np.concatenate(lines), firsts_of([len(own) for own in lines]), spacing_m
+    )
+    return np.split(found, first[1:-1])
+
+
+@given(st.lists(line, min_size=1, max_size=4), st.sampled_from([1.0, 5.0, 30.0]))
+def test_stations_stand_evenly_along_each_line(
+    drawn: list[list[tuple[float, float]]], spacing_m: float
+) -> None:
+    lines = [np.array(own) for own in drawn]
+    for own, found in zip(lines, stations(lines, spacing_m), strict=True):
+        shape = shapely.linestrings(own)
+        assert len(found) == max(2, round(shape.length / spacing_m) + 1)
+        share = np.linspace(0.0, 1.0, len(found))
+        expected = shapely.line_interpolate_point(shape, share, normalized=True)
+        assert found == pytest.approx(shapely.get_coordinates(expected), abs=1e-6)
+
+
+def test_each_of_many_ways_has_the_greatest_figures_that_it_has_alone() -> None:
+    ground, grid = sample(v_valley(20.0, 8.0), width_m=101.0)
+    rng = np.random.default_rng(4)
+    count = np.array([2, 7, 3, 12, 2])
+    first = firsts_of(count)
+    row = np.concatenate([np.sort(rng.uniform(20.0, 80.0, n)) for n in count])
+    column = rng.uniform(20.0, 80.0, row.size)
+    flow, width = rng.uniform(0.01, 1.0, row.size - count.size), rng.uniform(1.0, 30.0, count.size)
+    steepest, fastest = way_maxima(first, row, column, ground, grid.cell_m, flow, width, 0.035)
+    for i, own_flow in enumerate(np.split(flow, np.cumsum(count - 1)[:-1])):
+        own = slice(first[i], first[i + 1])
+        slope, velocity = reach_velocities(
+            row[own], column[own], ground, grid.cell_m, own_flow, width[i], 0.035
+        )
+        assert steepest[i] == pytest.approx(slope.max(), rel=1e-12)
+        assert fastest[i] == pytest.approx(velocity.max(), rel=1e-9)
