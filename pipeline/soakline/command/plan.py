@@ -83,6 +83,7 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
             store.finish()  # the next plan finds what this one has made
             stops += outcome.stops
             echo(outcome.path)
+            _set_out(run, outcome.path, progress)
     finally:
         store.finish()
     kept = store.describe()
@@ -91,6 +92,19 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     if len(targets) > 1:
         _tell_differences([target for target, _, _ in targets])
     return AT_STOP if stops else DONE
+
+
+def _set_out(run: RunFile, plan: Path, progress: Progress) -> None:
+    """Write the files to set out from that the run file asks for, beside a finished plan."""
+    if not run.output.setout:
+        return
+    from soakline.command.setout import SetoutOptions, setout_command  # noqa: PLC0415
+
+    wanted = run.output
+    options = SetoutOptions(
+        wanted.setout, None, wanted.paper, run.dem_files(), wanted.finished_cell_m
+    )
+    setout_command(plan, options, progress)
 
 
 def _targets(run_file: Path, options: PlanOptions) -> list[tuple[Path, Path | None, Path | None]]:

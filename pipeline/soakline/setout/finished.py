@@ -150,7 +150,5 @@ def _reach_m(swale: Swale, mound: MoundShape) -> float:
     full = np.array([swale.trench.depth_m])
     above = np.array([float(np.max(swale.ground_m)) - swale.level_m])
     low = np.array([float(np.min(swale.ground_m)) - swale.level_m])
-    sections = [
-        section_edges(swale, mound, e, full, np.array([True]))[0] for e in (above, low)
-    ]
+    sections = [section_edges(swale, mound, e, full, np.array([True]))[0] for e in (above, low)]
     return 1.5 * float(np.max(np.abs(sections))) + 1.0

@@ -26,7 +26,9 @@ def write_gpx(plan: SetOutPlan, path: Path) -> None:
     Elements stand in the order of the schema, GPX 1.1 (topografix.com/GPX/1/1). Places have eight
     decimals of a degree, a millimetre; elevations are the plan's, not heights over the ellipsoid.
     """
-    transform = Transformer.from_crs(CRS.from_wkt(plan.crs_wkt), CRS.from_epsg(4326), always_xy=True)
+    transform = Transformer.from_crs(
+        CRS.from_wkt(plan.crs_wkt), CRS.from_epsg(4326), always_xy=True
+    )
     root = ET.Element("gpx", {
         "version": "1.1",
         "creator": f"soakline {__version__}",

@@ -118,7 +118,8 @@ def faces(lines: Breaklines) -> npt.NDArray[np.int64]:
     n, edges = lines.offset_m.shape
     index = np.arange(n * edges).reshape(n, edges)
     a, b, c, d = (
-        corner.ravel() for corner in (index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:])
+        corner.ravel()
+        for corner in (index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:])
     )
     both = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
     corners = lines.points.reshape(-1, 3)[both][:, :, :2]
