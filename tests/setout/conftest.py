@@ -21,16 +21,18 @@ SETTINGS = {
 }
 
 
-@pytest.fixture(scope="session")
-def plan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A plan on a plane of 8 %, its lips straight; the DEM lies beside it."""
+def made_plan(folder: Path) -> Path:
+    """Plan a plane of 8 %, on which lips are straight; the run file and the DEM lie beside it."""
     dem, grid = sample(plane(8.0, 180.0), width_m=240.0)
-    run_file = write_run(
-        tmp_path_factory.mktemp("plane"), dem.astype(np.float32), grid, run=SETTINGS
-    )
+    run_file = write_run(folder, dem.astype(np.float32), grid, run=SETTINGS)
     out = run_file.with_suffix(".gpkg")
     make_plan(load_run_file(run_file), out, Progress())
     return out
+
+
+@pytest.fixture(scope="session")
+def plan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return made_plan(tmp_path_factory.mktemp("plane"))
 
 
 @pytest.fixture(scope="session")

@@ -5,13 +5,16 @@ import sys
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from soakline import __version__
 from soakline.command.signals import Ended, raise_on_signals
 from soakline.quiet import hold_standard_streams
+
+if TYPE_CHECKING:
+    from soakline.stages.progress import Progress
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -198,8 +201,10 @@ def setout(
     """
     from soakline.command.statuses import run_command  # noqa: PLC0415
 
-    def set_out(progress: Any) -> int:
-        from soakline.command.setout import SetoutOptions, setout_command  # noqa: PLC0415
+    def set_out(progress: "Progress") -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.setout import setout_command  # noqa: PLC0415
+        from soakline.setout.files import SetoutOptions  # noqa: PLC0415
 
         wanted = tuple(form.value for form in formats or Format)
         options = SetoutOptions(wanted, out, paper.value, tuple(dem or ()), cell_m)

@@ -3,10 +3,14 @@
 import io
 from pathlib import Path
 
-import ezdxf
 import shapely
-from ezdxf import options
+from ezdxf import (
+    options,  # type: ignore[attr-defined] # public, but not listed as such
+    units,
+)
 from ezdxf.enums import TextEntityAlignment
+from ezdxf.filemanagement import new
+from ezdxf.layouts.layout import Modelspace
 
 from soakline.setout.breaklines import EDGES, LIP, breaklines
 from soakline.setout.plan import SetOutPlan
@@ -46,7 +50,7 @@ def write_dxf(plan: SetOutPlan, path: Path) -> None:
     fixed = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # else the file holds the time and a new id
     try:
-        drawing = ezdxf.new("R2010", setup=False, units=ezdxf.units.M)
+        drawing = new("R2010", setup=False, units=units.M)
         for name, colour in LAYERS.items():
             drawing.layers.add(name, color=colour)
         model = drawing.modelspace()
@@ -59,7 +63,7 @@ def write_dxf(plan: SetOutPlan, path: Path) -> None:
         options.write_fixed_meta_data_for_testing = fixed
 
 
-def _draw_swales(plan: SetOutPlan, model: ezdxf.layouts.Modelspace) -> None:
+def _draw_swales(plan: SetOutPlan, model: Modelspace) -> None:
     for swale in plan.swales:
         lip = [(x, y, swale.level_m) for x, y in swale.lip.tolist()]
         model.add_polyline3d(lip, dxfattribs={"layer": "SOAKLINE-LIP"})
@@ -76,7 +80,7 @@ def _draw_swales(plan: SetOutPlan, model: ezdxf.layouts.Modelspace) -> None:
                     model.add_polyline3d(edge, dxfattribs={"layer": _EDGE_LAYER[name]})
 
 
-def _draw_points(plan: SetOutPlan, model: ezdxf.layouts.Modelspace) -> None:
+def _draw_points(plan: SetOutPlan, model: Modelspace) -> None:
     pegs = plan.pegs
     for k, name in enumerate(pegs.peg_id):
         place = (float(pegs.easting[k]), float(pegs.northing[k]), float(pegs.level_m[k]))
@@ -100,7 +104,7 @@ def _draw_points(plan: SetOutPlan, model: ezdxf.layouts.Modelspace) -> None:
 
 
 def _write(
-    model: ezdxf.layouts.Modelspace,
+    model: Modelspace,
     text: str,
     place: tuple[float, float, float],
     layer: str,

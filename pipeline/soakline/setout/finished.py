@@ -146,7 +146,7 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
 
 
 def _reach_m(swale: Swale, mound: MoundShape) -> float:
-    """How far trench and mound reach from the lip at most: ground is uneven, so half as much again."""
+    """How far trench and mound reach at most: half as much again, since ground is uneven."""
     full = np.array([swale.trench.depth_m])
     above = np.array([float(np.max(swale.ground_m)) - swale.level_m])
     low = np.array([float(np.min(swale.ground_m)) - swale.level_m])

@@ -9,7 +9,7 @@ import rasterio
 from pyproj import CRS
 
 from soakline.grid import Grid, GroundArray
-from soakline.inputs.elevation import VERTICAL_UNIT_M, plan_elevation, read_elevation
+from soakline.inputs.elevation import plan_elevation, read_elevation
 from soakline.inputs.read import sha256_of
 from soakline.problems import InputProblem, InputRefused
 from soakline.setout.finished import burn
@@ -77,8 +77,7 @@ def read_ground(plan: SetOutPlan, paths: Sequence[Path], cell_m: float) -> Groun
     InputRefused
         If the DEM cannot be read, or so many cells are asked for that they would not fit in memory.
     """
-    unit = next(u for u in VERTICAL_UNIT_M if u == plan.vertical_unit)
-    dem, _ = read_elevation(plan_elevation(paths, CRS.from_wkt(plan.crs_wkt)), unit)
+    dem, _ = read_elevation(plan_elevation(paths, CRS.from_wkt(plan.crs_wkt)), plan.vertical_unit)
     if cell_m in (0, dem.grid.cell_m):
         return Ground(dem.grid, dem.dem_m)
     own = dem.grid

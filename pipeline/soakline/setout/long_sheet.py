@@ -1,4 +1,4 @@
-"""Long sections: ground, lip, base and crest along each swale, with its pegs; several to a sheet."""
+"""Long sections: ground, lip, base, crest and pegs along each swale; several to a sheet."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -6,9 +6,10 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
+from soakline.inputs.elevation import VerticalUnit
 from soakline.section.footprint import mounded_reaches
 from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench
@@ -126,7 +127,7 @@ class SetOutPlan:
     path: Path
     name: str
     crs_wkt: str
-    outline: shapely.Geometry
+    outline: BaseGeometry
     swales: tuple[Swale, ...]
     pegs: Pegs
     spillways: Mapping[str, tuple[float, float, float]]
@@ -135,7 +136,7 @@ class SetOutPlan:
     benchmark: Benchmark | None
     finished: str
     dem: tuple[tuple[str, str], ...]
-    vertical_unit: str
+    vertical_unit: VerticalUnit
 
 
 def joined(gaps_m: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:

@@ -9,7 +9,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from pydantic import TypeAdapter
 
+from soakline.grid import FloatArray
+from soakline.inputs.elevation import VerticalUnit
 from soakline.plan_file import A_PLAN, layer_names, read_layer
 from soakline.problems import InputProblem, InputRefused
 from soakline.section.earthworks import average_end_area_m3
@@ -111,7 +114,7 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
         benchmark=Benchmark(**{k: float(v) for k, v in marks.items()}) if marks else None,
         finished=record["finished"],
         dem=_dem_files(tables["run_record"]),
-        vertical_unit=record["property.vertical_unit"],
+        vertical_unit=TypeAdapter(VerticalUnit).validate_python(record["property.vertical_unit"]),
     )
 
 
@@ -123,12 +126,24 @@ def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:
 
 def _pegs(pegs: gpd.GeoDataFrame) -> Pegs:
     place = pegs.get_coordinates()
-    names = ("level_m", "chainage_m", "ground_m", "base_level_m", "cut_m")
+
+    def words(name: str) -> tuple[str, ...]:
+        return tuple(pegs[name].astype(str))
+
+    def figures(name: str) -> FloatArray:
+        return np.asarray(pegs[name], dtype=np.float64)
+
     return Pegs(
-        *(tuple(pegs[name].astype(str)) for name in ("peg_id", "swale_id", "kind")),
+        peg_id=words("peg_id"),
+        swale_id=words("swale_id"),
+        kind=words("kind"),
         easting=place["x"].to_numpy(),
         northing=place["y"].to_numpy(),
-        **{name: pegs[name].to_numpy(np.float64) for name in names},
+        level_m=figures("level_m"),
+        chainage_m=figures("chainage_m"),
+        ground_m=figures("ground_m"),
+        base_level_m=figures("base_level_m"),
+        cut_m=figures("cut_m"),
     )
 
 

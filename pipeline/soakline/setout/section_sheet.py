@@ -23,6 +23,8 @@ from soakline.setout.sheet import (
     scale_that_fits,
 )
 
+Floats = Sequence[float] | FloatArray
+
 _SCALES = (10, 20, 25, 50, 100, 200, 500)
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
 _TIER_MM = 6.5
@@ -31,6 +33,7 @@ _TREES_MM = 16.0  # symbols of trees over the ground
 _BESIDE_M = 1.0  # ground shown on both sides
 _SIDE_MM = 16.0  # room for upright dimensions on both sides
 _LINE_MM = 3.9
+_LETTER_MM = 1.35  # mean width of a letter of 7 points
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -185,9 +188,7 @@ class _Section:
     def _up(self, at: float, low: float, high: float, side: int) -> None:
         self.sheet.up(self.x(at), self.y(low), self.y(high), f"{high - low:.2f}", side)
 
-    def _beside(
-        self, x: float, at: Sequence[float], heights: Sequence[float], figure: float, side: int
-    ) -> None:
+    def _beside(self, x: float, at: Floats, heights: Floats, figure: float, side: int) -> None:
         for offset, height in zip(at, heights, strict=True):
             self.sheet.line([self.x(offset), x], [self.y(height)] * 2, GREY, 0.3)
         y1, y2 = self.y(heights[0]), self.y(heights[1])
@@ -238,56 +239,66 @@ def short_list(swales: Sequence[str], order: Sequence[str]) -> str:
     return ", ".join(words)
 
 
+Notes = list[tuple[str, str]]  # words and colour
+
+
 def _notes(sheet: Sheet, plan: SetOutPlan, kind: SectionType, top: float) -> None:
     """What the drawing cannot show, in two columns; cautions beside their figures."""
-    swales, mound = kind.swales, plan.mound
-    ids = short_list([s.swale_id for s in swales], [s.swale_id for s in plan.swales])
     column_mm = (sheet.width_mm - 2 * MARGIN_MM) / 2.0
-    letters = int(column_mm / 1.35)
-    face = max(s.face_height_m for s in swales)
-    left = [
+    letters = int(column_mm / _LETTER_MM)
+    columns = _trench_notes(plan, kind, letters), _mound_notes(kind)
+    for k, column in enumerate(columns):
+        y = top
+        for words, colour in column:
+            for line in textwrap.wrap(words, letters):
+                sheet.text(MARGIN_MM + k * column_mm, y, line, 7, colour)
+                y -= _LINE_MM
+
+
+def _trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
+    swales = kind.swales
+    ids = short_list([s.swale_id for s in swales], [s.swale_id for s in plan.swales])
+    slope = _range([100 * s.slope for s in swales], 1)
+    batters = (
+        f"Trench batter {swales[0].trench.batter:g}, mound batter {plan.mound.batter:g} "
+        f"horizontal to 1 vertical; slope of the ground {slope} %."
+    )
+    notes = [
         (f"{len(swales)} swales: " + textwrap.shorten(ids, 3 * letters, placeholder=" ..."), INK),
         (f"Soil: {plan.soil}.", INK),
-        (
-            f"Trench batter {swales[0].trench.batter:g}, mound batter {mound.batter:g} horizontal "
-            f"to 1 vertical; slope of the ground {_range([100 * s.slope for s in swales], 1)} %.",
-            INK,
-        ),
+        (batters, INK),
         (f"Highest cut face {_range([s.face_height_m for s in swales])} m.", INK),
     ]
+    face = max(s.face_height_m for s in swales)
     if face > _WAY_OUT_FROM_M:
         need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
         limit = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
-        left.append(
-            (
-                f"Trench safety: over {limit:g} m {need} usually asked for; keep people out "
-                "and spoil 0.6 m from the edge; follow local rules.",
-                RED,
-            )
+        safety = (
+            f"Trench safety: over {limit:g} m {need} usually asked for; keep people out and spoil "
+            "0.6 m from the edge; follow local rules."
         )
-    right = []
+        notes.append((safety, RED))
+    return notes
+
+
+def _mound_notes(kind: SectionType) -> Notes:
+    swales = kind.swales
     if kind.drawn.crest_height_m > 0:
-        right = [
-            (
-                f"Mound: settled crest {_range([s.crest_height_m for s in swales])} m over full "
-                f"water, {_range([s.crest_width_m for s in swales])} m wide; none at sills.",
-                INK,
-            ),
+        high = _range([s.crest_height_m for s in swales])
+        wide = _range([s.crest_width_m for s in swales])
+        mound = f"Mound: settled crest {high} m over full water, {wide} m wide; none at sills."
+        notes = [
+            (mound, INK),
             ("Loose spoil is no dam: no water but a running sill's head may stand on it.", RED),
             ("Trees: A main trees on the crest, B on its downhill face, C just below it.", INK),
         ]
     else:
-        right = [
+        notes = [
             ("Spoil is spread, no mound stands.", INK),
             ("Trees: C main trees below the lip.", INK),
         ]
-    right += [
+    return [
+        *notes,
         ("D nitrogen fixers, 0 to 2 m above the daylight edge. Symbols are not to scale.", INK),
         ("Standing water can drown a child and breeds mosquitoes where it stands for days.", RED),
     ]
-    for x, column in ((MARGIN_MM, left), (MARGIN_MM + column_mm, right)):
-        y = top
-        for words, colour in column:
-            for line in textwrap.wrap(words, letters):
-                sheet.text(x, y, line, 7, colour)
-                y -= _LINE_MM

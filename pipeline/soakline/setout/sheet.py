@@ -1,4 +1,4 @@
-"""A sheet of paper to draw on in millimetres, so that scales are true and texts have known places."""
+"""A sheet of paper to draw on in millimetres: scales are true, texts have known places."""
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
