@@ -16,6 +16,7 @@ from tests.terrain_analytic.run_folder import write_run
 BENCHMARK = {"easting": 600_010.0, "northing": 6_000_020.0, "level_m": 401.25}
 SETTINGS = {
     "property": {"benchmark": BENCHMARK},
+    "spacing": {"mature_tree_height_m": 5.0},
     "section": {"base_width_m": 1.5, "depth_m": 0.5},
     "soil": {"texture": "loam"},
 }

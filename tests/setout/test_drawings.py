@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from soakline.section.trench import Trench
@@ -77,7 +78,9 @@ def test_a_section_is_to_scale(plan: SetOutPlan) -> None:
         if t.get_text().startswith("Scale 1 : ")
     )
     water = kind.drawn.trench.top_width_m * 1000.0 / scale
-    lengths = [float(np.ptp(np.asarray(line.get_xdata(), float))) for line in sheet.axes.lines]
+    lengths = [
+        float(np.ptp(np.asarray(line.get_xdata(), float))) for line in sheet.figure.findobj(Line2D)
+    ]
     assert min(abs(length - water) for length in lengths) < 0.01
     assert sheet.figure.get_size_inches() * 25.4 == pytest.approx((297.0, 210.0))  # ISO 216, A4
 

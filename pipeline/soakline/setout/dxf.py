@@ -4,10 +4,7 @@ import io
 from pathlib import Path
 
 import shapely
-from ezdxf import (
-    options,  # type: ignore[attr-defined] # public, but not listed as such
-    units,
-)
+from ezdxf import options, units  # type: ignore[attr-defined] # public, though not listed
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace

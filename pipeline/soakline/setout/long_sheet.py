@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -39,7 +40,7 @@ def _new_sheet(plan: SetOutPlan, paper: str) -> Sheet:
     sheet = Sheet(paper, "Long sections", plan.name)
     y = sheet.body_mm[1] - 1.5
     x = MARGIN_MM
-    keys = (
+    keys: tuple[tuple[str, str, Literal["-", "--"]], ...] = (
         ("ground", GROUND, "--"),
         ("lip = full water", _BLUE, "-"),
         ("base", _BASE, "-"),

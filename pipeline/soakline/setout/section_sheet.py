@@ -25,7 +25,7 @@ from soakline.setout.sheet import (
 
 Floats = Sequence[float] | FloatArray
 
-_SCALES = (10, 20, 25, 50, 100, 200, 500)
+_SCALES = (10, 20, 25, 30, 40, 50, 100, 200, 500)
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
 _TIER_MM = 6.5
 _NOTES_MM = 42.0  # room for the notes under the drawing
@@ -95,7 +95,8 @@ def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
         scale_that_fits(reach[1] - reach[0], room, _SCALES),
         scale_that_fits(span, high_room, _SCALES),
     )
-    base_y = bottom + _NOTES_MM + 4 * _TIER_MM
+    spare = max(0.0, high_room - 1000.0 * span / scale)
+    base_y = bottom + _NOTES_MM + 4 * _TIER_MM + spare / 2.0
     drawing = _Section(
         sheet, scale, reach, base_y - 1000.0 * min(height.min(), ground.min()) / scale
     )
@@ -211,7 +212,7 @@ class _Section:
             x, y = self.x(at), self.y(foot)
             self.sheet.line([x, x], [y, y + 6.0], "#4c6b33", 1.2)
             crown = Circle((x, y + 9.0), 3.0, facecolor="#dbe8cf", edgecolor="#4c6b33", lw=0.8)
-            self.sheet.axes.add_patch(crown)
+            self.sheet.axes.add_artist(crown)
             self.sheet.text(x, y + 9.0, letter, 7, ha="center", weight="bold")
 
 

@@ -3,12 +3,15 @@
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Literal
 
 import matplotlib as mpl
 import matplotlib.style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon
 from matplotlib.text import Text
 
 from soakline.grid import FloatArray
@@ -89,14 +92,16 @@ class Sheet:
         y: Sequence[float] | FloatArray,
         colour: str = INK,
         width: float = 0.8,
-        style: str = "-",
+        style: Literal["-", "--"] = "-",
     ) -> None:
         """Draw a line, its width in points."""
-        self.axes.plot(x, y, color=colour, linewidth=width, linestyle=style)
+        # Added as it is: `plot` would look anew for the limits of all that is drawn, line by line.
+        self.axes.add_artist(Line2D(x, y, color=colour, linewidth=width, linestyle=style))
 
     def area(self, x: Sequence[float], y: Sequence[float], colour: str) -> None:
         """Fill an outline."""
-        self.axes.fill(x, y, color=colour, linewidth=0)
+        outline = list(zip(x, y, strict=True))
+        self.axes.add_artist(Polygon(outline, facecolor=colour, linewidth=0))
 
     def across(self, x1: float, x2: float, y: float, words: str, points: float = 7) -> None:
         """A dimension along the sheet: ticks at both ends, its figure over it."""
