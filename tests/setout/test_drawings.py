@@ -12,7 +12,8 @@ from matplotlib.text import Text
 from soakline.section.trench import Trench
 from soakline.setout.long_sheet import long_sheets
 from soakline.setout.plan import Benchmark, SetOutPlan, Swale
-from soakline.setout.section_sheet import section_sheet, section_types
+from soakline.setout.section_sheet import section_sheet
+from soakline.setout.section_types import section_types
 from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
 
 

@@ -149,7 +149,8 @@ def _drawing_jobs(
 ) -> list[tuple[Path, int, Write]]:
     """Drawings; the library that draws takes a second to load."""
     from soakline.setout.long_sheet import long_sheets  # noqa: PLC0415
-    from soakline.setout.section_sheet import section_sheet, section_types  # noqa: PLC0415
+    from soakline.setout.section_sheet import section_sheet  # noqa: PLC0415
+    from soakline.setout.section_types import section_types  # noqa: PLC0415
     from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg  # noqa: PLC0415
 
     style.enter_context(drawing_style())

@@ -2,7 +2,6 @@
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.patches import Circle
@@ -10,12 +9,13 @@ from matplotlib.patches import Circle
 from soakline.grid import FloatArray
 from soakline.setout.breaklines import section_edges
 from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.section_notes import mound_notes, trench_notes
+from soakline.setout.section_types import SectionType
 from soakline.setout.sheet import (
     GREY,
     GROUND,
     INK,
     MARGIN_MM,
-    RED,
     SOIL,
     SPOIL,
     WATER,
@@ -26,7 +26,6 @@ from soakline.setout.sheet import (
 Floats = Sequence[float] | FloatArray
 
 _SCALES = (10, 20, 25, 30, 40, 50, 100, 200, 500)
-_WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
 _TIER_MM = 6.5
 _NOTES_MM = 42.0  # room for the notes under the drawing
 _TREES_MM = 16.0  # symbols of trees over the ground
@@ -34,37 +33,6 @@ _BESIDE_M = 1.0  # ground shown on both sides
 _SIDE_MM = 16.0  # room for upright dimensions on both sides
 _LINE_MM = 3.9
 _LETTER_MM = 1.35  # mean width of a letter of 7 points
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class SectionType:
-    """Swales that share base, depth and batter.
-
-    Parameters
-    ----------
-    number : from 1
-    swales : in the plan's order
-    """
-
-    number: int
-    swales: tuple[Swale, ...]
-
-    @property
-    def drawn(self) -> Swale:
-        """The one with the highest face, which is the one to be careful about."""
-        return max(self.swales, key=lambda swale: swale.face_height_m)
-
-
-def section_types(plan: SetOutPlan) -> tuple[SectionType, ...]:
-    """Types of section in the order in which they are met along the plan."""
-    groups: dict[tuple[float, float, float, bool], list[Swale]] = {}
-    for swale in plan.swales:
-        own = swale.trench
-        shape = (round(own.base_width_m, 3), round(own.depth_m, 3), round(own.batter, 3))
-        groups.setdefault((*shape, swale.crest_height_m > 0), []).append(swale)
-    return tuple(
-        SectionType(number, tuple(swales)) for number, swales in enumerate(groups.values(), 1)
-    )
 
 
 def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
@@ -216,90 +184,14 @@ class _Section:
             self.sheet.text(x, y + 9.0, letter, 7, ha="center", weight="bold")
 
 
-def _range(values: Sequence[float], digits: int = 2) -> str:
-    low, high = f"{min(values):.{digits}f}", f"{max(values):.{digits}f}"
-    return low if low == high else f"{low} to {high}"
-
-
-def short_list(swales: Sequence[str], order: Sequence[str]) -> str:
-    """Ids with runs of the plan's order drawn together.
-
-    Examples
-    --------
-    >>> short_list(["S1", "S2", "S3", "S5"], ["S1", "S2", "S3", "S4", "S5"])
-    'S1 to S3, S5'
-    """
-    place = {name: k for k, name in enumerate(order)}
-    runs: list[list[str]] = []
-    for name in swales:
-        if runs and place[name] == place[runs[-1][-1]] + 1:
-            runs[-1].append(name)
-        else:
-            runs.append([name])
-    words = [run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
-    return ", ".join(words)
-
-
-Notes = list[tuple[str, str]]  # words and colour
-
-
 def _notes(sheet: Sheet, plan: SetOutPlan, kind: SectionType, top: float) -> None:
     """What the drawing cannot show, in two columns; cautions beside their figures."""
     column_mm = (sheet.width_mm - 2 * MARGIN_MM) / 2.0
     letters = int(column_mm / _LETTER_MM)
-    columns = _trench_notes(plan, kind, letters), _mound_notes(kind)
+    columns = trench_notes(plan, kind, letters), mound_notes(kind)
     for k, column in enumerate(columns):
         y = top
         for words, colour in column:
             for line in textwrap.wrap(words, letters):
                 sheet.text(MARGIN_MM + k * column_mm, y, line, 7, colour)
                 y -= _LINE_MM
-
-
-def _trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
-    swales = kind.swales
-    ids = short_list([s.swale_id for s in swales], [s.swale_id for s in plan.swales])
-    slope = _range([100 * s.slope for s in swales], 1)
-    batters = (
-        f"Trench batter {swales[0].trench.batter:g}, mound batter {plan.mound.batter:g} "
-        f"horizontal to 1 vertical; slope of the ground {slope} %."
-    )
-    notes = [
-        (f"{len(swales)} swales: " + textwrap.shorten(ids, 3 * letters, placeholder=" ..."), INK),
-        (f"Soil: {plan.soil}.", INK),
-        (batters, INK),
-        (f"Highest cut face {_range([s.face_height_m for s in swales])} m.", INK),
-    ]
-    face = max(s.face_height_m for s in swales)
-    if face > _WAY_OUT_FROM_M:
-        need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
-        limit = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
-        safety = (
-            f"Trench safety: over {limit:g} m {need} usually asked for; keep people out and spoil "
-            "0.6 m from the edge; follow local rules."
-        )
-        notes.append((safety, RED))
-    return notes
-
-
-def _mound_notes(kind: SectionType) -> Notes:
-    swales = kind.swales
-    if kind.drawn.crest_height_m > 0:
-        high = _range([s.crest_height_m for s in swales])
-        wide = _range([s.crest_width_m for s in swales])
-        mound = f"Mound: settled crest {high} m over full water, {wide} m wide; none at sills."
-        notes = [
-            (mound, INK),
-            ("Loose spoil is no dam: no water but a running sill's head may stand on it.", RED),
-            ("Trees: A main trees on the crest, B on its downhill face, C just below it.", INK),
-        ]
-    else:
-        notes = [
-            ("Spoil is spread, no mound stands.", INK),
-            ("Trees: C main trees below the lip.", INK),
-        ]
-    return [
-        *notes,
-        ("D nitrogen fixers, 0 to 2 m above the daylight edge. Symbols are not to scale.", INK),
-        ("Standing water can drown a child and breeds mosquitoes where it stands for days.", RED),
-    ]
