@@ -30,6 +30,7 @@ def with_shapes(plan: SetOutPlan) -> SetOutPlan:
                 swale_id=f"S{100 + k}",
                 trench=Trench(base, depth, 1.5),
                 slope=slope,
+                sill_level_m=first.level_m if crest else first.level_m - 0.1,
                 crest_height_m=crest,
                 crest_width_m=0.5 if crest else 0.0,
                 face_height_m=depth + 0.4,

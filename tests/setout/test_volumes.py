@@ -68,6 +68,7 @@ def test_other_shapes_have_the_volumes_of_their_sections(
         plan.swales[0],
         lip=lip,
         level_m=level,
+        sill_level_m=level,
         trench=trench,
         slope=0.08,
         crest_height_m=0.3,

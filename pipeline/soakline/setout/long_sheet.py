@@ -42,13 +42,13 @@ def _new_sheet(plan: SetOutPlan, paper: str) -> Sheet:
     x = MARGIN_MM
     keys: tuple[tuple[str, str, Literal["-", "--"]], ...] = (
         ("ground", GROUND, "--"),
-        ("lip = full water", _BLUE, "-"),
+        ("lip", _BLUE, "-"),
         ("base", _BASE, "-"),
         ("settled crest of the mound", _CREST, "-"),
-        ("sill", RED, "-"),
+        ("sill = full water", RED, "-"),
     )
     for words, colour, style in keys:
-        sheet.line([x, x + 8], [y, y], colour, 1.6 if words == "sill" else 1.1, style)
+        sheet.line([x, x + 8], [y, y], colour, 1.6 if colour == RED else 1.1, style)
         sheet.text(x + 10, y, words, 7)
         x += 16 + 1.55 * len(words)
     words = "Cut: ground down to the base, m. Locate services at every peg before digging."
@@ -127,7 +127,7 @@ def _lines(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:
     for reach in swale.mounded_m:
         sheet.line(place.x(np.array(reach)), place.y(np.full(2, crest)), _CREST, 1.1)
     for gap in swale.gaps_m:
-        sheet.line(place.x(np.array(gap)), place.y(level), RED, 2.2)
+        sheet.line(place.x(np.array(gap)), place.y(np.full(2, swale.sill_level_m)), RED, 2.2)
 
 
 def _heights(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:

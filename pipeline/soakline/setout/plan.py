@@ -55,7 +55,8 @@ class Swale:
     ----------
     swale_id : its id
     lip : (k, 2) the lip, uphill on the left, m
-    level_m : full water
+    level_m : of the lip
+    sill_level_m : full water; under the lip's level where spoil is spread
     trench : Trench
     slope : of the ground across the line, rise over run
     crest_height_m : settled crest above the level; 0 where spoil is spread
@@ -69,6 +70,7 @@ class Swale:
     swale_id: str
     lip: FloatArray
     level_m: float
+    sill_level_m: float
     trench: Trench
     slope: float
     crest_height_m: float

@@ -91,8 +91,9 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
     swales = []
     for row, lip in zip(lips.to_dict("records"), lips.geometry, strict=True):
         own = pegs[pegs["swale_id"] == row["swale_id"]].sort_values("chainage_m")
-        gaps = _gaps(lip, own, sills[sills["swale_id"] == row["swale_id"]])
-        swales.append(_swale(row, lip, own, gaps, mound))
+        over = sills[sills["swale_id"] == row["swale_id"]]
+        full = min([float(row["level_m"]), *over["sill_level_m"]])
+        swales.append(_swale(row, lip, own, (_gaps(lip, own, over), full), mound))
     name = str(land["name"].fillna("").iloc[0]) if len(land) else ""
     marks = ast.literal_eval(record.get("property.benchmark", "{}"))
     rate = float(record["soaking_rate_mm_h"])
@@ -166,7 +167,7 @@ def _swale(
     row: Mapping[str, object],
     lip: shapely.LineString,
     pegs: gpd.GeoDataFrame,
-    gaps: tuple[tuple[float, float], ...],
+    sills: tuple[tuple[tuple[float, float], ...], float],
     mound: MoundShape,
 ) -> Swale:
     figures = {name: float(str(row[name])) for name in _COLUMNS["swales"] if name != "swale_id"}
@@ -174,11 +175,12 @@ def _swale(
         swale_id=str(row["swale_id"]),
         lip=shapely.get_coordinates(lip),
         level_m=figures["level_m"],
+        sill_level_m=sills[1],
         trench=Trench(figures["base_width_m"], figures["depth_m"], figures["batter"]),
         slope=figures["slope_pct"] / 100.0,
         crest_height_m=figures["mound_height_m"],
         crest_width_m=0.0,
-        gaps_m=gaps,
+        gaps_m=sills[0],
         chainage_m=pegs["chainage_m"].to_numpy(np.float64),
         ground_m=pegs["ground_m"].to_numpy(np.float64),
         peg_id=tuple(pegs["peg_id"].astype(str)),

@@ -43,16 +43,21 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
     """Which swales, soil, batters and faces; with `letters` to a line."""
     swales = kind.swales
     ids = short_list([s.swale_id for s in swales], [s.swale_id for s in plan.swales])
+    count = "1 swale" if len(swales) == 1 else f"{len(swales)} swales"
     slope = _range([100 * s.slope for s in swales], 1)
     batters = (
         f"Trench batter {swales[0].trench.batter:g}, mound batter {plan.mound.batter:g} "
         f"horizontal to 1 vertical; slope of the ground {slope} %."
     )
     notes = [
-        (f"{len(swales)} swales: " + textwrap.shorten(ids, 3 * letters, placeholder=" ..."), INK),
+        (
+            f"{len(swales)} {'swale' if len(swales) == 1 else 'swales'}: "
+            + textwrap.shorten(ids, 3 * letters, placeholder=" ..."),
+            INK,
+        ),
         (f"Soil: {plan.soil}.", INK),
         (batters, INK),
-        (f"Highest cut face {_range([s.face_height_m for s in swales])} m.", INK),
+        (f"Highest cut face at any peg {_range([s.face_height_m for s in swales])} m.", INK),
     ]
     face = max(s.face_height_m for s in swales)
     if face > _WAY_OUT_FROM_M:

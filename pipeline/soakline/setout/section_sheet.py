@@ -74,8 +74,8 @@ def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
     sheet.text(
         MARGIN_MM,
         top - 3,
-        f"Scale 1 : {scale} on {paper}. Drawn on the ground of {swale.swale_id}, whose cut face is "
-        f"the highest of the type. Dimensions in m. Uphill is on the left.",
+        f"Scale 1 : {scale} on {paper}. Drawn on the mean ground of {swale.swale_id}, whose cut face "
+        "is the highest of the type. Dimensions in m. Uphill is on the left.",
         7.5,
     )
     _notes(sheet, plan, kind, bottom + _NOTES_MM - 5.0)
@@ -111,19 +111,21 @@ class _Section:
         self.sheet.area([*xs, xs[-1], xs[0]], [*ys, floor, floor], SOIL)
         if swale.crest_height_m > 0:
             self.sheet.area(xs[1:5], ys[1:5], SPOIL)
-        lip, base1, base2 = offset[-4], offset[-3], offset[-2]
-        wet = [lip, base1, base2, swale.trench.top_width_m]
-        depth = [0.0, -swale.trench.depth_m, -swale.trench.depth_m, 0.0]
+        # Where spoil is spread the sill is cut below the lip, and water stands no higher.
+        full = swale.sill_level_m - swale.level_m
+        edge = -full * swale.trench.batter
+        water = [edge, swale.trench.top_width_m - edge]
+        wet = [water[0], float(offset[-3]), float(offset[-2]), water[1]]
+        depth = [full, -swale.trench.depth_m, -swale.trench.depth_m, full]
         self.sheet.area([self.x(u) for u in wet], [self.y(h) for h in depth], WATER)
         self.sheet.line(
             [self.x(u) for u in sides], [self.y(self.ground_m(swale, u)) for u in sides],
             GROUND, 0.9, "--",
         )  # fmt: skip
         self.sheet.line(xs, ys, INK, 1.4)
-        water = [self.x(0.0), self.x(swale.trench.top_width_m)]
-        self.sheet.line(water, [self.level_y] * 2, "#2d6f9f", 1.0)
+        self.sheet.line([self.x(u) for u in water], [self.y(full)] * 2, "#2d6f9f", 1.0)
         self.sheet.text(
-            self.x(swale.trench.top_width_m * 0.5), self.level_y + 2.2, "full water = sill", 7,
+            self.x(swale.trench.top_width_m * 0.75), self.y(full) + 2.2, "full water = sill", 7,
             "#2d6f9f", ha="center",
         )  # fmt: skip
 
@@ -134,13 +136,13 @@ class _Section:
         tiers = [base_y - _TIER_MM * (k + 1) - 3.0 for k in range(3)]
         lines = [
             (offset[-3], offset[-2], 0, f"base {trench.base_width_m:.2f}"),
-            (0.0, trench.top_width_m, 1, f"width of the water {trench.top_width_m:.2f}"),
+            (0.0, trench.top_width_m, 1, f"top width {trench.top_width_m:.2f}"),
             (0.0, offset[-1], 2, f"lip to daylight {offset[-1]:.2f}"),
         ]
         if swale.crest_height_m > 0:
             lines += [
                 (offset[1], offset[2], 0, f"crest {swale.crest_width_m:.2f}"),
-                (offset[0], 0.0, 2, f"lip to toe of the mound {-offset[0]:.2f}"),
+                (offset[0], 0.0, 2, f"lip to toe {-offset[0]:.2f}"),
             ]
         for start, end, tier, words in lines:
             for at in (start, end):
