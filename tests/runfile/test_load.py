@@ -153,7 +153,6 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
 @pytest.mark.parametrize(
     ("text", "key"),
     [
-        ("[property]\nbenchmark = {easting = 1.0}", "property.benchmark"),
         ('[soil]\namendment = "gypsum"', "soil.amendment"),
         ('[earthworks]\nmachine = "bulldozer"', "earthworks.machine"),
         ('[earthworks]\nmachines = "m.csv"', "earthworks.machines"),
@@ -166,6 +165,16 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
 def test_what_a_later_version_does_is_refused_and_never_ignored(tmp_path, text, key):
     problems = {p.key: p.allowed for p in problems_of(write(tmp_path, text))}
     assert "not available in this version" in problems[key]
+
+
+def test_a_benchmark_is_whole_or_not_given(tmp_path):
+    text = "[property]\ndem='d'\nboundary='b'\nbenchmark = {}\n[rain]\ntable='t'\n"
+    half, whole = ("{easting = 1.0}", "{easting = 1.0, northing = 2.0, level_m = 3.5}")
+    (problem,) = problems_of(write(tmp_path, text.replace("{}", half)))
+    assert problem.key == "property.benchmark"
+    assert "easting, northing and level_m" in problem.allowed
+    run = load_run_file(write(tmp_path, text.replace("{}", whole)))
+    assert run.property.benchmark["level_m"] == 3.5
 
 
 def test_a_value_that_no_version_takes_is_refused_for_its_own_sake(refused):

@@ -112,6 +112,9 @@ ONLY_HERE = {
     ("land", "drain_run"),
     ("rain", "design_years"),
     ("rain", "check_years"),
+    ("output", "setout"),
+    ("output", "paper"),
+    ("output", "finished_cell_m"),
 }
 
 

@@ -3,14 +3,18 @@
 import gc
 import sys
 from collections.abc import Callable
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from soakline import __version__
 from soakline.command.signals import Ended, raise_on_signals
 from soakline.quiet import hold_standard_streams
+
+if TYPE_CHECKING:
+    from soakline.stages.progress import Progress
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -26,6 +30,9 @@ LogOption = Annotated[
     typer.Option("--log", metavar="FILE.jsonl", help="Write every event as a line of JSON."),
 ]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Show errors only.")]
+
+Format = StrEnum("Format", ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg"))
+Paper = StrEnum("Paper", {"A4": "A4", "A3": "A3"})
 
 # What a run makes lives to its end and holds next to no circles. Python looks for some every 700
 # objects, which took half a second of a rerun.
@@ -158,6 +165,52 @@ def compare(
         return compare_command(a, b, to_json, to_csv, everything)
 
     raise typer.Exit(run_command(compared, log, quiet=True, keep=(a, b)))
+
+
+@app.command()
+def setout(
+    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.gpkg", help="A finished plan.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder of the files. The plan's by default."),
+    ] = None,
+    formats: Annotated[
+        list[Format] | None,
+        typer.Option("--format", help="What to write; may be given again. All by default."),
+    ] = None,
+    paper: Annotated[Paper, typer.Option("--paper", help="Sheets of the drawings.")] = Paper.A4,
+    dem: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--dem", metavar="FILE.tif", help="The plan's DEM, where it is not beside the plan."
+        ),
+    ] = None,
+    cell_m: Annotated[
+        float,
+        typer.Option(
+            "--cell", metavar="M", min=0.0, max=10.0, help="Cells of the finished ground; 0: DEM's."
+        ),
+    ] = 0.0,
+    log: LogOption = None,
+    quiet: QuietOption = False,
+) -> None:
+    """Write files to set out from, and drawings, of a finished plan.
+
+    Pegs as CSV and GPX, lines and surface as DXF and LandXML, the finished ground as GeoTIFF,
+    sections as PDF and SVG. Prints the path of each.
+    """
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    def set_out(progress: "Progress") -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.setout import setout_command  # noqa: PLC0415
+        from soakline.setout.files import SetoutOptions  # noqa: PLC0415
+
+        wanted = tuple(form.value for form in formats or Format)
+        options = SetoutOptions(wanted, out, paper.value, tuple(dem or ()), cell_m)
+        return setout_command(plan_file, options, progress)
+
+    raise typer.Exit(run_command(set_out, log, quiet, keep=(plan_file, *(dem or ()))))
 
 
 def main(command: Callable[[], object] = app) -> None:

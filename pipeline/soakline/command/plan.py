@@ -2,16 +2,20 @@
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from typer import echo
 
 from soakline.command.out_path import check_out_paths, plan_path
 from soakline.command.statuses import AT_STOP, DONE
 from soakline.outputs.whole_file import refuse_unwritable
-from soakline.problems import InputProblem, ProblemCollector
+from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.load import load_run_file
 from soakline.runfile.sections import RunFile
 from soakline.stages.progress import Progress
+
+if TYPE_CHECKING:
+    from soakline.setout.files import SetoutOptions
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +70,12 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     for target, _, _ in targets:
         refuse_unwritable(target)
     assert run is not None  # noqa: S101 - else the collector has raised
+    setout = _setout_options(run)
+    if setout is not None:
+        from soakline.setout.files import check_targets  # noqa: PLC0415
+
+        for target, _, _ in targets:
+            check_targets(target, setout)
     # The stages' libraries take a second to load: a bad run file is refused before.
     from soakline.stages.plan import make_plan  # noqa: PLC0415
     from soakline.store.stage_store import DEFAULT_LIMIT_GIB, open_store  # noqa: PLC0415
@@ -83,6 +93,8 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
             store.finish()  # the next plan finds what this one has made
             stops += outcome.stops
             echo(outcome.path)
+            if setout is not None:
+                _set_out(outcome.path, setout, progress)
     finally:
         store.finish()
     kept = store.describe()
@@ -91,6 +103,27 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     if len(targets) > 1:
         _tell_differences([target for target, _, _ in targets])
     return AT_STOP if stops else DONE
+
+
+def _setout_options(run: RunFile) -> "SetoutOptions | None":
+    """What the run file asks to be written beside the plan; None for nothing."""
+    if not run.output.setout:
+        return None
+    from soakline.setout.files import SetoutOptions  # noqa: PLC0415 - loads what draws and writes
+
+    wanted = run.output
+    return SetoutOptions(wanted.setout, None, wanted.paper, run.dem_files(), wanted.finished_cell_m)
+
+
+def _set_out(plan: Path, options: "SetoutOptions", progress: Progress) -> None:
+    """Write the files to set out from beside a finished plan, which stands without them."""
+    from soakline.command.setout import setout_command  # noqa: PLC0415
+
+    try:
+        setout_command(plan, options, progress)
+    except InputRefused as refused:
+        for problem in refused.problems:
+            progress.message("caution", f"no files to set out from were written: {problem}")
 
 
 def _targets(run_file: Path, options: PlanOptions) -> list[tuple[Path, Path | None, Path | None]]:

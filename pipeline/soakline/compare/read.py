@@ -8,11 +8,9 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
-import pyogrio
-import shapely
-from pyogrio.errors import DataLayerError, DataSourceError
 
 from soakline.outputs.columns import SCHEMAS
+from soakline.plan_file import A_PLAN, layer_names, read_layer
 from soakline.problems import InputProblem, InputRefused
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
@@ -41,7 +39,6 @@ _IDS = {
     "drainage_lines": "line_id",
     "hollows": "hollow_id",
 }
-_A_PLAN = "a plan that soakline wrote"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -88,13 +85,16 @@ def read_plan(path: Path) -> PlanTables:
         If the file is not there or not a GeoPackage, if tables or columns are missing (all are
         named), if ids are missing or stand twice, or if the land has no outline or no CRS.
     """
-    layers = _layers(path)
+    layers = layer_names(path)
     missing = [name for name in _COLUMNS if name not in layers]
     if missing:
         found = f"no table {', '.join(missing)}"
-        raise InputRefused([InputProblem(str(path), "", found, _A_PLAN)])
+        raise InputRefused([InputProblem(str(path), "", found, A_PLAN)])
     problems: list[InputProblem] = []
-    tables = {name: _table(path, name, problems) for name in _COLUMNS}
+    tables = {
+        name: read_layer(path, name, columns, SCHEMAS[name].geometry is not None, problems)
+        for name, columns in _COLUMNS.items()
+    }
     if not problems:
         problems += _unfit(path, tables)
     if problems:
@@ -110,42 +110,6 @@ def in_crs(plan: PlanTables, crs: Any) -> PlanTables:
     """The same plan with all its layers in another CRS."""
     moved = {name: getattr(plan, name).to_crs(crs) for name in ("property", *_IDS)}
     return replace(plan, **moved)
-
-
-def _layers(path: Path) -> set[str]:
-    if not path.is_file():
-        found = "a folder" if path.is_dir() else "no such file"
-        raise InputRefused([InputProblem(str(path), "", found, _A_PLAN)])
-    with path.open("rb") as stream:
-        start = stream.read(16)
-    unreadable = InputProblem(str(path), "", "not a readable GeoPackage, or one in use", _A_PLAN)
-    if not start.startswith(b"SQLite format 3\0"):
-        raise InputRefused([unreadable])
-    try:
-        return {str(name) for name, _ in pyogrio.list_layers(path.absolute())}
-    except (DataSourceError, DataLayerError):
-        raise InputRefused([unreadable]) from None
-
-
-def _table(path: Path, name: str, problems: list[InputProblem]) -> pd.DataFrame:
-    """One table with its columns; problems are added to, and the frame is empty then."""
-    key = f"table {name}"
-    spatial = SCHEMAS[name].geometry is not None
-    frame: pd.DataFrame
-    try:
-        frame = pyogrio.read_dataframe(
-            path.absolute(), layer=name, columns=list(_COLUMNS[name]), read_geometry=spatial
-        )
-    except (DataSourceError, DataLayerError, ValueError, UnicodeDecodeError, shapely.GEOSException):
-        problems.append(InputProblem(str(path), key, "damaged or cut short", _A_PLAN))
-        return pd.DataFrame()
-    missing = sorted(set(_COLUMNS[name]) - set(frame.columns))
-    if missing:
-        found = f"no column {', '.join(missing)}"
-        problems.append(InputProblem(str(path), key, found, _A_PLAN))
-    elif spatial and (not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None):
-        problems.append(InputProblem(str(path), key, "no geometry or no CRS", _A_PLAN))
-    return frame
 
 
 def _unfit(path: Path, tables: Mapping[str, pd.DataFrame]) -> list[InputProblem]:
@@ -164,5 +128,5 @@ def _unfit(path: Path, tables: Mapping[str, pd.DataFrame]) -> list[InputProblem]
         problems.append(problem)
     outline = tables["property"].geometry
     if not len(outline) or (outline.isna() | outline.is_empty).any():
-        problems.append(InputProblem(str(path), "table property", "no outline", _A_PLAN))
+        problems.append(InputProblem(str(path), "table property", "no outline", A_PLAN))
     return problems

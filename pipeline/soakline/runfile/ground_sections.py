@@ -11,12 +11,23 @@ from soakline.runfile.keys import (
     Name,
     Number,
     Texture,
+    Wording,
     canonical_texture,
     conflict,
     key,
 )
 
 Distance = Annotated[float, Number("m", 0, 1000)]
+
+
+BENCHMARK = "a table of easting, northing and level_m, in m and the working CRS; empty = none"
+
+
+def _whole_benchmark(mark: dict[str, float]) -> dict[str, float]:
+    """Hand a benchmark back if it has a place and a level, or is not given."""
+    if not mark or set(mark) == {"easting", "northing", "level_m"}:
+        return mark
+    raise PydanticCustomError("range", "{allowed}", {"allowed": BENCHMARK})
 
 
 class PropertyKeys(Keys):
@@ -34,8 +45,8 @@ class PropertyKeys(Keys):
     crs: str = key("", "working CRS, projected, metres; empty = the DEM's, else its UTM zone")
     vertical_unit: Literal["m", "ft", "us-ft"] = key("m", "unit of the DEM's heights")
     features: str = key("", "one GeoPackage of what stands on the land; empty = none")
-    benchmark: dict[str, float] = Field(
-        default_factory=dict, title="easting, northing, level_m: pegs also relative to it"
+    benchmark: Annotated[dict[str, float], AfterValidator(_whole_benchmark), Wording(BENCHMARK)] = (
+        Field(default_factory=dict, title="a fixed mark on site: heights of pegs also over it")
     )
 
 

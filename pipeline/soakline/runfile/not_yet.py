@@ -24,7 +24,6 @@ class Later:
 
 
 LATER = (
-    Later(("property", "benchmark"), {}),
     Later(("soil", "amendment"), "none"),
     Later(("earthworks", "machine"), "excavator-5t"),
     Later(("earthworks", "machines"), ""),

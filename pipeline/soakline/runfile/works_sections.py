@@ -183,5 +183,19 @@ class ClimateKeys(Keys):
     daily: str = key("", "date,rain_mm,et0_mm or date,rain_mm,tmin_c,tmax_c")
 
 
+SETOUT_FORMATS = ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg")
+"""Files to set out from: pegs, lines, surface, finished ground, drawings."""
+SetoutFormat = Literal["csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg"]
+_FORMATS = "a list of " + ", ".join(f'"{name}"' for name in SETOUT_FORMATS)
+
+
 class OutputKeys(Keys):
-    """[output]: no keys in this version."""
+    """[output]: what is written beside the plan."""
+
+    setout: Annotated[tuple[SetoutFormat, ...], Field(strict=False), Wording(_FORMATS)] = key(
+        (), "files to set out from, and drawings"
+    )
+    paper: Literal["A4", "A3"] = key("A4", "sheets of the drawings, landscape")
+    finished_cell_m: Annotated[float, Number("m", 0.05, 10, zero="the DEM's own cells")] = key(
+        0, "cells of the finished ground; a trench shows from about a fifth of its width down"
+    )

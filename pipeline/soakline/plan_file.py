@@ -1,0 +1,67 @@
+"""Opens a finished plan for reading only: its layers and tables, problems collected."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError
+
+from soakline.problems import InputProblem, InputRefused
+
+A_PLAN = "a plan that soakline wrote"
+
+
+def layer_names(path: Path) -> set[str]:
+    """Names of the layers and tables of a plan.
+
+    Raises
+    ------
+    InputRefused
+        If the file is not there, or not a GeoPackage that can be read.
+    """
+    if not path.is_file():
+        found = "a folder" if path.is_dir() else "no such file"
+        raise InputRefused([InputProblem(str(path), "", found, A_PLAN)])
+    with path.open("rb") as stream:
+        start = stream.read(16)
+    unreadable = InputProblem(str(path), "", "not a readable GeoPackage, or one in use", A_PLAN)
+    if not start.startswith(b"SQLite format 3\0"):
+        raise InputRefused([unreadable])
+    try:
+        return {str(name) for name, _ in pyogrio.list_layers(path.absolute())}
+    except (DataSourceError, DataLayerError):
+        raise InputRefused([unreadable]) from None
+
+
+def read_layer(
+    path: Path, name: str, columns: Sequence[str], spatial: bool, problems: list[InputProblem]
+) -> pd.DataFrame:
+    """One layer or table with the columns asked for.
+
+    Parameters
+    ----------
+    path : the plan
+    name : of the layer or table
+    columns : that must be there
+    spatial : whether it has a geometry and a CRS
+    problems : added to; the frame is not fit for use then
+    """
+    key = f"table {name}"
+    frame: pd.DataFrame
+    try:
+        frame = pyogrio.read_dataframe(
+            path.absolute(), layer=name, columns=list(columns), read_geometry=spatial
+        )
+    except (DataSourceError, DataLayerError, ValueError, UnicodeDecodeError, shapely.GEOSException):
+        problems.append(InputProblem(str(path), key, "damaged or cut short", A_PLAN))
+        return pd.DataFrame()
+    missing = sorted(set(columns) - set(frame.columns))
+    if missing:
+        found = f"no column {', '.join(missing)}"
+        problems.append(InputProblem(str(path), key, found, A_PLAN))
+    elif spatial and (not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None):
+        problems.append(InputProblem(str(path), key, "no geometry or no CRS", A_PLAN))
+    return frame

@@ -1,0 +1,1 @@
+"""Setting out: files for surveyors and machines, and drawings, from a finished plan."""

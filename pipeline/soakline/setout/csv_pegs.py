@@ -1,0 +1,52 @@
+"""Pegs as CSV in surveyors' order: point, northing, easting, level, description."""
+
+from pathlib import Path
+
+import pandas as pd
+
+from soakline.setout.plan import SetOutPlan
+
+
+def description(plan: SetOutPlan, k: int) -> str:
+    """What a peg is and what is dug there, short enough for a controller's screen."""
+    pegs = plan.pegs
+    return (
+        f"{pegs.swale_id[k]} {pegs.kind[k]} ch {pegs.chainage_m[k]:.2f} "
+        f"base {pegs.base_level_m[k]:.3f} cut {pegs.cut_m[k]:.2f}"
+    )
+
+
+def peg_table(plan: SetOutPlan) -> pd.DataFrame:
+    """One row a peg: point, northing, easting, level, description; m, to the millimetre.
+
+    Where the plan has a benchmark, `above_benchmark` follows, and the benchmark is the first point.
+    """
+    pegs = plan.pegs
+    table = pd.DataFrame(
+        {
+            "point": pegs.peg_id,
+            "northing": pegs.northing,
+            "easting": pegs.easting,
+            "level": pegs.level_m,
+            "description": [description(plan, k) for k in range(len(pegs.peg_id))],
+        }
+    )
+    mark = plan.benchmark
+    if mark is None:
+        return table
+    first = pd.DataFrame(
+        {
+            "point": ["BM"],
+            "northing": [mark.northing],
+            "easting": [mark.easting],
+            "level": [mark.level_m],
+            "description": ["benchmark"],
+        }
+    )
+    table = pd.concat([first, table], ignore_index=True)
+    return table.assign(above_benchmark=table["level"] - mark.level_m)
+
+
+def write_csv(plan: SetOutPlan, path: Path) -> None:
+    """Write the peg table."""
+    peg_table(plan).to_csv(path, index=False, float_format="%.3f", lineterminator="\n")

@@ -1,0 +1,112 @@
+"""Pegs and edges of trench and mound as DXF with layers and 3D polylines."""
+
+import io
+from pathlib import Path
+
+import shapely
+from ezdxf import options, units  # type: ignore[attr-defined] # public, though not listed
+from ezdxf.enums import TextEntityAlignment
+from ezdxf.filemanagement import new
+from ezdxf.layouts.layout import Modelspace
+
+from soakline.setout.breaklines import EDGES, LIP, breaklines
+from soakline.setout.plan import SetOutPlan
+
+LAYERS = {
+    "SOAKLINE-PROPERTY": 8,
+    "SOAKLINE-LIP": 5,
+    "SOAKLINE-BASE": 4,
+    "SOAKLINE-DAYLIGHT": 30,
+    "SOAKLINE-MOUND-CREST": 3,
+    "SOAKLINE-MOUND-TOE": 92,
+    "SOAKLINE-PEGS": 1,
+    "SOAKLINE-PEG-NAMES": 1,
+    "SOAKLINE-SPILLWAYS": 6,
+    "SOAKLINE-BENCHMARK": 2,
+    "SOAKLINE-CAUTION": 7,
+}
+"""Layers and their colours (AutoCAD colour index)."""
+_EDGE_LAYER = {
+    "mound-toe": "SOAKLINE-MOUND-TOE",
+    "mound-foot": "SOAKLINE-MOUND-TOE",
+    "mound-crest-downhill": "SOAKLINE-MOUND-CREST",
+    "mound-crest-uphill": "SOAKLINE-MOUND-CREST",
+    "base-downhill": "SOAKLINE-BASE",
+    "base-uphill": "SOAKLINE-BASE",
+    "daylight": "SOAKLINE-DAYLIGHT",
+}
+CAUTION = (
+    "NOT A DESIGN TO BUILD FROM UNSEEN. Level from an instrument on site. Locate services before "
+    "digging. Trench faces over 1.2 m: trench safety. Local codes and licensed practice first."
+)
+_TEXT_M = 0.5
+
+
+def write_dxf(plan: SetOutPlan, path: Path) -> None:
+    """Write lips, edges, pegs with their names, sills and the property's outline; metres, R2010."""
+    fixed = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True  # else the file holds the time and a new id
+    try:
+        drawing = new("R2010", setup=False, units=units.M)
+        for name, colour in LAYERS.items():
+            drawing.layers.add(name, color=colour)
+        model = drawing.modelspace()
+        _draw_swales(plan, model)
+        _draw_points(plan, model)
+        text = io.StringIO()
+        drawing.write(text)
+        path.write_text(text.getvalue(), encoding="utf-8", newline="\n")
+    finally:
+        options.write_fixed_meta_data_for_testing = fixed
+
+
+def _draw_swales(plan: SetOutPlan, model: Modelspace) -> None:
+    for swale in plan.swales:
+        lip = [(x, y, swale.level_m) for x, y in swale.lip.tolist()]
+        model.add_polyline3d(lip, dxfattribs={"layer": "SOAKLINE-LIP"})
+        lines = breaklines(swale, plan.mound)
+        for k, name in enumerate(EDGES):
+            if k > LIP:
+                edge = lines.points[:, k].tolist()
+                model.add_polyline3d(edge, dxfattribs={"layer": _EDGE_LAYER[name]})
+                continue
+            for start, end in swale.mounded_m if k < LIP else ():
+                within = (lines.along_m >= start - 1e-4) & (lines.along_m <= end + 1e-4)
+                edge = lines.points[within, k].tolist()
+                if len(edge) > 1:
+                    model.add_polyline3d(edge, dxfattribs={"layer": _EDGE_LAYER[name]})
+
+
+def _draw_points(plan: SetOutPlan, model: Modelspace) -> None:
+    pegs = plan.pegs
+    for k, name in enumerate(pegs.peg_id):
+        place = (float(pegs.easting[k]), float(pegs.northing[k]), float(pegs.level_m[k]))
+        model.add_point(place, dxfattribs={"layer": "SOAKLINE-PEGS"})
+        _write(model, f"{name} {place[2]:.3f}", place, "SOAKLINE-PEG-NAMES")
+    for name, place in plan.spillways.items():
+        model.add_point(place, dxfattribs={"layer": "SOAKLINE-SPILLWAYS"})
+        _write(model, name, place, "SOAKLINE-SPILLWAYS")
+    if plan.benchmark is not None:
+        mark = plan.benchmark
+        place = (mark.easting, mark.northing, mark.level_m)
+        model.add_point(place, dxfattribs={"layer": "SOAKLINE-BENCHMARK"})
+        _write(model, f"BM {mark.level_m:.3f}", place, "SOAKLINE-BENCHMARK")
+    for part in shapely.get_parts(plan.outline):
+        for ring in (part.exterior, *part.interiors):
+            outline = shapely.get_coordinates(ring)[:-1].tolist()
+            attributes = {"layer": "SOAKLINE-PROPERTY"}
+            model.add_lwpolyline(outline, close=True, dxfattribs=attributes)
+    west, south, _, _ = plan.outline.bounds
+    _write(model, CAUTION, (west, south - 6 * _TEXT_M, 0.0), "SOAKLINE-CAUTION", 2 * _TEXT_M)
+
+
+def _write(
+    model: Modelspace,
+    text: str,
+    place: tuple[float, float, float],
+    layer: str,
+    height_m: float = _TEXT_M,
+) -> None:
+    entity = model.add_text(text, height=height_m, dxfattribs={"layer": layer})
+    at = (place[0] + height_m / 2, place[1] + height_m / 2, place[2])
+    entity.set_placement(at, align=TextEntityAlignment.LEFT)

@@ -1,0 +1,190 @@
+"""Long sections: ground, lip, base, crest and pegs along each swale; several to a sheet."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from soakline.grid import FloatArray
+from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.sheet import GREY, GROUND, INK, MARGIN_MM, RED, Sheet, scale_that_fits
+
+_LENGTH_SCALES = (100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10000)
+_HEIGHT_SCALES = (10, 20, 25, 50, 100, 200, 500)
+_ROW_MM = 53.0
+_GRAPH_MM = 16.5
+_HEAD_MM = 5.5
+_LEFT_MM = 24.0  # names of the rows of figures
+_LEAST_GAP_MM = 3.0  # between upright figures
+_BANDS = (("peg", 5.5), ("chainage", 8.3), ("ground", 8.5), ("cut", 5.5))
+_BLUE, _BASE, _CREST = "#2d6f9f", "#222222", "#9a6a1f"
+_FIRST = {"start": 0, "end": 0, "sill": 1}
+
+
+def long_sheets(plan: SetOutPlan, paper: str) -> list[Sheet]:
+    """Draw the long section of every swale, in the plan's order."""
+    sheets: list[Sheet] = []
+    room = 0.0
+    for swale in plan.swales:
+        if room < _ROW_MM:
+            sheets.append(_new_sheet(plan, paper))
+            room = sheets[-1].body_mm[1] - sheets[-1].body_mm[0] - 5.0
+            top = sheets[-1].body_mm[1] - 5.0
+        _draw(sheets[-1], plan, swale, top)
+        top, room = top - _ROW_MM, room - _ROW_MM
+    return sheets
+
+
+def _new_sheet(plan: SetOutPlan, paper: str) -> Sheet:
+    sheet = Sheet(paper, "Long sections", plan.name)
+    y = sheet.body_mm[1] - 1.5
+    x = MARGIN_MM
+    keys: tuple[tuple[str, str, Literal["-", "--"]], ...] = (
+        ("ground", GROUND, "--"),
+        ("lip", _BLUE, "-"),
+        ("base", _BASE, "-"),
+        ("settled crest of the mound", _CREST, "-"),
+        ("sill = full water", RED, "-"),
+    )
+    for words, colour, style in keys:
+        sheet.line([x, x + 8], [y, y], colour, 1.6 if colour == RED else 1.1, style)
+        sheet.text(x + 10, y, words, 7)
+        x += 16 + 1.55 * len(words)
+    words = "Cut: ground down to the base, m. Locate services at every peg before digging."
+    sheet.text(x + 4, y, words, 7, RED)
+    return sheet
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Place:
+    """Where chainages and heights of one swale lie on the sheet."""
+
+    left_mm: float
+    bottom_mm: float
+    length_scale: int
+    height_scale: int
+    lowest_m: float
+
+    def x(self, along_m: FloatArray | float) -> FloatArray:
+        return np.asarray(self.left_mm + 1000.0 * np.asarray(along_m) / self.length_scale)
+
+    def y(self, level_m: FloatArray | float) -> FloatArray:
+        above = np.asarray(level_m) - self.lowest_m
+        return np.asarray(self.bottom_mm + 1000.0 * above / self.height_scale)
+
+
+def _draw(sheet: Sheet, plan: SetOutPlan, swale: Swale, top: float) -> None:
+    crest = swale.level_m + swale.crest_height_m
+    lowest = min(swale.base_level_m, float(np.min(swale.ground_m)))
+    highest = max(crest, float(np.max(swale.ground_m)))
+    left = MARGIN_MM + _LEFT_MM
+    room = sheet.width_mm - left - MARGIN_MM - 2.0
+    place = _Place(
+        left,
+        top - _HEAD_MM - _GRAPH_MM,
+        scale_that_fits(swale.length_m, room, _LENGTH_SCALES),
+        scale_that_fits(highest - lowest, _GRAPH_MM, _HEIGHT_SCALES),
+        lowest,
+    )
+    sheet.text(MARGIN_MM, top - 2.5, swale.swale_id, 9, weight="bold")
+    sheet.text(MARGIN_MM + _LEFT_MM, top - 2.5, _head(plan, swale, place), 7)
+    _lines(sheet, swale, place, crest)
+    _heights(sheet, swale, place, crest)
+    _figures(sheet, swale, place)
+
+
+def _head(plan: SetOutPlan, swale: Swale, place: _Place) -> str:
+    mark = plan.benchmark
+
+    def level(elevation: float) -> str:
+        if mark is None:
+            return f"{elevation:.3f}"
+        return f"{elevation:.3f} (BM {elevation - mark.level_m:+.3f})"
+
+    crest = swale.level_m + swale.crest_height_m
+    words = f"length {swale.length_m:.2f} m, lip {level(swale.level_m)}, "
+    words += f"base {level(swale.base_level_m)}"
+    if swale.crest_height_m > 0:
+        words += f", crest {level(crest)}"
+    face = swale.face_height_m
+    words += f", lengths 1 : {place.length_scale}, heights 1 : {place.height_scale}"
+    if face > 1.2:
+        words += f", face {face:.2f} m: trench safety"
+    return words
+
+
+def _lines(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:
+    length = swale.length_m
+    inset = min(swale.trench.batter * swale.trench.depth_m, length / 2.0)
+    base = swale.level_m, swale.base_level_m, swale.base_level_m, swale.level_m
+    sheet.line(
+        place.x(np.array([0, inset, length - inset, length])), place.y(np.array(base)), _BASE
+    )
+    sheet.line(place.x(swale.chainage_m), place.y(swale.ground_m), GROUND, 0.9, "--")
+    ends, level = np.array([0.0, length]), np.full(2, swale.level_m)
+    sheet.line(place.x(ends), place.y(level), _BLUE, 1.0)
+    for reach in swale.mounded_m:
+        sheet.line(place.x(np.array(reach)), place.y(np.full(2, crest)), _CREST, 1.1)
+    for gap in swale.gaps_m:
+        sheet.line(place.x(np.array(gap)), place.y(np.full(2, swale.sill_level_m)), RED, 2.2)
+
+
+def _heights(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:
+    """Heights at the left of the graph, those that would meet left out."""
+    taken: list[float] = []
+    for level in (swale.level_m, swale.base_level_m, crest):
+        y = float(place.y(level))
+        if all(abs(y - other) > 3.0 for other in taken):
+            taken.append(y)
+            sheet.text(place.left_mm - 2.0, y, f"{level:.3f}", 6, GREY, ha="right")
+
+
+def labelled(x_mm: FloatArray, kinds: Sequence[str], least_gap_mm: float) -> list[int]:
+    """Pegs whose figures are written: ends and sills first, then as many others as find room.
+
+    Parameters
+    ----------
+    x_mm : (n,) places on the sheet, rising
+    kinds : (n,) of the pegs
+    least_gap_mm : between figures
+
+    Returns
+    -------
+    indices, rising
+
+    Examples
+    --------
+    >>> labelled(np.array([0.0, 2.0, 4.0, 5.0]), ("start", "line", "bend", "end"), 3.0)
+    [0, 3]
+    """
+    kept: list[int] = []
+    for k in sorted(range(len(kinds)), key=lambda k: (_FIRST.get(kinds[k], 2), k)):
+        if all(abs(x_mm[k] - x_mm[other]) >= least_gap_mm for other in kept):
+            kept.append(k)
+    return sorted(kept)
+
+
+def _figures(sheet: Sheet, swale: Swale, place: _Place) -> None:
+    x = place.x(swale.chainage_m)
+    top = place.bottom_mm - 1.5
+    right = float(place.x(swale.length_m))
+    shown = labelled(x, swale.peg_kind, _LEAST_GAP_MM)
+    for k in range(x.size):
+        y = float(place.y(swale.ground_m[k]))
+        sheet.line([float(x[k])] * 2, [top, y], GREY, 0.5 if k in shown else 0.25)
+    figures = {
+        "peg": [name.rpartition("-")[2] for name in swale.peg_id],
+        "chainage": [f"{at:.2f}" for at in swale.chainage_m],
+        "ground": [f"{ground:.2f}" for ground in swale.ground_m],
+        "cut": [f"{ground - swale.base_level_m:.2f}" for ground in swale.ground_m],
+    }
+    for name, high in _BANDS:
+        sheet.line([MARGIN_MM, right + 2.0], [top, top], GREY, 0.3)
+        unit = "" if name == "peg" else ", m"
+        sheet.text(MARGIN_MM, top - high / 2.0, name + unit, 6.5, INK)
+        for k in shown:
+            sheet.text(
+                float(x[k]), top - high / 2.0, figures[name][k], 6, ha="center", upright=True
+            )
+        top -= high

@@ -1,0 +1,135 @@
+"""Drawings: true to scale, and no text over another."""
+
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+
+from soakline.section.trench import Trench
+from soakline.setout.long_sheet import long_sheets
+from soakline.setout.plan import Benchmark, SetOutPlan, Swale
+from soakline.setout.section_sheet import section_sheet
+from soakline.setout.section_types import section_types
+from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
+
+
+def with_shapes(plan: SetOutPlan) -> SetOutPlan:
+    """The plan's swales in shapes that crowd a drawing: deep, narrow, flat, spread, short."""
+    first = plan.swales[0]
+    made: list[Swale] = []
+    for k, (base, depth, slope, crest) in enumerate(
+        [(0.6, 1.2, 0.14, 0.3), (4.0, 0.3, 0.02, 0.2), (1.5, 0.5, 0.01, 0.0), (0.4, 0.2, 0.1, 0.1)]
+    ):
+        made.append(
+            replace(
+                first,
+                swale_id=f"S{100 + k}",
+                trench=Trench(base, depth, 1.5),
+                slope=slope,
+                sill_level_m=first.level_m if crest else first.level_m - 0.1,
+                crest_height_m=crest,
+                crest_width_m=0.5 if crest else 0.0,
+                face_height_m=depth + 0.4,
+            )
+        )
+    return replace(plan, swales=(*plan.swales, *made))
+
+
+def texts_overlap(sheet: Sheet) -> list[tuple[str, str]]:
+    """Pairs of texts whose boxes meet, and texts that leave the page."""
+    sheet.figure.canvas.draw()
+    texts = [t for t in sheet.figure.findobj(Text) if t.get_visible() and t.get_text()]
+    boxes = [t.get_window_extent() for t in texts]
+    page = sheet.figure.bbox
+    off = [
+        (t.get_text(), "the edge")
+        for t, box in zip(texts, boxes, strict=True)
+        if box.x0 < page.x0 or box.x1 > page.x1 or box.y0 < page.y0 or box.y1 > page.y1
+    ]
+    # A box holds its type's full height, so that boxes of neighbouring lines may touch by a hair.
+    small = [box.padded(-0.25) for box in boxes]
+    meet = [
+        (texts[i].get_text(), texts[j].get_text())
+        for i, j in combinations(range(len(texts)), 2)
+        if small[i].overlaps(small[j])
+    ]
+    return off + meet
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3"])
+def test_no_text_lies_over_another(plan: SetOutPlan, paper: str) -> None:
+    crowded = with_shapes(plan)
+    with drawing_style():
+        sheets = [section_sheet(crowded, kind, paper) for kind in section_types(crowded)]
+        sheets += long_sheets(crowded, paper)
+        assert len(sheets) > 3
+        assert [texts_overlap(sheet) for sheet in sheets] == [[]] * len(sheets)
+
+
+def test_a_section_is_to_scale(plan: SetOutPlan) -> None:
+    kind = section_types(plan)[0]
+    with drawing_style():
+        sheet = section_sheet(plan, kind, "A4")
+    scale = next(
+        int(t.get_text().split(":")[1].split()[0])
+        for t in sheet.axes.texts
+        if t.get_text().startswith("Scale 1 : ")
+    )
+    water = kind.drawn.trench.top_width_m * 1000.0 / scale
+    lengths = [
+        float(np.ptp(np.asarray(line.get_xdata(), float))) for line in sheet.figure.findobj(Line2D)
+    ]
+    assert min(abs(length - water) for length in lengths) < 0.01
+    assert sheet.figure.get_size_inches() * 25.4 == pytest.approx((297.0, 210.0))  # ISO 216, A4
+
+
+def test_every_swale_has_its_long_section_and_each_type_its_section(plan: SetOutPlan) -> None:
+    crowded = with_shapes(plan)
+    with drawing_style():
+        words = [t.get_text() for s in long_sheets(crowded, "A3") for t in s.axes.texts]
+    assert [w for w in words if w in {s.swale_id for s in crowded.swales}] == [
+        s.swale_id for s in crowded.swales
+    ]
+    types = section_types(crowded)
+    assert sum(len(kind.swales) for kind in types) == len(crowded.swales)
+
+
+def words_of(sheet: Sheet) -> str:
+    return " ".join(text.get_text() for text in sheet.axes.texts)
+
+
+def test_cautions_stand_beside_their_figures(plan: SetOutPlan) -> None:
+    deep = [kind for kind in section_types(with_shapes(plan)) if kind.drawn.face_height_m > 1.5]
+    assert deep
+    with drawing_style():
+        told = words_of(section_sheet(plan, deep[0], "A4"))
+        long = words_of(long_sheets(plan, "A4")[0])
+    assert "over 1.5 m support or flat batters" in told
+    for words in (told, long):
+        assert "located before any digging" in words
+        assert "Not a design to build from unseen" in words
+        assert "Local codes and licensed practice" in words
+
+
+def test_heights_over_the_benchmark_are_written(plan: SetOutPlan) -> None:
+    swale = plan.swales[0]
+    low = replace(plan, benchmark=Benchmark(0.0, 0.0, swale.level_m - 2.5))
+    with drawing_style():
+        assert "(BM +2.500)" in words_of(long_sheets(low, "A4")[0])
+        assert "BM" not in words_of(long_sheets(replace(plan, benchmark=None), "A4")[0])
+
+
+def test_drawings_are_the_same_twice(plan: SetOutPlan, tmp_path: Path) -> None:
+    made = []
+    for name in ("a", "b"):
+        with drawing_style():
+            sheets = [section_sheet(plan, kind, "A4") for kind in section_types(plan)]
+            write_pdf(sheets, tmp_path / f"{name}.pdf", "test")
+            write_svg(sheets[0], tmp_path / f"{name}.svg")
+        made.append([(tmp_path / f"{name}.{end}").read_bytes() for end in ("pdf", "svg")])
+    assert made[0] == made[1]
+    assert made[0][0].startswith(b"%PDF")
