@@ -6,7 +6,7 @@ import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.mound import MoundShape, toe_m
-from soakline.section.trench import cuttable_slope, daylight_m
+from soakline.section.trench import STEEPEST_BATTER_SLOPE, daylight_m
 from soakline.setout.plan import Swale
 
 EDGES = (
@@ -57,7 +57,8 @@ def section_edges(
     """
     trench = swale.trench
     n = above_m.size
-    rise = cuttable_slope(trench, np.full(n, swale.slope))
+    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / max(trench.batter, 1e-6)
+    rise = np.full(n, min(swale.slope, steepest))
     fall = np.full(n, min(swale.slope, 0.9 / mound.batter))
     run = trench.batter * trench.depth_m
     daylight = np.maximum(daylight_m(trench, above_m, rise), trench.top_width_m)

@@ -10,8 +10,8 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
-from soakline.section.footprint import mounded_reaches
 from soakline.section.mound import MoundShape
+from soakline.section.stretches import stretches
 from soakline.section.trench import Trench
 
 
@@ -102,7 +102,9 @@ class Swale:
         """Stretches of the lip that carry the mound, m."""
         if self.crest_height_m <= 0:
             return []
-        return mounded_reaches(self.length_m, joined(self.gaps_m))
+        along = stretches(np.array([self.length_m]), [joined(self.gaps_m)])
+        own = along.where(along.mounded)
+        return list(zip(own.start_m.tolist(), own.end_m.tolist(), strict=True))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

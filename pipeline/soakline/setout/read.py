@@ -17,6 +17,7 @@ from soakline.plan_file import A_PLAN, layer_names, read_layer
 from soakline.problems import InputProblem, InputRefused
 from soakline.section.earthworks import average_end_area_m3
 from soakline.section.mound import MoundShape, crest_width_for_m
+from soakline.section.stations import Chainages
 from soakline.section.trench import Trench
 from soakline.section.works import LEAST_MOUNDED_SHARE
 from soakline.setout.plan import Benchmark, Pegs, SetOutPlan, Swale
@@ -203,7 +204,8 @@ def crest_width_m(swale: Swale, shape: MoundShape) -> float:
         return 0.0
     above = swale.ground_m - swale.level_m
     low = np.maximum(-above, 0.0) * shape.least_crest_m
-    made_up = average_end_area_m3(swale.chainage_m, low)
+    at = Chainages(np.array([0, low.size]), swale.chainage_m)
+    made_up = float(average_end_area_m3(at, low)[0])
     over = max(mounded, LEAST_MOUNDED_SHARE * swale.length_m)
     height, area, mean, slope = (
         np.asarray(value)
