@@ -74,8 +74,8 @@ def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
     sheet.text(
         MARGIN_MM,
         top - 3,
-        f"Scale 1 : {scale} on {paper}. Drawn on the mean ground of {swale.swale_id}, whose cut face "
-        "is the highest of the type. Dimensions in m. Uphill is on the left.",
+        f"Scale 1 : {scale} on {paper}. Drawn on the mean ground of {swale.swale_id}, whose cut "
+        "face is the highest of the type. Dimensions in m. Uphill is on the left.",
         7.5,
     )
     _notes(sheet, plan, kind, bottom + _NOTES_MM - 5.0)
