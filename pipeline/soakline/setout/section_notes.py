@@ -49,11 +49,7 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
         f"horizontal to 1 vertical; slope of the ground {slope} %."
     )
     notes = [
-        (
-            f"{len(swales)} {'swale' if len(swales) == 1 else 'swales'}: "
-            + textwrap.shorten(ids, 3 * letters, placeholder=" ..."),
-            INK,
-        ),
+        (f"{count}: " + textwrap.shorten(ids, 3 * letters, placeholder=" ..."), INK),
         (f"Soil: {plan.soil}.", INK),
         (batters, INK),
         (f"Highest cut face at any peg {_range([s.face_height_m for s in swales])} m.", INK),
