@@ -43,6 +43,7 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
     """Which swales, soil, batters and faces; with `letters` to a line."""
     swales = kind.swales
     ids = short_list([s.swale_id for s in swales], [s.swale_id for s in plan.swales])
+    count = "1 swale" if len(swales) == 1 else f"{len(swales)} swales"
     slope = _range([100 * s.slope for s in swales], 1)
     batters = (
         f"Trench batter {swales[0].trench.batter:g}, mound batter {plan.mound.batter:g} "
