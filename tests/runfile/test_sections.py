@@ -112,6 +112,9 @@ ONLY_HERE = {
     ("land", "drain_run"),
     ("rain", "design_years"),
     ("rain", "check_years"),
+    ("earthworks", "budget"),
+    ("earthworks", "hours_per_year"),
+    ("earthworks", "swales_per_year"),
 }
 
 
