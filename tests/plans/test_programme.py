@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
-from shapely import box
+from shapely import LineString, box
 
 from soakline import tables
 from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
 from tests.plans.grounds import FORMS, REAL
+from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M
 from tests.terrain_analytic.run_folder import write_run
 
 RATES = {
@@ -49,8 +50,17 @@ def planned(
     (folder / "rates.csv").write_text("\n".join(["item,unit,rate", *rows]), encoding="utf-8")
     file = write_run(folder, dem, grid, run=run, features=features)
     outcome = make_plan(load_run_file(file), folder / "plan.gpkg", Progress())
-    names = ("swales", "swale_ground", "overflow_routes", "quantities", "pegs", "spillways")
-    read = {own: pyogrio.read_dataframe(outcome.path, layer=own) for own in (*names, "findings")}
+    names = [
+        "swales",
+        "swale_ground",
+        "overflow_routes",
+        "quantities",
+        "pegs",
+        "spillways",
+        "diversions",
+        "findings",
+    ]
+    read = {own: pyogrio.read_dataframe(outcome.path, layer=own) for own in names}
     return read, outcome.stops
 
 
@@ -172,8 +182,43 @@ def test_hours_a_year_are_a_limit_too_and_soils_have_their_own_rows(tmp_path: Pa
     heavy = set(swales.swale_id[swales.machine_h > 40.0])
     findings = layers["findings"]
     assert set(findings.feature_id[findings.code == "phase_over_limit"]) == heavy
-    # On a plane water runs straight down: a higher swale is dug no later than those below it.
-    assert swales.sort_values("level_m", ascending=False).phase.is_monotonic_increasing
+
+
+def test_single_swales_are_dug_downhill_and_a_chain_from_its_lower_end(
+    tmp_path: Path,
+) -> None:
+    """One swale a year: on a plane all three are a chain, beside a valley none spills to another,
+    and water runs straight down from the upper ones to the lower ones.
+    """
+    one = {"phase": "year", "swales_per_year": 1}
+    chained, _ = planned(tmp_path / "plane", "plane", one)
+    assert overflow_graph(chained).number_of_edges() == len(chained["swales"]) - 1
+    downhill = chained["swales"].sort_values("level_m", ascending=False)
+    assert downhill.phase.tolist() == list(range(len(downhill), 0, -1))
+    findings = chained["findings"]
+    early = findings.feature_id[findings.code == "phase_before_those_above"]
+    assert set(early) == set(downhill.swale_id[1:])
+    single, _ = planned(tmp_path / "valley", "valley", one)
+    assert overflow_graph(single).number_of_edges() == 0
+    downhill = single["swales"].sort_values(["level_m", "phase"], ascending=[False, True])
+    assert downhill.phase.tolist() == list(range(1, len(downhill) + 1))
+    assert not single["findings"].code.str.startswith("phase_").any()
+
+
+def test_drains_are_counted_and_dug_by_the_machine_too(tmp_path: Path) -> None:
+    """One drain at 0.4 % across the plane, above its second swale."""
+    east, north = CENTRE_EASTING_M, CENTRE_NORTHING_M + 60.0
+    line = LineString([(east + 100.0, north), (east - 100.0, north - 10.0)])
+    drains = gpd.GeoDataFrame({"name": ["north"]}, geometry=[line])
+    layers, _ = planned(tmp_path, "plane", {}, {"diversions": drains})
+    swales, amount = layers["swales"], layers["quantities"].set_index("item").amount
+    (drain,) = layers["diversions"].itertuples()
+    dug = (drain.base_width_m + drain.batter * drain.depth_m) * drain.depth_m * drain.length_m
+    assert amount["diversion drain"] == pytest.approx(drain.length_m)
+    assert amount["diversion drain, cut"] == pytest.approx(dug)
+    own = np.where(swales.swale_id == drain.swale_id, dug, 0.0)
+    by_hand_h = (swales.cut_m3 + own).to_numpy() / OUTPUT["excavator-5t"]["loamy"]
+    assert swales.machine_h.to_numpy() == pytest.approx(by_hand_h)
 
 
 def test_a_machine_too_small_for_the_section_is_named_at_each_swale(tmp_path: Path) -> None:

@@ -117,6 +117,14 @@ def test_every_swale_dug_before_one_whose_water_comes_to_it_is_named(hill: Hill)
         assert (upper in told.get(lower, [])) == (phase[upper] > phase[lower])
 
 
+@given(hills)
+def test_single_swales_that_fit_a_phase_are_dug_no_sooner_than_those_uphill(hill: Hill) -> None:
+    alone, limit = chain(hill.weight.size), max(1.0, float(hill.weight.max()))
+    phase = phases_of(alone, hill.sound | True, hill.weight, hill.held_m3, limit, hill.uphill)
+    assert all(phase[upper] <= phase[lower] for upper, lower in hill.uphill)
+    assert fed_later(alone, phase, hill.uphill) == {}
+
+
 def test_single_swales_are_dug_from_the_top_of_the_hill_though_lower_ones_hold_more() -> None:
     alone = chain(3)
     ones, held = np.ones(3), np.array([10.0, 20.0, 30.0])
