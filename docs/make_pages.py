@@ -13,6 +13,8 @@ from soakline.inputs.feature_layers import (
     LAYERS_NOT_USED,
 )
 from soakline.inputs.feature_layers import Column as FeatureColumn
+from soakline.inputs.machines import COLUMNS as MACHINE_COLUMNS
+from soakline.inputs.quantity_items import RATES_HEAD, UNITS
 from soakline.outputs.columns import LAYERS
 from soakline.outputs.schema import Column, LayerSchema
 from soakline.runfile.not_yet import LATER
@@ -84,6 +86,33 @@ def run_file_page() -> str:
         "A CSV file. The first column is `duration_min`; every other one is headed by a return "
         "period in years (`10`) or an annual exceedance probability (`10%`). Cells are depths in "
         "mm and must rise with duration and with rarity."
+    )
+    lines += ["", "## Tables of machines and of rates", ""]
+    lines.append(
+        "`earthworks.machines` names a CSV file with the columns "
+        + ", ".join(f"`{column}`" for column in MACHINE_COLUMNS)
+        + "; widths have blanks between them. `config/machines.csv` is one; its figures are common "
+        "practice without a source, so have whoever will dig give theirs."
+    )
+    lines.append("")
+    lines.append(
+        "`earthworks.rates` names a CSV file with the columns "
+        + ", ".join(f"`{column}`" for column in RATES_HEAD)
+        + ": the cost of one unit, in any currency. No rate ships with the program. Leave empty "
+        "what is paid for with something else: either the cut or the machine hours, say. Items and "
+        "units:"
+    )
+    lines += ["", *table(("item", "unit"), ((f"`{item}`", unit) for item, unit in UNITS.items()))]
+    lines += ["", "## Phases", ""]
+    lines.append(
+        "With `earthworks.phase` the swales are built in phases, each within `budget` (cost at the "
+        "owner's rates), `hours_per_year` (of the machine) or `swales_per_year`. What a swale "
+        "spills into is in its own phase or an earlier one, down to the safe end. Chains that fit "
+        "a phase are built whole, none before those uphill of it, else those that hold most water "
+        "for their share of the limit first. A chain heavier than a phase is begun at its lower "
+        "end, and a caution names the swales that get more water until it is whole. Swales without "
+        "a safe end come last and are at `stop`. Within a phase `build_order` runs from the top of "
+        "the catchment down."
     )
     introduction = (
         "TOML. Paths are relative to the run file. Only `property.dem`, `property.boundary` and "

@@ -112,6 +112,17 @@ CODES: Mapping[str, tuple[str, str]] = {
     "sill_short": ("caution", "less ground fit for a sill was found than is wanted"),
     "sill_cut_in": ("caution", "the sill is cut through ground that stands over it"),
     "chain_failure": ("caution", "swales below that would overtop if this one let go"),
+    # building
+    "machine_hours_rough": ("note", "hours are those of the table of machines, and what they lack"),
+    "machine_unfit": ("caution", "bucket, depth or reach of the machine do not fit the section"),
+    "machine_bends_wider": ("caution", "lines may bend more tightly than the machine follows"),
+    "rates_missing": ("note", "costs leave out what no rate is given for"),
+    "phase_without_safe_end": ("stop", "a phase of building holds a swale without a safe end"),
+    "phase_over_limit": ("caution", "one swale takes more than the limit of a phase"),
+    "phase_before_those_above": (
+        "caution",
+        "dug in an earlier phase than swales above it: more water comes until those are dug",
+    ),
     # what leads water to swales
     "diversion_uphill": ("caution", "a drawn diversion runs uphill and is left out"),
     "diversion_uneven": ("caution", "ground along a drawn diversion rises over its way down"),

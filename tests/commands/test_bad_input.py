@@ -88,6 +88,18 @@ def content(name: str, text: str) -> Spoil:
     return lambda folder: (folder / name).write_text(text, encoding="utf-8")
 
 
+def works(keys: str, **files: str) -> Spoil:
+    """Ask for something of the earthworks, with CSV files beside the run file."""
+
+    def spoil(folder: Path) -> None:
+        text = RUN_TOML + f"[earthworks]\n{keys}\n"
+        (folder / "run.toml").write_text(text, encoding="utf-8")
+        for name, rows in files.items():
+            (folder / f"{name}.csv").write_text(rows, encoding="utf-8")
+
+    return spoil
+
+
 def away(name: str) -> Spoil:
     """Take a file away."""
     return lambda folder: (folder / name).unlink()
@@ -189,6 +201,38 @@ BAD_FILES = {
         rain("38", "22"), ("rain.csv: rain.table, row 3, column 10", "22 mm", "rise with rarity")
     ),
     "no design column": Bad(rain(",10,", ",11,"), ("rain.csv: rain.design", '"10"', "2, 11, 100")),
+    "unknown machine": Bad(
+        works('machine = "bulldozer"'),
+        ("run.toml: earthworks.machine", '"bulldozer"', '"excavator-5t"'),
+    ),
+    "missing machines": Bad(
+        works('machines = "mine.csv"'), ("mine.csv: earthworks.machines", "no such file")
+    ),
+    "bucket wider than the base": Bad(
+        works('machine = "excavator-21t"\n[section]\nbase_width_m = 0.5'),
+        ("run.toml: section.base_width_m", "0.5 m", "0.6 m", "excavator-21t"),
+    ),
+    "deeper than the machine digs": Bad(
+        works('machine = "hand"\n[section]\ndepth_m = 1.5'),
+        ("run.toml: section.depth_m", "1.5 m", "1.2 m", "hand"),
+    ),
+    "missing rates": Bad(works('rates = "costs.csv"'), ("costs.csv: earthworks.rates", "no such")),
+    "unknown item": Bad(
+        works('rates = "r.csv"', r="item,unit,rate\ncutt,m3,4\n"),
+        ("r.csv: earthworks.rates, row 2, column item", '"cutt"', 'nearest is "cut"'),
+    ),
+    "negative rate": Bad(
+        works('rates = "r.csv"', r="item,unit,rate\ncut,m3,-4\n"),
+        ("r.csv: earthworks.rates, row 2, column rate", '"-4"', "from 0", "m³"),
+    ),
+    "rate of another unit": Bad(
+        works('rates = "r.csv"', r="item,unit,rate\ncut,t,4\n"),
+        ("r.csv: earthworks.rates, row 2, column unit", '"t"', "m³"),
+    ),
+    "budget without a rate": Bad(
+        works('rates = "r.csv"\nphase = "budget"\nbudget = 9', r="item,unit,rate\ncut,m3,\n"),
+        ("r.csv: earthworks.rates", "no rate over 0", "budget"),
+    ),
     "working CRS in degrees": Bad(
         run_toml('name = "Hill"', 'crs = "EPSG:4326"'), ("run.toml: property.crs", "EPSG:4326")
     ),
@@ -213,6 +257,27 @@ BAD_RUN_FILES = {
     ),
     "zero slope limit": Bad(
         run_toml("= 15", "= 0"), ("run.toml: siting.max_slope_pct", "found 0", "%")
+    ),
+    "phase by a column": Bad(
+        works('phase = "stage"'), ("run.toml: earthworks.phase", '"stage"', "not available")
+    ),
+    "budget without rates": Bad(
+        works('phase = "budget"\nbudget = 100'),
+        ("earthworks.phase, earthworks.rates", "without rates"),
+    ),
+    "rates without a budget": Bad(
+        works('phase = "budget"\nrates = "r.csv"'),
+        ("earthworks.phase, earthworks.budget", "without budget"),
+    ),
+    "year without a limit": Bad(
+        works('phase = "year"'), ("earthworks.swales_per_year", "neither", "one of")
+    ),
+    "year with two limits": Bad(
+        works('phase = "year"\nswales_per_year = 2\nhours_per_year = 40'),
+        ("earthworks.hours_per_year", "hours_per_year and swales_per_year", "one of"),
+    ),
+    "limit without a phase": Bad(
+        works("hours_per_year = 40"), ("earthworks.hours_per_year", "40", 'phase = "year" only')
     ),
     "not TOML": Bad(run_toml("[rain]", "[rain"), ("run.toml",)),
 }

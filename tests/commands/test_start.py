@@ -12,7 +12,12 @@ def test_start_writes_what_a_run_needs_to_be_filled_in(soakline, tmp_path, there
         folder.mkdir(parents=True)
     ran = soakline("start", folder)
     assert (ran.status, ran.stdout, ran.stderr) == (0, f"{folder / 'run.toml'}\n", "")
-    assert {file.name for file in folder.iterdir()} == {"run.toml", "rain.csv", "README.md"}
+    assert {file.name for file in folder.iterdir()} == {
+        "run.toml",
+        "rain.csv",
+        "rates.csv",
+        "README.md",
+    }
     run = tomllib.loads((folder / "run.toml").read_text())
     readme = (folder / "README.md").read_text()
     for name in (run["property"]["dem"], run["property"]["boundary"], run["rain"]["table"]):

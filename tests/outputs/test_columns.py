@@ -12,6 +12,7 @@ CRS = "EPSG:32755"
 # Typed from the contract, so that a column cannot be lost or renamed unnoticed.
 CONTRACT = {
     "property": ("MultiPolygon", "name area_m2"),
+    # With what the works come to, which the contract asks for without naming columns.
     "swales": (
         "LineStringZ",
         (
@@ -20,7 +21,7 @@ CONTRACT = {
             "interval_above_m spacing_tree_m spacing_ratio_m spacing_runoff_m spacing_rule "
             "ground_rms_m ground_min_m ground_max_m slope_pct governing_storm_id design_inflow_m3 "
             "design_overflow_m3 design_peak_m3s freeboard_m drain_down_h cut_m3 fill_m3 role "
-            "build_order"
+            "build_order phase machine_h cost"
         ),
     ),
     "swale_ground": ("Polygon", "swale_id part area_m2"),

@@ -154,10 +154,7 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
     ("text", "key"),
     [
         ('[soil]\namendment = "gypsum"', "soil.amendment"),
-        ('[earthworks]\nmachine = "bulldozer"', "earthworks.machine"),
-        ('[earthworks]\nmachines = "m.csv"', "earthworks.machines"),
-        ('[earthworks]\nrates = "r.csv"', "earthworks.rates"),
-        ('[earthworks]\nphase = "year"', "earthworks.phase"),
+        ('[earthworks]\nphase = "stage"', "earthworks.phase"),
         ('[earthworks]\nas_built = "a.csv"', "earthworks.as_built"),
         ('[climate]\ndaily = "d.csv"', "climate.daily"),
     ],

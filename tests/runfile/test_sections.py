@@ -115,6 +115,9 @@ ONLY_HERE = {
     ("output", "setout"),
     ("output", "paper"),
     ("output", "finished_cell_m"),
+    ("earthworks", "budget"),
+    ("earthworks", "hours_per_year"),
+    ("earthworks", "swales_per_year"),
 }
 
 

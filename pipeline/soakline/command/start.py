@@ -6,6 +6,7 @@ from pathlib import Path
 from typer import echo
 
 from soakline.command.statuses import DONE
+from soakline.inputs.quantity_items import rates_template
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.template import run_file_template
 
@@ -26,6 +27,8 @@ Put your own files here, then run `soakline check run.toml`: it lists what is st
   exceedance probability (`10%`); delete those you have no figures for. Add a row for each duration,
   usually 5, 10, 15, 30, 60, 120, 180, 360, 720, 1440 and 2880 minutes, and fill every cell:
   `60,18.2,24.0,28.5,33.1,39.6,44.9`.
+- `rates.csv`, if you want costs: what one unit costs, in your own currency. It holds no figures:
+  fill in those you pay for and name the file at `rates` in `run.toml`.
 - `run.toml`: every setting with its unit, range and default. Look first at the soil, the curve
   number, the annual rain and the height of the trees.
 - `features.gpkg`, if you have one: buildings, septic fields, wells, watercourses, dams, services,
@@ -50,7 +53,12 @@ def start_command(folder: Path) -> int:
         If the folder holds anything, or cannot be written to; nothing is written.
     """
     _require_empty(folder)
-    files = {"run.toml": run_file_template(), "rain.csv": RAIN_TABLE, "README.md": README}
+    files = {
+        "run.toml": run_file_template(),
+        "rain.csv": RAIN_TABLE,
+        "rates.csv": rates_template(),
+        "README.md": README,
+    }
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -21,8 +21,10 @@ from soakline.inputs.types import (
     RainInputs,
     RainTable,
     SourceFile,
+    WorksInputs,
 )
 from soakline.inputs.working_crs import read_crs_key
+from soakline.inputs.works import read_works, works_files
 from soakline.problems import InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
@@ -77,9 +79,31 @@ def read_rain(
     return RainInputs(rain[0], pattern[0], hashed, findings)
 
 
+def read_rain_and_works(
+    run: RunFile, progress: Listener, rain_table: Path | None = None, digest: Digest | None = None
+) -> tuple[RainInputs, WorksInputs]:
+    """Read what no stage of the land needs, for a run whose land is known.
+
+    Parameters
+    ----------
+    run, progress, rain_table, digest : as for `read_parts`
+
+    Raises
+    ------
+    InputRefused
+        With the problems of the rain and of the tables of machines and rates.
+    """
+    collector = ProblemCollector()
+    rain = _attempt(collector, lambda: read_rain(run, progress, rain_table, digest))
+    works = _attempt(collector, lambda: _read_works(run, digest))
+    if not (rain and works):
+        raise InputRefused(collector.problems)
+    return rain, works
+
+
 def read_parts(
     run: RunFile, progress: Listener, rain_table: Path | None = None, digest: Digest | None = None
-) -> tuple[LandInputs, RainInputs]:
+) -> tuple[LandInputs, RainInputs, WorksInputs]:
     """Read everything that a plan is made from.
 
     Parameters
@@ -91,7 +115,7 @@ def read_parts(
 
     Returns
     -------
-    Land and rain, in the working CRS and in SI units.
+    Land, rain and works, in the working CRS and in SI units.
 
     Raises
     ------
@@ -124,6 +148,7 @@ def read_parts(
         crs = CRS.from_wkt(plan.grid.crs_wkt) if plan else None
         rain = _attempt(collector, lambda: _read_rain(run, rain_path))
         pattern = _attempt(collector, lambda: _read_pattern(run))
+        works = _attempt(collector, lambda: _read_works(run, digest))
         land = _attempt(
             collector,
             lambda: read_boundary(
@@ -140,7 +165,7 @@ def read_parts(
         if land and elevation:
             area, dem, file = land[0], elevation[0], str(boundary_path)
             cover = _attempt(collector, lambda: check_cover(area, dem, file))
-        if not (rain and pattern and land and features and elevation and cover):
+        if not (rain and pattern and works and land and features and elevation and cover):
             raise InputRefused(collector.problems)
         hashed = [
             tuple(SourceFile(role, name, future.result()) for role, name, future in queued)
@@ -159,6 +184,7 @@ def read_parts(
     return (
         LandInputs(elevation[0], cover[0], features[0], hashed[0], findings),
         RainInputs(rain[0], pattern[0], hashed[1], on_rain),
+        works,
     )
 
 
@@ -196,6 +222,16 @@ def _read_pattern(run: RunFile) -> tuple[RainPattern | None, tuple[Finding, ...]
     if not run.rain.pattern_file:
         return None, ()
     return read_rain_pattern(run.resolve(run.rain.pattern_file))
+
+
+def _read_works(run: RunFile, digest: Digest | None) -> WorksInputs:
+    """Machine and rates, with the files that they come from."""
+    sources = tuple(
+        SourceFile(role, _shown(file, run.folder), (digest or sha256_of)(file))
+        for role, file in works_files(run)
+        if file.is_file()
+    )
+    return read_works(run, sources)
 
 
 def _read_land_features(

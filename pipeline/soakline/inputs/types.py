@@ -9,6 +9,7 @@ from shapely import MultiPolygon
 
 from soakline.findings import Finding
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
 
 
@@ -116,6 +117,22 @@ class RainInputs:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class WorksInputs:
+    """What is read of the works.
+
+    Parameters
+    ----------
+    machine : Machine that digs
+    rates : cost of one unit by item; None where no table is named
+    sources : files that were read
+    """
+
+    machine: Machine
+    rates: dict[str, float] | None
+    sources: tuple[SourceFile, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Inputs:
     """All that a plan is made from, besides the run file's own keys."""
 
@@ -124,19 +141,21 @@ class Inputs:
     features: Features
     rain: RainTable
     pattern: RainPattern | None
+    works: WorksInputs
     sources: tuple[SourceFile, ...]
     findings: tuple[Finding, ...]
 
     @classmethod
-    def of(cls, land: LandInputs, rain: RainInputs) -> "Inputs":
-        """Land and rain together."""
+    def of(cls, land: LandInputs, rain: RainInputs, works: WorksInputs) -> "Inputs":
+        """Land, rain and works together."""
         return cls(
             land.elevation,
             land.property,
             land.features,
             rain.table,
             rain.pattern,
-            (*land.sources, *rain.sources),
+            works,
+            (*land.sources, *rain.sources, *works.sources),
             (*land.findings, *rain.findings),
         )
 

@@ -151,7 +151,33 @@ SWALES = LayerSchema(
             "Settled volume of the spoil in mound and made-up lip, after swell and settlement.",
         ),
         text("role", "Role", "Planting that the swale serves.", ("tree", "windbreak")),
-        integer("build_order", "Build order", "1 is dug first."),
+        integer(
+            "build_order",
+            "Build order",
+            "1 is dug first: phase by phase, in each from the top of the catchment down, so that "
+            "what is dug holds water back from what is not yet finished. Dig in dry weather, and "
+            "have each sill and its way down finished before rain.",
+        ),
+        integer(
+            "phase",
+            "Phase",
+            "1 is built first; each phase and those before it reach a safe end without the rest. "
+            "Null where all is built at once.",
+        ),
+        real(
+            "machine_h",
+            "h",
+            "Machine hours",
+            "Digging and heaping alone, drains that lead here included, at the output of the table "
+            "of machines: an estimate, not an offer.",
+        ),
+        real(
+            "cost",
+            "",
+            "Cost",
+            "Amounts of this swale at the owner's rates, in the owner's currency; null where no "
+            "rate is given.",
+        ),
     ),
 )
 

@@ -164,13 +164,21 @@ QUANTITIES = LayerSchema(
     "quantities",
     None,
     "Quantities",
-    "What has to be dug, moved and bought. Rates are the owner's; null where none is given.",
+    "What has to be dug, moved and bought. Rates are the owner's; null where none is given. Hours "
+    "are at the output of the table of machines, an estimate. Ground that spoil is spread on is "
+    "not in the bare earth to seed.",
     (
         text("item", "Item", "What is counted."),
         text("unit", "Unit", "Unit of the amount."),
         real("amount", "", "Amount", "How much, in the row's unit."),
         real("rate", "", "Rate", "Cost of one unit; null where no rate is given."),
-        real("cost", "", "Cost", "Amount times rate; null where no rate is given."),
+        real(
+            "cost",
+            "",
+            "Cost",
+            "Amount times rate, in the owner's currency; null where no rate is given. The last row "
+            "is the total of what has a rate, and of nothing else.",
+        ),
     ),
 )
 

@@ -136,6 +136,11 @@ class Designed:
         return self.event.storms
 
     @property
+    def pegs_are_set(self) -> bool:
+        """Whether the DEM is fine enough to set out from."""
+        return self.terrain.grid.cell_m <= 10.0
+
+    @property
     def unserved_m2(self) -> float:
         """Allowed ground whose water meets no swale."""
         allowed = (self.site.siteable.state == OPEN) & self.property_cells

@@ -1,35 +1,28 @@
-"""What is to be dug and bought, counted from the plan; rates are the owner's."""
+"""The table of quantities, priced at the owner's rates."""
 
-import numpy as np
+from typing import Any
+
 import pandas as pd
 
 from soakline.outputs.columns import SCHEMAS, frame
-from soakline.outputs.designed import Designed
+from soakline.works.bill import Bill
+
+TOTAL = "total of all rows with a rate"
 
 
-def quantity_table(plan: Designed) -> pd.DataFrame:
-    """The `quantities` table, without rates."""
-    works = plan.works
-    footprint = float(works.footprint.area_m2.sum())
-    topsoil = footprint * plan.run.earthworks.topsoil_m
-    sills = [sill for own in plan.outlets.sills for sill in own]
-    rows = [
-        ("swales", "number", plan.figures.length_m.size),
-        ("lip", "m", float(np.sum(plan.figures.length_m))),
-        ("cut", "m³", float(works.volumes.cut_m3.sum())),
-        ("fill, settled", "m³", float(works.volumes.fill_m3.sum())),
-        ("topsoil stripped and spread back", "m³", topsoil),
-        ("footprint", "m²", footprint),
-        ("water held", "m³", float(np.sum(plan.figures.capacity_m3))),
-        ("spillways", "number", len(sills)),
-        ("sill", "m", sum(sill.length_m for sill in sills)),
-        ("overflow route", "m", sum(route.length_m for route in plan.routes)),
-        ("pegs", "number", plan.pegs.kind.size),
+def quantity_table(bill: Bill) -> pd.DataFrame:
+    """The `quantities` table; its last row is the total where any row has a rate."""
+    rows: list[dict[str, Any]] = [
+        {
+            "item": own.item,
+            "unit": own.unit,
+            "amount": own.total,
+            "rate": own.rate(bill.rates),
+            "cost": own.cost(bill.rates),
+        }
+        for own in bill.entries
     ]
-    return frame(
-        SCHEMAS["quantities"],
-        [
-            {"item": item, "unit": unit, "amount": float(amount), "rate": None, "cost": None}
-            for item, unit, amount in rows
-        ],
-    )
+    if bill.cost is not None:
+        total = {"item": TOTAL, "unit": None, "amount": None, "rate": None, "cost": bill.cost}
+        rows.append(total)
+    return frame(SCHEMAS["quantities"], rows)

@@ -59,6 +59,9 @@ def record_table(
         ("peaks", _PEAKS),
         ("travel_times", _TRAVEL),
     ]
+    machine = plan.inputs.works.machine
+    by_group = ", ".join(f"{group} {rate:g}" for group, rate in machine.bank_m3_h.items())
+    rows.append(("machine_m3_h", f"{machine.name}: {by_group} (source: {machine.source})"))
     for own, loss in zip(plan.event.land.classes, plan.event.losses, strict=True):
         rows.append((f"ground:{own.label}", str(loss)))
     rows += [

@@ -9,6 +9,7 @@ from soakline.grid import FloatArray
 from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
+from soakline.outputs.programme import Programme
 from soakline.section.stations import Chainages, interpolated, starts_of, vertices_of
 from soakline.section.trench import trenches_of
 from soakline.terrain.ground import sample
@@ -44,8 +45,9 @@ def _ground_above(
     return np.sqrt(square / known), np.fmin.reduceat(above, first), np.fmax.reduceat(above, first)
 
 
-def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
+def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFrame:
     """The `swales` layer."""
+    cost, unknown = programme.bill.swale_cost, [None] * plan.figures.level_m.size
     figures, routing, volumes = plan.figures, plan.results.routing, plan.works.volumes
     design, check = plan.event.of("design"), plan.event.of("check")
     vertices, place = vertices_of([line.coordinates for line in plan.placed.lines])
@@ -88,7 +90,10 @@ def swale_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "cut_m3": volumes.cut_m3,
         "fill_m3": volumes.fill_m3,
         "role": ["tree"] * each.size,
-        "build_order": each + 1,
+        "build_order": programme.order,
+        "phase": unknown if programme.phase is None else programme.phase,
+        "machine_h": programme.hours,
+        "cost": unknown if cost is None else cost,
     }
     lip = vertices.lip
     level = np.column_stack([place, figures.level_m[lip]])
@@ -134,7 +139,7 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `pegs` layer; empty where the DEM is too coarse to set out from."""
     pegs, figures = plan.pegs, plan.figures
     stations = pegs.stations
-    shown = np.full(pegs.kind.size, plan.terrain.grid.cell_m <= 10.0)
+    shown = np.full(pegs.kind.size, plan.pegs_are_set)
     swale = stations.at.lip[shown]
     number = np.arange(swale.size) - stations.first[swale] + 1
     ids, level, ground = _swale_ids(plan)[swale], figures.level_m[swale], pegs.ground_m[shown]

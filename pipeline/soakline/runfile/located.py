@@ -14,6 +14,7 @@ class _NamesFiles(Protocol):
 
     property: Any
     rain: Any
+    earthworks: Any
 
 
 class Located(Keys):
@@ -77,4 +78,6 @@ class Located(Keys):
         files.append(("rain.table", self.resolve(run.rain.table)))
         if run.rain.pattern_file:
             files.append(("rain.pattern", self.resolve(run.rain.pattern_file)))
+        works = [(key, getattr(run.earthworks, key)) for key in ("machines", "rates")]
+        files += [(f"earthworks.{key}", self.resolve(name)) for key, name in works if name]
         return tuple(files)

@@ -25,10 +25,6 @@ class Later:
 
 LATER = (
     Later(("soil", "amendment"), "none"),
-    Later(("earthworks", "machine"), "excavator-5t"),
-    Later(("earthworks", "machines"), ""),
-    Later(("earthworks", "rates"), ""),
-    Later(("earthworks", "phase"), ""),
     Later(("earthworks", "as_built"), ""),
     Later(("climate", "daily"), ""),
 )

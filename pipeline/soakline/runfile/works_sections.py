@@ -1,6 +1,6 @@
 """Sections on water and works: section, rain, overflow, earthworks, and those of later versions."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -148,6 +148,20 @@ class OverflowKeys(Keys):
     neighbour_consent: str = key("", "who agreed, and when, to take that water")
 
 
+PHASE = '"" (all at once), "budget" or "year"'
+_ORDERING = frozenset(
+    ("machine", "machines", "rates", "phase", "budget", "hours_per_year", "swales_per_year")
+)
+
+
+def _known_phase(phase: str) -> str:
+    """Hand a way of phasing back if it is one of ours."""
+    if phase in ("", "budget", "year"):
+        return phase
+    allowed = f"{PHASE}; a column of the swales is not available in this version"
+    raise PydanticCustomError("range", "{allowed}", {"allowed": allowed})
+
+
 class EarthworksKeys(Keys):
     """[earthworks]: what is dug, and where it goes."""
 
@@ -166,11 +180,60 @@ class EarthworksKeys(Keys):
     spread_under_pct: Annotated[float, Number("%", 0, 10)] = key(
         0, "spoil is spread, not mounded, on flatter ground; 2 is usual on flat country"
     )
-    machine: Name = key("excavator-5t", "what digs")
-    machines: str = key("", "own table of machines; empty = the one that ships")
-    rates: str = key("", "own table of costs")
-    phase: str = key("", '"budget", "year", or a column of the swales')
+    machine: Name = key("excavator-5t", "what digs: a row of the table of machines")
+    machines: str = key(
+        "", "own table of machines, headed as config/machines.csv; empty = the one that ships"
+    )
+    rates: str = key("", "own table of costs, CSV: item,unit,rate; of any currency")
+    phase: Annotated[str, AfterValidator(_known_phase), Wording(PHASE)] = key(
+        "", "what each phase of building is limited by"
+    )
+    budget: Annotated[float, Number("", 0, 1e12, above=True, zero="none")] = key(
+        0, 'cost of one phase at most, in the currency of rates; with phase = "budget"'
+    )
+    hours_per_year: Annotated[float, Number("h", 0, 100_000, above=True, zero="none")] = key(
+        0, 'machine hours of one year at most; with phase = "year"'
+    )
+    swales_per_year: Annotated[int, Number("swales", 1, 100_000, zero="none")] = key(
+        0, 'swales dug in one year at most; with phase = "year"'
+    )
     as_built: str = key("", "levels measured after digging: swale_id,chainage_m,level_m")
+
+    @property
+    def shaping(self) -> dict[str, Any]:
+        """Keys that shape the ground works: all but those on who digs, when and for how much."""
+        return self.model_dump(exclude=set(_ORDERING))
+
+    @model_validator(mode="after")
+    def _one_limit_per_phase(self) -> Self:
+        limits = {
+            "budget": ("budget", self.budget),
+            "hours_per_year": ("year", self.hours_per_year),
+            "swales_per_year": ("year", self.swales_per_year),
+        }
+        given = [name for name, (_, limit) in limits.items() if limit > 0]
+        for name in given:
+            phase, limit = limits[name]
+            if self.phase != phase:
+                raise conflict(
+                    ("phase", name),
+                    f'"{self.phase}" and {limit:g}',
+                    f'{name} with phase = "{phase}" only',
+                )
+        if self.phase == "year" and len(given) != 1:
+            raise conflict(
+                ("phase", "hours_per_year", "swales_per_year"),
+                '"year" with ' + (" and ".join(given) or "neither"),
+                "one of hours_per_year and swales_per_year over 0",
+            )
+        if self.phase == "budget" and not (given and self.rates):
+            lacking = [name for name in ("budget", "rates") if not getattr(self, name)]
+            raise conflict(
+                ("phase", *lacking),
+                '"budget" without ' + " and ".join(lacking),
+                'phase = "budget" with a budget over 0 and a table of rates',
+            )
+        return self
 
 
 class PlantingKeys(Keys):

@@ -65,7 +65,14 @@ def design_swales(
     """
     cells = terrain.grid.cells
     with progress.stage("excluded ground", cells):
-        sectioned = (run.siting, run.section, run.soil, run.earthworks, run.land, run.overflow)
+        sectioned = (
+            run.siting,
+            run.section,
+            run.soil,
+            run.earthworks.shaping,
+            run.land,
+            run.overflow,
+        )
         surveyed = stages.kept(
             "excluded ground",
             lambda: _surveyed(run, inputs, terrain, design),

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from soakline import tables
-from soakline.inputs.read import land_digests, read_parts, read_rain, sha256_of
-from soakline.inputs.types import Inputs, LandInputs, RainInputs
+from soakline.inputs.read import land_digests, read_parts, read_rain_and_works, sha256_of
+from soakline.inputs.types import Inputs, LandInputs, RainInputs, WorksInputs
 from soakline.runfile.sections import RunFile
 from soakline.stages.progress import Progress
 from soakline.store.keys import Key, code_version, key_of
@@ -50,7 +50,7 @@ class KeptStages:
 def read_kept(
     run: RunFile, store: StageStore, progress: Progress, rain_table: Path | None
 ) -> tuple[Inputs, KeptStages]:
-    """Inputs of a run, the land from the store where it is there, the rain always read.
+    """Inputs of a run, the land from the store where it is there, the rest always read.
 
     Parameters
     ----------
@@ -76,15 +76,17 @@ def read_kept(
     # The tables that ship are figures of the program, as its code is.
     shipped = {path.name: sha256_of(path) for path in sorted(tables.folder().glob("*.csv"))}
     stages = KeptStages(store, key_of(digests, shipped))
-    read: list[RainInputs] = []
+    read: list[tuple[RainInputs, WorksInputs]] = []
 
     def read_land() -> LandInputs:
-        land, rain = read_parts(run, progress, rain_table, store.file_digest)
-        read.append(rain)
+        land, rain, works = read_parts(run, progress, rain_table, store.file_digest)
+        read.append((rain, works))
         return land
 
     land = stages.kept(
         "reading", read_land, (run.property, run.land, run.folder.as_posix()), _READING
     )
-    rain = read[0] if read else read_rain(run, progress, rain_table, store.file_digest)
-    return Inputs.of(land, rain), stages
+    rain, works = (
+        read[0] if read else read_rain_and_works(run, progress, rain_table, store.file_digest)
+    )
+    return Inputs.of(land, rain, works), stages

@@ -12,6 +12,7 @@ import pandas as pd
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
+from soakline.outputs.cautions_works import works_findings
 from soakline.outputs.columns import LAYERS, SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
@@ -33,6 +34,7 @@ from soakline.outputs.overflow import (
     storm_table,
     swale_storm_table,
 )
+from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
@@ -107,8 +109,9 @@ def make_plan(
     plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
     with progress.stage("layers", cells):
         of_land = on_land.kept("land layers", lambda: land_layers(plan), (), ("outputs", "terrain"))
-        layers = plan_layers(plan, of_land)
-        told = all_findings(plan, findings)
+        programme = programme_of(plan)
+        layers = plan_layers(plan, programme, of_land)
+        told = all_findings(plan, programme, findings)
         layers["findings"] = finding_table(told)
     with ExitStack() as both:
         if map_path is not None:
@@ -141,12 +144,12 @@ def land_layers(plan: Designed) -> Layers:
     }
 
 
-def plan_layers(plan: Designed, of_land: Layers) -> Layers:
+def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers:
     """Every layer and table but `findings` and `run_record`, built to its schema."""
     crs = plan.terrain.grid.crs_wkt
     layers = {
         **of_land,
-        "swales": swale_layer(plan, crs),
+        "swales": swale_layer(plan, programme, crs),
         "swale_ground": ground_layer(plan, crs),
         "swale_catchments": catchment_layer(plan, crs),
         "spillways": spillway_layer(plan, crs),
@@ -157,12 +160,12 @@ def plan_layers(plan: Designed, of_land: Layers) -> Layers:
         "diversions": diversion_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
-        "quantities": quantity_table(plan),
+        "quantities": quantity_table(programme.bill),
     }
     return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}
 
 
-def all_findings(plan: Designed, made: tuple[Finding, ...]) -> list[Finding]:
+def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]) -> list[Finding]:
     """Findings of every stage: on the whole plan first, then feature by feature."""
     hollows = plan.terrain.hollows
     return [
@@ -173,6 +176,7 @@ def all_findings(plan: Designed, made: tuple[Finding, ...]) -> list[Finding]:
         *swale_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
+        *works_findings(plan, programme),
     ]
 
 

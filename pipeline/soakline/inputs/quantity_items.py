@@ -1,0 +1,39 @@
+"""What a plan counts, and in which unit: the rows of `quantities`, and all that may have a rate."""
+
+from collections.abc import Mapping
+
+UNITS: Mapping[str, str] = {
+    "swales": "number",
+    "lip": "m",
+    "cut": "m³",
+    "fill, settled": "m³",
+    "topsoil stripped and spread back": "m³",
+    "footprint": "m²",
+    "bare earth to seed": "m²",
+    "water held": "m³",
+    "spillways": "number",
+    "sill": "m",
+    "overflow route": "m",
+    "diversion drain": "m",
+    "diversion drain, cut": "m³",
+    "pegs": "number",
+    "machine hours": "h",
+}
+"""Unit of each item, in the table's order; machine hours have a row for each soil, and one rate."""
+
+RATES_HEAD = ("item", "unit", "rate")
+
+
+def rates_template() -> str:
+    """A table of rates without a figure, as CSV: an invented rate would look like a real one.
+
+    Examples
+    --------
+    >>> rates_template().splitlines()[1:3]
+    ['item,unit,rate', 'swales,number,']
+    """
+    comment = "# Cost of one unit, in your own currency; leave empty what costs nothing by itself."
+    rows = [
+        f'"{item}",{unit},' if "," in item else f"{item},{unit}," for item, unit in UNITS.items()
+    ]
+    return "\n".join([comment, ",".join(RATES_HEAD), *rows]) + "\n"

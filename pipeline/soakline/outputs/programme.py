@@ -1,0 +1,125 @@
+"""The works of a plan as a programme: what they come to, in which order, in which phases."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.quantity_items import UNITS
+from soakline.outputs.designed import Designed
+from soakline.section.stations import IntArray
+from soakline.works.bill import Bill, Entry
+from soakline.works.hours import machine_hours, texture_shares
+from soakline.works.phases import build_order, phases_of, safe_throughout
+from soakline.works.uphill import uphill_pairs
+
+HOURS = "machine hours"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Programme:
+    """How the works are carried out.
+
+    Parameters
+    ----------
+    bill : Bill
+    hours : (swales,) of the machine
+    phase : (swales,) from 1; None where all is dug at once
+    weight : (swales,) that each takes from the limit of a phase
+    limit : of one phase; 0 where all is dug at once
+    limit_unit : of weight and limit, in words
+    sound : (swales,) bool; whether the water reaches a safe end all the way
+    uphill : pairs of an upper and a lower swale; none where all is dug at once
+    order : (swales,) from 1
+    """
+
+    bill: Bill
+    hours: FloatArray
+    phase: IntArray | None
+    weight: FloatArray
+    limit: float
+    limit_unit: str
+    sound: BoolArray
+    uphill: list[tuple[int, int]]
+    order: IntArray
+
+
+def programme_of(plan: Designed) -> Programme:
+    """Bill, phases and build order of a plan."""
+    bill = _bill(plan)
+    swales = plan.figures.level_m.size
+    hours = np.sum([own.amount for own in bill.entries if own.rate_item == HOURS], axis=0)
+    hours = np.broadcast_to(hours, swales).astype(float)
+    chain = plan.outlets.chain
+    sound = safe_throughout(chain, plan.outlets.safe)
+    weight, limit, unit = _limit(plan, bill, hours)
+    phase: IntArray | None = None
+    uphill: list[tuple[int, int]] = []
+    if limit > 0.0:
+        land = plan.catchments
+        uphill = uphill_pairs(land.burnt, land.label, plan.terrain.flow.direction)
+        phase = phases_of(chain, sound, weight, plan.figures.capacity_m3, limit, uphill)
+    at_once = np.ones(swales, dtype=np.int64)
+    order = build_order(chain, plan.figures.level_m, at_once if phase is None else phase)
+    return Programme(bill, hours, phase, weight, limit, unit, sound, uphill, order)
+
+
+def _limit(plan: Designed, bill: Bill, hours: FloatArray) -> tuple[FloatArray, float, str]:
+    """What each swale takes from a phase, the phase's limit, and the unit of both."""
+    keys = plan.run.earthworks
+    if keys.phase == "budget":
+        cost = bill.swale_cost
+        return np.zeros_like(hours) if cost is None else cost, keys.budget, "of cost"
+    if keys.phase == "year" and keys.hours_per_year > 0.0:
+        return hours, keys.hours_per_year, "machine hours"
+    return np.ones_like(hours), float(keys.swales_per_year), "swales"
+
+
+def _bill(plan: Designed) -> Bill:
+    figures, works, drains = plan.figures, plan.works, plan.diversions
+    swales = figures.level_m.size
+    footprint = works.footprint
+    sills = plan.outlets.sills
+    drain_m = np.zeros(swales)
+    drain_m3 = np.zeros(swales)
+    for drain, section in zip(drains.drains, drains.sections, strict=True):
+        area_m2 = (section.base_width_m + section.batter * section.depth_m) * section.depth_m
+        drain_m[drain.swale] += drain.length_m
+        drain_m3[drain.swale] += drain.length_m * area_m2
+    route_m = np.zeros(swales)
+    for route in plan.routes:
+        route_m[route.swale] += route.length_m
+    amounts: dict[str, FloatArray] = {
+        "swales": np.ones(swales),
+        "lip": figures.length_m,
+        "cut": works.volumes.cut_m3,
+        "fill, settled": works.volumes.fill_m3,
+        "topsoil stripped and spread back": footprint.area_m2 * plan.run.earthworks.topsoil_m,
+        "footprint": footprint.area_m2,
+        "bare earth to seed": shapely.area(footprint.mound) + shapely.area(footprint.cut_slope),
+        "water held": figures.capacity_m3,
+        "spillways": np.array([len(own) for own in sills], dtype=float),
+        "sill": np.array([sum(sill.length_m for sill in own) for own in sills], dtype=float),
+        "overflow route": route_m,
+        "diversion drain": drain_m,
+        "diversion drain, cut": drain_m3,
+        "pegs": _pegs(plan),
+    }
+    entries = [Entry(item, UNITS[item], amount, item) for item, amount in amounts.items()]
+    machine = plan.inputs.works.machine
+    shares = texture_shares(
+        [line.coordinates for line in plan.placed.lines],
+        plan.inputs.features.soils,
+        plan.run.soil.texture,
+    )
+    dug = works.volumes.cut_m3 + drain_m3
+    for texture, hours in machine_hours(dug, shares, machine).items():
+        entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
+    return Bill(tuple(entries), plan.inputs.works.rates)
+
+
+def _pegs(plan: Designed) -> FloatArray:
+    """Pegs of each swale, (swales,)."""
+    pegs = np.bincount(plan.pegs.stations.at.lip, minlength=plan.figures.level_m.size)
+    return pegs.astype(np.float64) * plan.pegs_are_set

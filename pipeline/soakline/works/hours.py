@@ -1,0 +1,53 @@
+"""Machine hours of each swale: bank volume over what the machine digs in an hour, soil by soil."""
+
+import geopandas as gpd
+import numpy as np
+
+from soakline.grid import FloatArray
+from soakline.inputs.machines import Machine
+from soakline.runfile.keys import TEXTURES
+from soakline.siting.along_lip import along_lip
+
+
+def texture_shares(
+    lines: list[FloatArray], soils: gpd.GeoDataFrame, default: str
+) -> dict[str, FloatArray]:
+    """Share of each lip's length that runs through soil of each USDA texture.
+
+    Parameters
+    ----------
+    lines : (k, 2) easting and northing of each lip, m
+    soils : the layer `soils`; where polygons overlap the later one holds
+    default : the run file's texture, where no polygon gives one
+
+    Returns
+    -------
+    (lines,) by texture, coarse to fine; only textures that are met; each lip's shares sum to 1
+    """
+    given = [texture if isinstance(texture, str) else "" for texture in soils["texture"]]
+    polygons = np.asarray(soils.geometry.array, dtype=object)
+    shares = {}
+    for texture in TEXTURES:
+        if texture != default and texture not in given:
+            continue
+        is_it = np.array([float(own == texture) if own else np.nan for own in given])
+        share = along_lip(lines, polygons, is_it, float(texture == default))
+        if share.any():
+            shares[texture] = share
+    return shares
+
+
+def machine_hours(
+    dug_m3: FloatArray, shares: dict[str, FloatArray], machine: Machine
+) -> dict[str, FloatArray]:
+    """Hours of digging and heaping, (swales,) by texture.
+
+    Parameters
+    ----------
+    dug_m3 : (swales,) bank volume
+    shares : (swales,) of it by texture
+    machine : Machine
+    """
+    return {
+        texture: dug_m3 * share / machine.hourly_m3(texture) for texture, share in shares.items()
+    }
