@@ -28,6 +28,7 @@ _ROUTE = "#d1620a"
 _WATER = "#1f6fa8"
 _DRAIN = "#8c1d6b"
 _SAFE = "#00695c"
+_CROSSING = "#5b4a3a"
 _RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
 
 # Reasons by what they mean to the reader; the hatch tells them apart without colour.
@@ -107,6 +108,8 @@ class MapDrawing:
             self._swales(shown["swales"])
         if "spillways" in shown:
             self._spillways(shown["spillways"])
+        if "crossings" in shown:
+            self._crossings(shown["crossings"])
         if "overflow_routes" in shown:
             self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
         if "diversions" in shown:
@@ -136,6 +139,13 @@ class MapDrawing:
         self.legend.append(
             _point("D", _ROUTE, 5.5, _counted("Spillway", spillways)),
         )
+
+    def _crossings(self, crossings: gpd.GeoDataFrame) -> None:
+        places = shapely.get_coordinates(crossings.geometry.array)
+        look: dict[str, Any] = {"color": "white", "mec": _CROSSING, "mew": 1.0}
+        self.axes.plot(*places.T, "s", ms=3.6 * self.fine, zorder=8.5, **look)
+        label = _counted("Track crossing", crossings)
+        self.legend.append(Line2D([], [], marker="s", ms=4.5, lw=0, label=label, **look))
 
     def _courses(
         self, courses: gpd.GeoDataFrame, name: str, colour: str, dashes: tuple[float, ...]
