@@ -25,7 +25,7 @@ DEMO = Path(__file__).parents[2] / "fixtures/demo"
 TRACK_M = 4.0
 TRACK_EASTING_M = CENTRE_EASTING_M + 13.37
 # Where lips end, and sills would lie best.
-NEAR_ENDS_M = (CENTRE_EASTING_M - 91.0, CENTRE_EASTING_M + 91.0)
+NEAR_ENDS_M = (CENTRE_EASTING_M - 92.0, CENTRE_EASTING_M + 87.0)
 
 Layers = Callable[[str], gpd.GeoDataFrame]
 Planned = Callable[[str], Layers]
@@ -124,12 +124,12 @@ def test_no_mound_lies_within_the_track(planned: Planned, crossing: str) -> None
 
 
 @pytest.mark.parametrize("crossing", [*CROSSED, "near ends"])
-def test_no_sill_lies_within_the_track(planned: Planned, crossing: str) -> None:
+def test_no_sill_lies_within_the_track_or_beside_it(planned: Planned, crossing: str) -> None:
     layers = planned(crossing)
     sills = layers("spillways").merge(layers("crossings"), on="swale_id", suffixes=("", "_x"))
     assert len(sills) >= len(layers("crossings"))
     apart = sills.geometry.distance(gpd.GeoSeries(sills.geometry_x), align=False)
-    assert (apart >= (sills.sill_length_m + sills.width_m) / 2.0 + 0.9).all()
+    assert (apart >= (sills.sill_length_m + sills.width_m) / 2.0 + 2.9).all()
 
 
 @pytest.mark.parametrize("crossing", ["causeway", "steep"])
@@ -177,6 +177,19 @@ def test_a_gap_leaves_the_track_between_the_ends_of_two_swales(planned: Planned)
     strip = shapely.box(west, CENTRE_NORTHING_M - 200.0, east, CENTRE_NORTHING_M + 200.0)
     assert not layers("swale_ground").intersects(strip).any()
     assert crossings.geometry.x.to_numpy() == pytest.approx(TRACK_EASTING_M, abs=0.01)
+
+
+def test_a_crossing_at_the_end_of_a_lip_says_that_no_mound_finds_room_there(
+    planned: Planned,
+) -> None:
+    """3 m is the shortest that a machine heaps; common practice, no source."""
+    layers = planned("near ends")
+    place = layers("crossings").merge(layers("swales"), on="swale_id", suffixes=("", "_swale"))
+    beyond = np.minimum(place.chainage_m, place.length_m - place.chainage_m) - place.width_m / 2.0
+    found = layers("findings").query("code == 'crossing_at_lip_end'").feature_id
+    assert 0 < len(found) < len(place)
+    assert set(found) == set(place.crossing_id[beyond < 3.0])
+    assert "crossing_at_lip_end" not in set(planned("auto")("findings").code)
 
 
 def test_without_tracks_there_is_no_crossing(plan_ground: PlanGround) -> None:

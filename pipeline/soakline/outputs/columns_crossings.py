@@ -31,8 +31,8 @@ CROSSINGS = LayerSchema(
             "width_m",
             "m",
             "Width along the lip",
-            "What the track takes of the lip: no mound and no sill lie there. At a gap the track's "
-            "own width.",
+            "What the track takes of the lip, 3 m wide where no width is given: no mound and no "
+            "sill lie there. At a gap the track's own width.",
         ),
         real(
             "level_m",

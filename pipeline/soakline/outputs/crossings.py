@@ -13,6 +13,7 @@ from soakline.ids import crossing_id, swale_id
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import BuiltCrossings, Designed
 from soakline.section.crossings import DEEPEST_FORD_M, KINDS, LONGEST_FORD_M, RAMP_GRADE
+from soakline.section.stretches import SHORTEST_MOUND_M
 
 # A crown that stands less than this over the highest water is as good as none.
 _LEAST_FREEBOARD_M = 0.05
@@ -136,6 +137,16 @@ def _on_crossing(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
             f"the run file asks for fords: this one is {depth:.2f} m deep and {reshaped} of track "
             f"would do for ramps of 1 in {1.0 / RAMP_GRADE:.0f}",
             'have it designed on site, or leave siting.crossing at "auto"',
+        )
+    before, after = own.met.start_m[k], plan.figures.length_m[lip] - own.met.end_m[k]
+    beyond = float(min(before, after))
+    if beyond < SHORTEST_MOUND_M:
+        yield on(
+            "crossing_at_lip_end",
+            f"{beyond:.1f} m of lip beyond the track are too short for a mound: water that stands "
+            "over the sills could leave there, beside the track",
+            "carry the crown on to the lip's end and uphill round it, compacted; have it designed "
+            "on site",
         )
     water = float(plan.figures.sill_level_m[lip] + plan.figures.check_head_m[lip])
     over = float(own.level_m[k]) - water

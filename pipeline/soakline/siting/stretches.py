@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.section.stretches import SHORTEST_MOUND_M
 from soakline.siting.lip import SILL_BAND_M
 from soakline.siting.stations import Stations
 from soakline.terrain.ground import sample
@@ -19,8 +20,9 @@ _AT_END_M = 3.0
 _FALLS_WITHIN_M = 3.0
 _DEEPEST_CUT_M = 0.15
 _SHORTEST_M = 1.0
-# Ground left between a sill and what takes the lip beside it.
-_CLEAR_M = 1.0
+# Between a sill and a track the shortest mound that is heaped finds room: else the water that
+# stands over the sill would leave beside the track.
+_CLEAR_M = SHORTEST_MOUND_M + 0.05
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,7 +84,7 @@ def sill_stretches(
 
 
 def without(stretches: list[Stretch], taken_m: Sequence[tuple[float, float]]) -> list[Stretch]:
-    """Stretches less parts of the lip that are taken, with 1 m to spare.
+    """Stretches less parts of the lip that are taken, with room for a mound between.
 
     Parameters
     ----------
@@ -96,7 +98,7 @@ def without(stretches: list[Stretch], taken_m: Sequence[tuple[float, float]]) ->
     Examples
     --------
     >>> [(s.start_m, s.end_m) for s in without([Stretch(0.0, 20.0, False)], [(8.0, 12.0)])]
-    [(0.0, 7.0), (13.0, 20.0)]
+    [(0.0, 4.95), (15.05, 20.0)]
     """
     for start, end in taken_m:
         low, high = start - _CLEAR_M, end + _CLEAR_M
