@@ -148,5 +148,13 @@ CODES: Mapping[str, tuple[str, str]] = {
         "more may reach a given safe point than it is said to take",
     ),
     "drainage_line_loaded": ("caution", "routes bring a drainage line much water, or fast water"),
+    # where tracks meet swales
+    "ford_under_water": ("caution", "a track goes through a swale's water"),
+    "ford_does_not_fit": ("caution", "a ford was asked for where it is too deep or too long"),
+    "pipe_may_block": ("caution", "a pipe under a causeway that must be kept clear"),
+    "track_between_swales": ("caution", "a track passes between the ends of two swales"),
+    "crossing_at_lip_end": ("caution", "no mound finds room between a track and the lip's end"),
+    "track_carries_water": ("caution", "a swale's water may run down a track"),
+    "track_along_swale": ("caution", "a track runs along a lip for a long way"),
 }
 """Every code: the severities it may have, and what it says. Kept complete by a test."""

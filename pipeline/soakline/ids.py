@@ -44,3 +44,8 @@ def spillway_id(swale: int, sill: int) -> str:
 def route_id(swale: int, sill: int) -> str:
     """A route has the number of its sill."""
     return f"{swale_id(swale)}-R{sill + 1}"
+
+
+def crossing_id(swale: int, place: int) -> str:
+    """Crossings of a swale are numbered along its lip."""
+    return f"{swale_id(swale)}-X{place + 1}"

@@ -170,6 +170,8 @@ def hillside_layers(cell_m: float = 2.0) -> Layers:
     dam = shapely.Point(at(60, -215))
     hollows = [given.buffer(22), shapely.Point(at(-250, -150)).buffer(12)]
 
+    crossings = [lip.interpolate(0.4, normalized=True) for lip in flat[:8]]
+
     layers = {
         "property": _filled("property", [land], 1, name=["Two Valleys"], area_m2=[land.area]),
         "swales": _filled("swales", lip_lines, count, swale_id=ids, level_m=levels),
@@ -198,6 +200,7 @@ def hillside_layers(cell_m: float = 2.0) -> Layers:
         "hollows": _filled("hollows", hollows, 2, treatment=["kept", "filled"]),
         "pegs": _filled("pegs", pegs, len(pegs), chainage_m=[d for _, d in along]),
         "diversions": _filled("diversions", [translate(routes[0], 60.0)], 1, swale_id=ids[:1]),
+        "crossings": _filled("crossings", crossings, len(crossings), swale_id=ids[:8]),
     }
     tables = {s.name: _filled(s.name, None, 8) for s in LAYERS if s.geometry is None}
     return layers | tables

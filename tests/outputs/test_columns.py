@@ -54,6 +54,13 @@ CONTRACT = {
             "base_width_m depth_m batter velocity_ms"
         ),
     ),
+    "crossings": (
+        "Point",
+        (
+            "crossing_id swale_id other_swale_id track kind chainage_m width_m level_m "
+            "base_level_m run_m pipes pipe_diameter_m pipe_length_m pipe_flow_m3s"
+        ),
+    ),
     "storms": (None, "storm_id frequency aep_pct duration_min depth_mm pattern purpose"),
     "swale_storms": (
         None,

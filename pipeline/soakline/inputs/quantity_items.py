@@ -16,6 +16,10 @@ UNITS: Mapping[str, str] = {
     "overflow route": "m",
     "diversion drain": "m",
     "diversion drain, cut": "m³",
+    "track crossings, ford": "number",
+    "track crossings, causeway": "number",
+    "track crossings, gap": "number",
+    "pipe under causeways": "m",
     "pegs": "number",
     "machine hours": "h",
 }

@@ -15,6 +15,7 @@ import shapely
 from pandas.api.extensions import ExtensionDtype
 
 from soakline.grid import FloatArray
+from soakline.outputs.columns_crossings import CROSSINGS
 from soakline.outputs.columns_land import (
     DRAINAGE_LINES,
     EXCLUDED_GROUND,
@@ -60,6 +61,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     HOLLOWS,
     PEGS,
     DIVERSIONS,
+    CROSSINGS,
     STORMS,
     SWALE_STORMS,
     QUANTITIES,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from shapely.geometry import MultiPolygon
 
 from soakline.diversions.diversion import Diversion
@@ -14,9 +15,11 @@ from soakline.overflow.sills import Outlets
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
+from soakline.section.stations import IntArray
 from soakline.section.trench import Trench
 from soakline.section.works import GroundWorks
 from soakline.siting.catchments import Catchments
+from soakline.siting.crossings import TrackMeetings
 from soakline.siting.hazards import GroundBelow
 from soakline.siting.site import Placed, Site
 from soakline.siting.stations import OPEN
@@ -94,6 +97,33 @@ class DugDiversions:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class BuiltCrossings:
+    """Crossings of tracks with their figures; all (n,).
+
+    Parameters
+    ----------
+    met : TrackMeetings
+    kind : CrossingKind
+    top_m : of the track along the lip
+    level_m : elevation of the crown; NaN at a gap
+    run_m : of the track that is reshaped; NaN at a gap, and where ramps do not meet the ground
+    pipes : how many lie under a causeway
+    pipe_diameter_m, pipe_length_m, pipe_flow_m3s : of each pipe, and what all of them pass; NaN
+        where there is none
+    """
+
+    met: TrackMeetings
+    kind: npt.NDArray[np.str_]
+    top_m: FloatArray
+    level_m: FloatArray
+    run_m: FloatArray
+    pipes: IntArray
+    pipe_diameter_m: FloatArray
+    pipe_length_m: FloatArray
+    pipe_flow_m3s: FloatArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Designed:
     """The whole plan before it is written.
 
@@ -102,6 +132,7 @@ class Designed:
     run, inputs : what was asked and given
     terrain, site, placed, design : of the stages
     diversions : drains that lead water to swales
+    crossings : BuiltCrossings
     catchments, catchment_ground : of the swales, drains counted in, and their polygons
     event, outlets, routes, results : what storms do
     pegs, works : of all swales
@@ -118,6 +149,7 @@ class Designed:
     placed: Placed
     design: SectionDesign
     diversions: DugDiversions
+    crossings: BuiltCrossings
     catchments: Catchments
     catchment_ground: list[MultiPolygon]
     event: Event

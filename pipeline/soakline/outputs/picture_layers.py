@@ -28,6 +28,7 @@ _ROUTE = "#d1620a"
 _WATER = "#1f6fa8"
 _DRAIN = "#8c1d6b"
 _SAFE = "#00695c"
+_CROSSING = "#5b4a3a"
 _RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
 
 # Reasons by what they mean to the reader; the hatch tells them apart without colour.
@@ -106,7 +107,11 @@ class MapDrawing:
         if "swales" in shown:
             self._swales(shown["swales"])
         if "spillways" in shown:
-            self._spillways(shown["spillways"])
+            look: dict[str, Any] = {"color": _ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
+            self._marks(shown["spillways"], "Spillway", "D", 4.2, **look)
+        if "crossings" in shown:
+            look = {"color": "white", "mec": _CROSSING, "mew": 1.0, "zorder": 8.5}
+            self._marks(shown["crossings"], "Track crossing", "s", 3.6, **look)
         if "overflow_routes" in shown:
             self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
         if "diversions" in shown:
@@ -129,13 +134,14 @@ class MapDrawing:
         self._lines(lines, _SWALE, 1.7 * self.fine, zorder=7)
         self.legend.append(Line2D([], [], color=_SWALE, lw=1.9, label=_counted("Swale", swales)))
 
-    def _spillways(self, spillways: gpd.GeoDataFrame) -> None:
-        places = shapely.get_coordinates(spillways.geometry.array)
-        size = 4.2 * self.fine
-        self.axes.plot(*places.T, "D", color=_ROUTE, ms=size, mec="white", mew=0.6, zorder=9)
-        self.legend.append(
-            _point("D", _ROUTE, 5.5, _counted("Spillway", spillways)),
-        )
+    def _marks(
+        self, layer: gpd.GeoDataFrame, name: str, marker: str, size: float, **look: Any
+    ) -> None:
+        """Points by one mark, which the legend shows a little larger."""
+        places = shapely.get_coordinates(layer.geometry.array)
+        self.axes.plot(*places.T, marker, ms=size * self.fine, **look)
+        label = _counted(name, layer)
+        self.legend.append(Line2D([], [], marker=marker, ms=1.3 * size, lw=0, label=label, **look))
 
     def _courses(
         self, courses: gpd.GeoDataFrame, name: str, colour: str, dashes: tuple[float, ...]

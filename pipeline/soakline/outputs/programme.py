@@ -7,6 +7,7 @@ import shapely
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.quantity_items import UNITS
+from soakline.outputs.crossings import crossing_amounts
 from soakline.outputs.designed import Designed
 from soakline.section.stations import IntArray
 from soakline.works.bill import Bill, Entry
@@ -104,6 +105,7 @@ def _bill(plan: Designed) -> Bill:
         "overflow route": route_m,
         "diversion drain": drain_m,
         "diversion drain, cut": drain_m3,
+        **crossing_amounts(plan.crossings, swales),
         "pegs": _pegs(plan),
     }
     entries = [Entry(item, UNITS[item], amount, item) for item, amount in amounts.items()]

@@ -139,6 +139,11 @@ class SitingKeys(Keys):
         6, "tightest bend that the digging machine can follow"
     )
     cross_tracks: bool = key(True, "swales may cross tracks")
+    crossing: Literal["auto", "ford", "causeway", "gap"] = key(
+        "auto",
+        "how a track passes a swale: over a ford, over a causeway with a pipe, or through a gap "
+        "between two ends; auto = a ford where it is shallow enough, else a causeway",
+    )
     setback_m: SetbackKeys = Field(default_factory=SetbackKeys, title="setbacks, m")
 
     @model_validator(mode="after")

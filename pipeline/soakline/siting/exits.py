@@ -1,5 +1,6 @@
 """Where each swale could spill: stretches of lip fit for a sill, and the way down from each."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numba
@@ -10,7 +11,7 @@ from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.siting.ends import EndMap
 from soakline.siting.lines import LipLine
 from soakline.siting.stations import Stations, stations_along
-from soakline.siting.stretches import Stretch, places_on, sill_stretches
+from soakline.siting.stretches import Stretch, places_on, sill_stretches, without
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
@@ -229,6 +230,7 @@ def find_exits(
     marks: Uint8Array,
     ground_m: GroundArray,
     grid: Grid,
+    taken_m: Sequence[Sequence[tuple[float, float]]],
 ) -> list[list[Exit]]:
     """Every place to try on every lip.
 
@@ -237,6 +239,7 @@ def find_exits(
     lines : lips, in the order of their numbers
     clear_m : (lines,) from the lip to the mound's toe, m
     ground_m : (rows, columns) float32, m
+    taken_m : of each lip, stretches that tracks take, from and to along it, m; no sill lies there
     others : as in `exits_at`
 
     Returns
@@ -249,7 +252,9 @@ def find_exits(
         length = float(stations.along_m[-1])
         places = [
             (stretch, at, at_end)
-            for stretch in sill_stretches(stations, line.level_m, ground_m, grid)
+            for stretch in without(
+                sill_stretches(stations, line.level_m, ground_m, grid), taken_m[i]
+            )
             for at, at_end in places_on(stretch, length, line.closed)
         ]
         exits.append(

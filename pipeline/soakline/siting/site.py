@@ -12,6 +12,7 @@ from soakline.inputs.types import Features, Property
 from soakline.runfile.sections import SitingKeys, SpacingKeys
 from soakline.section.reach import FootprintReach
 from soakline.siting.catchments import Catchments, catchments_of
+from soakline.siting.crossings import TrackMeetings, meet_tracks
 from soakline.siting.ends import EndMap, end_map
 from soakline.siting.excluded import (
     ExcludedGround,
@@ -63,6 +64,7 @@ class Placed:
     end_map : EndMap
     exits : for each line, places where it could spill
     clear_m : (lines,) from each lip to its mound's toe, m
+    tracks : TrackMeetings
     """
 
     lines: list[LipLine]
@@ -70,6 +72,7 @@ class Placed:
     end_map: EndMap
     exits: list[list[Exit]]
     clear_m: FloatArray
+    tracks: TrackMeetings
 
 
 def geometry_of(layer: gpd.GeoDataFrame) -> GeometryArray:
@@ -172,6 +175,7 @@ def ways_from(
         grid,
     )
     clear = np.array([toe_at_m(line, site.siteable) for line in lines], dtype=float)
+    tracks = meet_tracks(lines, features.tracks)
     exits = find_exits(
         lines,
         clear,
@@ -181,8 +185,9 @@ def ways_from(
         site.marks,
         terrain.ground_m,
         grid,
+        tracks.spans(len(lines)),
     )
-    return Placed(lines, catchments, ends, exits, clear)
+    return Placed(lines, catchments, ends, exits, clear, tracks)
 
 
 def place(

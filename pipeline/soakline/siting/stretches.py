@@ -1,11 +1,13 @@
 """Stretches of a lip that can carry a sill, and the places on them to try."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.section.stretches import SHORTEST_MOUND_M
 from soakline.siting.lip import SILL_BAND_M
 from soakline.siting.stations import Stations
 from soakline.terrain.ground import sample
@@ -17,6 +19,10 @@ _INNER_PLACES, _LEAST_SPACING_M = 2, 5.0
 _AT_END_M = 3.0
 _FALLS_WITHIN_M = 3.0
 _DEEPEST_CUT_M = 0.15
+_SHORTEST_M = 1.0
+# Between a sill and a track the shortest mound that is heaped finds room: else the water that
+# stands over the sill would leave beside the track.
+_CLEAR_M = SHORTEST_MOUND_M + 0.05
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -40,7 +46,7 @@ def _runs(fit: npt.NDArray[np.bool_], along_m: FloatArray, cut_in: bool) -> list
     return [
         Stretch(float(along_m[a]), float(along_m[b]), cut_in)
         for a, b in zip(firsts, lasts, strict=True)
-        if along_m[b] - along_m[a] >= 1.0
+        if along_m[b] - along_m[a] >= _SHORTEST_M
     ]
 
 
@@ -75,6 +81,41 @@ def sill_stretches(
         *_runs(natural, stations.along_m, cut_in=False),
         *_runs(to_cut, stations.along_m, cut_in=True),
     ]
+
+
+def without(stretches: list[Stretch], taken_m: Sequence[tuple[float, float]]) -> list[Stretch]:
+    """Stretches less parts of the lip that are taken, with room for a mound between.
+
+    Parameters
+    ----------
+    stretches : of one lip
+    taken_m : from and to along the lip, m
+
+    Returns
+    -------
+    what is left of them, 1 m and more
+
+    Examples
+    --------
+    >>> [(s.start_m, s.end_m) for s in without([Stretch(0.0, 20.0, False)], [(8.0, 12.0)])]
+    [(0.0, 4.95), (15.05, 20.0)]
+    """
+    for start, end in taken_m:
+        low, high = start - _CLEAR_M, end + _CLEAR_M
+        parts = [
+            part
+            for own in stretches
+            for part in (
+                (own,)
+                if own.end_m <= low or own.start_m >= high
+                else (
+                    replace(own, end_m=min(own.end_m, low)),
+                    replace(own, start_m=max(own.start_m, high)),
+                )
+            )
+        ]
+        stretches = [part for part in parts if part.end_m - part.start_m >= _SHORTEST_M]
+    return stretches
 
 
 def places_on(stretch: Stretch, length_m: float, closed: bool) -> list[tuple[float, bool]]:

@@ -17,6 +17,7 @@ from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
 from soakline.siting.site import Site, geometry_of, small_catchments, survey_site
 from soakline.siting.spacing import tree_spacing_m
+from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
 from soakline.stages.draining import drain
 from soakline.stages.keeping import KeptStages
@@ -110,8 +111,9 @@ def design_swales(
         arrivals = arrivals_of(event, tc_h)
         ways = ways_over(placed, terrain, site)
         rules = sill_rules(run)
+        tracks = track_works(laid, design, run.siting.crossing)
         drained = drain(
-            laid, arrivals, ways, terrain.hollows, design, rules, run.section.max_drain_h
+            laid, arrivals, ways, terrain.hollows, design, tracks, rules, run.section.max_drain_h
         )
     with progress.stage("overflow", cells):
         level = laid.level_m
@@ -135,9 +137,22 @@ def design_swales(
         )
         mound_height = np.where(laid.spread, 0.0, check_head + design.freeboard_m)
         works, set_out = dug_along(
-            laid, drained, routes, mound_height, check_head, design, terrain, site
+            laid, drained, routes, tracks.spans(), mound_height, check_head, design, terrain, site
         )
         depth = np.array([own.depth_m for own in drained.sections], dtype=float)
+        crossings = built_crossings(
+            tracks,
+            laid,
+            drained.sections,
+            drained.outlets,
+            drained.peak_m3s,
+            drained.feeds,
+            arrivals,
+            terrain.grid,
+            sill_level,
+            level - depth,
+            check_head + design.freeboard_m,
+        )
         results = results_of(
             event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
         )
@@ -187,6 +202,7 @@ def design_swales(
         placed=placed,
         design=design,
         diversions=dug_diversions(laid, event, run),
+        crossings=crossings,
         catchments=laid.catchments,
         catchment_ground=laid.catchment_ground,
         event=event,

@@ -8,6 +8,7 @@ from soakline.overflow.routes import Route
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.works import GroundWorks, without_mounds_on, works_of
+from soakline.siting.crossings import Span
 from soakline.siting.excluded import ExcludedGround, ground_met
 from soakline.siting.site import Site
 from soakline.stages.draining import Drained
@@ -25,13 +26,17 @@ def dug_along(
     laid: Laid,
     drained: Drained,
     routes: list[Route],
+    crossed_m: list[list[Span]],
     mound_height_m: FloatArray,
     check_head_m: FloatArray,
     design: SectionDesign,
     terrain: Terrain,
     site: Site,
 ) -> tuple[GroundWorks, Pegs]:
-    """Ground works of every swale, and the pegs that set it out, sills included."""
+    """Ground works of every swale, and the pegs that set it out, sills included.
+
+    No mound stands at sills, nor where tracks cross: `crossed_m`, of each lip, m along it.
+    """
     lines = laid.placed.lines
     sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
     works = works_of(
@@ -41,7 +46,7 @@ def dug_along(
         design.mound,
         mound_height_m,
         check_head_m,
-        sills,
+        [own + crossed for own, crossed in zip(sills, crossed_m, strict=True)],
         design.spoil,
     )
     set_out = set_pegs(

@@ -15,6 +15,7 @@ from soakline.overflow.sills import (
 )
 from soakline.section.design import SectionDesign
 from soakline.section.trench import Trench
+from soakline.stages.crossing import TrackWorks
 from soakline.stages.laying import Laid, ponded_m2
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting, chain_arrays, route_storms
@@ -56,8 +57,11 @@ class Drained:
 class _Basin:
     """The swales as basins: pools for any choice of sections."""
 
-    def __init__(self, laid: Laid, design: SectionDesign, coefficient: float) -> None:
+    def __init__(
+        self, laid: Laid, design: SectionDesign, tracks: TrackWorks, coefficient: float
+    ) -> None:
         self.laid, self.design, self.coefficient = laid, design, coefficient
+        self.tracks = tracks
         self._surface: dict[tuple[int, float], float] = {}
         self._choices: list[Pools] | None = None
 
@@ -91,7 +95,8 @@ class _Basin:
         depth = np.array([own.depth_m for own in sections], dtype=float)
         batter = np.array([own.batter for own in sections], dtype=float)
         # The shortest lips hold no more than the slope of their ends leaves.
-        length = np.maximum(self.laid.length_m, 2.0 * batter * depth + _LEAST_BASE_LENGTH_M)
+        open_m = self.laid.length_m - self.tracks.taken_m(sections)
+        length = np.maximum(open_m, 2.0 * batter * depth + _LEAST_BASE_LENGTH_M)
         return pools_of(
             np.array([own.base_width_m for own in sections], dtype=float),
             depth,
@@ -111,6 +116,7 @@ def drain(
     ways: Ways,
     hollows: Hollows,
     design: SectionDesign,
+    tracks: TrackWorks,
     rules: SillRules,
     max_drain_h: float,
 ) -> Drained:
@@ -123,6 +129,7 @@ def drain(
     ways : Ways
     hollows : Hollows
     design : sections to choose from
+    tracks : TrackWorks; the fill of causeways holds no water
     rules : SillRules
     max_drain_h : longest time from full to empty
 
@@ -138,7 +145,7 @@ def drain(
     the greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no
     end any more, and ways are chosen again.
     """
-    basin = _Basin(laid, design, rules.coefficient)
+    basin = _Basin(laid, design, tracks, rules.coefficient)
     event = arrivals.event
     check = event.of("check")
     bound = own_bound_m3s(event, feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land))

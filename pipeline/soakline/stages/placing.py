@@ -14,6 +14,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.trench import trenches_of
+from soakline.siting.crossings import parted_at_tracks
 from soakline.siting.excluded import ground_met
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, ways_from
@@ -112,6 +113,9 @@ def lines_by_rule(
     interval, rule = interval_of(run, design, site, terrain, event)
     lines = place(terrain, site, inputs.features, run.spacing, interval)
     lines = clear_of_exclusions(lines, site, design, terrain)
+    if run.siting.crossing == "gap":
+        least_m = site.limits.min_length_m
+        lines = in_order(parted_at_tracks(lines, inputs.features.tracks, least_m))
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
     caught = placed.catchments
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)

@@ -14,6 +14,7 @@ from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
 from soakline.outputs.columns import LAYERS, SCHEMAS, frame
+from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.general import whole_findings
@@ -158,6 +159,7 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "excluded_ground": excluded_layer(plan.site.excluded, crs),
         "pegs": peg_layer(plan, crs),
         "diversions": diversion_layer(plan, crs),
+        "crossings": crossing_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
         "quantities": quantity_table(programme.bill),
@@ -177,6 +179,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *route_findings(plan),
         *drainage_findings(plan),
         *works_findings(plan, programme),
+        *crossing_findings(plan),
     ]
 
 

@@ -1,0 +1,212 @@
+"""Crossings of tracks: which kind each is, what it takes of its swale, and its figures."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from soakline.grid import FloatArray, Grid
+from soakline.outputs.designed import BuiltCrossings
+from soakline.overflow.sills import Outlets, Sill
+from soakline.section.crossings import (
+    COVER_M,
+    causeway_m,
+    ford_m,
+    kind_that_fits,
+    pipe_m,
+    plug_m,
+)
+from soakline.section.design import SectionDesign
+from soakline.section.pipe import pipes_for
+from soakline.section.stations import IntArray, interpolated
+from soakline.section.trench import Trench, Trenches, trenches_of
+from soakline.siting.crossings import Span, TrackMeetings
+from soakline.stages.laying import Laid
+from soakline.water.event import Arrivals, Feeds
+
+# A track that runs along the lip takes no more of it than this many times its width.
+_MOST_WIDTHS = 3.0
+# Nor do all causeways together take more than this of a swale.
+_MOST_TAKEN = 0.5
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TrackWorks:
+    """Tracks over swales before sections are known.
+
+    Parameters
+    ----------
+    met : TrackMeetings
+    wanted : kind of crossing that the run file asks for
+    fall : (n,) slope of the ground along the track, rise over run
+    crown_m : least crown of any crossing over the level, m: greatest head and freeboard
+    fill_batter : sides of a causeway, horizontal per 1 vertical
+    length_m : (swales,) of the lips, m
+    """
+
+    met: TrackMeetings
+    wanted: str
+    fall: FloatArray
+    crown_m: FloatArray
+    fill_batter: float
+    length_m: FloatArray
+
+    @property
+    def top_m(self) -> FloatArray:
+        """Of the track along the lip, (n,) m; its own width at a gap."""
+        along = np.minimum(self.met.end_m - self.met.start_m, _MOST_WIDTHS * self.met.width_m)
+        return np.where(self.met.other_lip < 0, along, self.met.width_m)
+
+    def spans(self) -> list[list[Span]]:
+        """Stretches of each lip that carry no mound, apart from each other, m along it."""
+        own: list[list[Span]] = [[] for _ in range(self.length_m.size)]
+        over = np.flatnonzero(self.met.other_lip < 0)
+        reach = _MOST_WIDTHS / 2.0 * self.met.width_m
+        starts = np.maximum(self.met.start_m, self.met.at_m - reach)
+        ends = np.minimum(self.met.end_m, self.met.at_m + reach)
+        for k in over[np.lexsort((starts[over], self.met.lip[over]))]:
+            spans, start, end = own[self.met.lip[k]], float(starts[k]), float(ends[k])
+            if spans and start <= spans[-1][1]:
+                spans[-1] = (spans[-1][0], max(end, spans[-1][1]))
+            else:
+                spans.append((start, end))
+        return own
+
+    def kinds(self, trench: Trenches) -> npt.NDArray[np.str_]:
+        """Kind of each crossing where the swales have some trench; (swales,) Trenches."""
+        over = trench.take(self.met.lip)
+        fits = kind_that_fits(over, self.crown_m[self.met.lip], self.fall)
+        # Lips were parted for gaps before; what still crosses one had no room for it.
+        asked = fits if self.wanted in ("auto", "gap") else np.full(fits.shape, self.wanted)
+        return np.where(self.met.other_lip >= 0, "gap", asked)
+
+    def taken_m(self, sections: tuple[Trench, ...]) -> FloatArray:
+        """Length of each swale that holds no water for the fill of causeways; (swales,) m."""
+        taken = np.zeros(self.length_m.size)
+        if self.met.lip.size == 0:
+            return taken
+        trench = trenches_of(sections)
+        filled = self.kinds(trench) == "causeway"
+        lip = self.met.lip[filled]
+        crown = np.maximum(self.crown_m[lip], COVER_M)
+        np.add.at(taken, lip, plug_m(trench.take(lip), self.top_m[filled], crown, self.fill_batter))
+        return np.minimum(taken, _MOST_TAKEN * self.length_m)
+
+
+def track_works(laid: Laid, design: SectionDesign, wanted: str) -> TrackWorks:
+    """Tracks over the swales of a plan.
+
+    Parameters
+    ----------
+    laid : Laid
+    design : SectionDesign
+    wanted : `[siting] crossing`
+    """
+    met, stations = laid.placed.tracks, laid.pegs.stations
+    slope = np.zeros(0)
+    if met.lip.size:
+        slope = interpolated(stations.slope, *stations.at.weights(met.lip, met.at_m))
+    crown = design.sill_head_m + design.freeboard_m - laid.sill_drop_m
+    return TrackWorks(met, wanted, slope * met.sine, crown, design.mound.batter, laid.length_m)
+
+
+def built_crossings(
+    tracks: TrackWorks,
+    laid: Laid,
+    sections: tuple[Trench, ...],
+    outlets: Outlets,
+    peak_m3s: FloatArray,
+    feeds: Feeds,
+    arrivals: Arrivals,
+    grid: Grid,
+    sill_level_m: FloatArray,
+    base_level_m: FloatArray,
+    crown_over_sill_m: FloatArray,
+) -> BuiltCrossings:
+    """Figures of every crossing, once its swale is known.
+
+    Parameters
+    ----------
+    tracks : TrackWorks
+    laid : Laid
+    sections : of each swale
+    outlets : Outlets
+    peak_m3s : (swales,) greatest spill rate in the check storms
+    feeds, arrivals : what the swales receive from their own catchments
+    grid : Grid
+    sill_level_m, base_level_m : (swales,) elevations of sill and base, m
+    crown_over_sill_m : (swales,) head in the check storm and freeboard, m
+
+    Returns
+    -------
+    BuiltCrossings
+    """
+    met, count = tracks.met, tracks.met.lip.size
+    number = np.zeros(count, dtype=np.int64)
+    diameter, length, flow, run, level = (np.full(count, np.nan) for _ in range(5))
+    if count == 0:
+        kind = np.zeros(0, dtype=np.str_)
+        return BuiltCrossings(met, kind, tracks.top_m, level, run, number, diameter, length, flow)
+    trench = trenches_of(sections)
+    kind = tracks.kinds(trench)
+    over = trench.take(met.lip)
+    crown_level = (sill_level_m + crown_over_sill_m)[met.lip]
+    full_level = base_level_m[met.lip] + over.depth_m
+    level[kind == "ford"] = crown_level[kind == "ford"]
+    run[kind == "ford"] = ford_m(over, crown_level - full_level, tracks.fall)[kind == "ford"]
+    filled = np.flatnonzero(kind == "causeway")
+    if filled.size:
+        level[filled] = np.maximum(crown_level, full_level + COVER_M)[filled]
+        run[filled] = causeway_m(over, level - full_level, tracks.fall)[filled]
+        flow[filled] = _through_m3s(met, filled, laid, outlets, peak_m3s, feeds, arrivals, grid)
+    for k in filled.tolist():
+        lip, deep = int(met.lip[k]), float(sill_level_m[met.lip[k]] - base_level_m[met.lip[k]])
+        above = float(level[k] - base_level_m[lip])
+        length[k] = pipe_m(float(tracks.top_m[k]), above, tracks.fill_batter)
+        number[k], diameter[k] = pipes_for(float(flow[k]), float(length[k]), deep)
+        # A pipe wider than the water is deep is let into the base, and its fill reaches further.
+        sunk = max(0.0, float(diameter[k]) - deep)
+        length[k] += 2.0 * tracks.fill_batter * sunk
+    run[~np.isfinite(run)] = np.nan
+    return BuiltCrossings(met, kind, tracks.top_m, level, run, number, diameter, length, flow)
+
+
+def _through_m3s(
+    met: TrackMeetings,
+    which: IntArray,
+    laid: Laid,
+    outlets: Outlets,
+    peak_m3s: FloatArray,
+    feeds: Feeds,
+    arrivals: Arrivals,
+    grid: Grid,
+) -> FloatArray:
+    """Flow that must pass each causeway for both sides to stay one level pool, m³/s.
+
+    Own inflow is spread along the lip; what is spilled from above comes in where its way ends. Of
+    the peak on one side the other side takes its share of the length while the swale fills, and its
+    share of the sills while it spills: the larger of the two, and the worse of both sides.
+    """
+    lip = met.lip[which]
+    check = arrivals.event.of("check")
+    own = np.max([arrivals.inflow_m3(k, feeds).max(axis=1)[lip] for k in check], axis=0)
+    own = own / arrivals.step_s
+    share = met.at_m[which] / laid.length_m[lip]
+    sills, before, after = np.zeros(which.size), share * own, (1.0 - share) * own
+    for k, (i, at) in enumerate(zip(lip.tolist(), met.at_m[which].tolist(), strict=True)):
+        sills[k] = sum(sill.share for sill in outlets.sills[i] if sill.end_m <= at)
+        line = shapely.linestrings(laid.placed.lines[i].coordinates)
+        for sill in _spilling_into(outlets, i):
+            row, column = sill.way.station_row[-1:], sill.way.station_column[-1:]
+            place = shapely.points(*(own[0] for own in grid.easting_northing(row, column)))
+            side = before if shapely.line_locate_point(line, place) < at else after
+            side[k] += sill.share * peak_m3s[sill.way.swale]
+    to_after = before * np.maximum(1.0 - share, 1.0 - sills)
+    to_before = after * np.maximum(share, sills)
+    return np.asarray(np.maximum(to_after, to_before), dtype=float)
+
+
+def _spilling_into(outlets: Outlets, swale: int) -> list[Sill]:
+    """Sills whose water comes to a swale; swales are the first ends, in their order."""
+    return [sill for own in outlets.sills for sill in own if sill.way.goal == swale + 1]
