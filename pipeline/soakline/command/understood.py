@@ -60,6 +60,11 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
             "clogging_factor": run.soil.clogging_factor,
             "curve_number": run.land.curve_number,
         },
+        "earthworks": {
+            "machine": inputs.works.machine.name,
+            "rates": len(inputs.works.rates or {}),
+            "phase": run.earthworks.phase or "all at once",
+        },
         "findings": {
             severity: [f"{f.code}: {f.message}" for f in inputs.findings if f.severity == severity]
             for severity in ("stop", "caution", "note")
