@@ -154,7 +154,6 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
     ("text", "key"),
     [
         ("[property]\nbenchmark = {easting = 1.0}", "property.benchmark"),
-        ('[soil]\namendment = "gypsum"', "soil.amendment"),
         ('[earthworks]\nmachine = "bulldozer"', "earthworks.machine"),
         ('[earthworks]\nmachines = "m.csv"', "earthworks.machines"),
         ('[earthworks]\nrates = "r.csv"', "earthworks.rates"),
@@ -169,12 +168,12 @@ def test_what_a_later_version_does_is_refused_and_never_ignored(tmp_path, text, 
 
 
 def test_a_value_that_no_version_takes_is_refused_for_its_own_sake(refused):
-    (problem,) = refused('[soil]\namendment = "magic"')
+    (problem,) = refused('[earthworks]\nmachine = 3')
     assert "not available" not in problem.allowed
 
 
 def test_later_keys_at_their_default_are_accepted(load):
-    assert load('[soil]\namendment = "none"\n[climate]\ndaily = ""').soil.amendment == "none"
+    assert load('[climate]\ndaily = ""').climate.daily == ""
 
 
 def test_paths_start_at_the_run_files_folder(load, tmp_path):

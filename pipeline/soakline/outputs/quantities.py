@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from soakline.outputs.amended import amendment_rows
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 
@@ -25,6 +26,7 @@ def quantity_table(plan: Designed) -> pd.DataFrame:
         ("sill", "m", sum(sill.length_m for sill in sills)),
         ("overflow route", "m", sum(route.length_m for route in plan.routes)),
         ("pegs", "number", plan.pegs.kind.size),
+        *amendment_rows(plan),
     ]
     return frame(
         SCHEMAS["quantities"],

@@ -154,7 +154,9 @@ class SoilKeys(Keys):
         0.5, "share of the conductivity that is left once the base has silted"
     )
     amendment: Literal["none", "ripped", "gravel", "sand", "mulch", "gypsum"] = key(
-        "none", "what the base is treated with"
+        "none",
+        "what the base is treated with; mulch on narrow bases, gypsum on heavy clay, gravel and "
+        "sand on any soil but sand",
     )
 
 

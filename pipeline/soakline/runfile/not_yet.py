@@ -25,7 +25,6 @@ class Later:
 
 LATER = (
     Later(("property", "benchmark"), {}),
-    Later(("soil", "amendment"), "none"),
     Later(("earthworks", "machine"), "excavator-5t"),
     Later(("earthworks", "machines"), ""),
     Later(("earthworks", "rates"), ""),
