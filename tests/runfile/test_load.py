@@ -168,7 +168,7 @@ def test_what_a_later_version_does_is_refused_and_never_ignored(tmp_path, text, 
 
 
 def test_a_value_that_no_version_takes_is_refused_for_its_own_sake(refused):
-    (problem,) = refused('[earthworks]\nmachine = 3')
+    (problem,) = refused("[earthworks]\nmachine = 3")
     assert "not available" not in problem.allowed
 
 

@@ -38,8 +38,6 @@ from soakline.outputs.quantities import quantity_table
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
 from soakline.runfile.sections import RunFile
-from soakline.section.design import section_design
-from soakline.section.soils import textures_on
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
 from soakline.stages.progress import Progress
@@ -95,8 +93,7 @@ def make_plan(
     store = store or StageStore(None, 0.0, False, print)
     started = datetime.now(UTC).isoformat(timespec="milliseconds")
     with progress.stage("reading"):
-        inputs, stages = read_kept(run, store, progress, rain_table)
-        design = section_design(run, textures_on(inputs.features.soils, inputs.property.area))
+        inputs, design, stages = read_kept(run, store, progress, rain_table)
     cells = inputs.elevation.grid.cells
     with progress.stage("terrain", cells) as stage:
         terrain = stages.kept(
