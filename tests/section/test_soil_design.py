@@ -15,7 +15,7 @@ from soakline.section.amendments import amendments
 from soakline.section.design import SectionDesign, section_design
 from soakline.section.reach import footprint_reach
 from soakline.section.soils import soil_for, soils, textures_on
-from soakline.section.trench import daylight_m
+from soakline.section.trench import daylight_m, face_height_m
 from soakline.section.works import LEAST_MOUNDED_SHARE
 from tests.terrain_analytic.run_folder import merged, toml_text
 
@@ -98,6 +98,12 @@ def test_rock_and_water_table_are_measured_from_the_deepest_that_is_dug(run_of) 
     assert section_design(gravel, ("clay",)).deepest_m == pytest.approx(0.7)
 
 
+def test_the_deepest_cut_in_clay_stays_under_the_face_that_needs_a_way_out(run_of) -> None:
+    """1.2 m, 29 CFR 1926.651(c)(2) (4 ft), on the steepest ground that is allowed unasked, 15 %."""
+    clay = section_design(run_of(soil={"texture": "clay"})).soil.largest
+    assert face_height_m(clay, np.array([0.0]), np.array([0.15]))[0] < 1.2
+
+
 def test_only_soils_that_lie_on_the_property_count() -> None:
     layer = gpd.GeoDataFrame(
         {"texture": ["clay", "sand", None, "loam"]},
@@ -123,7 +129,7 @@ def test_a_treated_base_soaks_by_conductivity_times_clogging_times_the_treatment
 def test_figures_of_the_treatments() -> None:
     """What each takes, and where it is any use.
 
-    ripped 0.3 m: deep tillage of a trial in the Piedmont of North Carolina, J. Soil Water Conserv.
+    ripped 0.3 m: deep tillage of a trial in the Piedmont of North Carolina, Mohammadshirazi et al.
     2016 (read in abstract). gypsum 0.5 kg/m²: 5 t/ha, of 2 to 5 t/ha that are usual on dispersive
     clay (Soils Connect, question 23, read on line). All else common practice, no source.
     """

@@ -55,8 +55,8 @@ def soil_for(texture: str) -> Soil:
     Notes
     -----
     Conductivities from [Rawls1982]_ Table 2. The 1983 paper prints loam and silt loam the other
-    way round, so these two are the least certain. Batters and groups as the table's
-    `batter_source` and `group_source` say.
+    way round, so these two are the least certain. Groups by [SSM]_, batters as the
+    table's `batter_source` says.
 
     Examples
     --------

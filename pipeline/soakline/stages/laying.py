@@ -79,13 +79,32 @@ class Laid:
 
     def about_ponded_m2(self, width_m: FloatArray) -> FloatArray:
         """Water surface of each swale at its width, (swales,) m², between widths that are drawn."""
-        return np.array(
-            [
-                np.interp(width, self.drawn_width_m, own)
-                for width, own in zip(width_m.tolist(), self.drawn_m2, strict=True)
-            ],
-            dtype=float,
-        )
+        return between_drawn(self.drawn_width_m, self.drawn_m2, width_m)
+
+
+def between_drawn(
+    drawn_width_m: FloatArray, drawn_m2: FloatArray, width_m: FloatArray
+) -> FloatArray:
+    """Each swale's own figure at its own width, straight between widths that are drawn.
+
+    Parameters
+    ----------
+    drawn_width_m : (widths,) rising, m
+    drawn_m2 : (swales, widths)
+    width_m : (swales,) from the least to the greatest of those drawn, m
+
+    Returns
+    -------
+    (swales,)
+    """
+    each = np.arange(width_m.size)
+    before = np.maximum(np.searchsorted(drawn_width_m, width_m, side="right") - 1, 0)
+    after = np.minimum(before + 1, drawn_width_m.size - 1)
+    low, high = drawn_m2[each, before], drawn_m2[each, after]
+    # The widest has none after it.
+    step_m = np.where(after > before, drawn_width_m[after] - drawn_width_m[before], 1.0)
+    area: FloatArray = low + (high - low) / step_m * (width_m - drawn_width_m[before])
+    return area
 
 
 def ponded_m2(pegs: Pegs, shore_m: FloatArray, width_m: FloatArray) -> FloatArray:
