@@ -145,7 +145,9 @@ class SoilKeys(Keys):
     """[soil]: how fast water soaks in."""
 
     texture: Annotated[Texture, BeforeValidator(canonical_texture)] = key(
-        "loam", "USDA texture of the subsoil at the swale's base"
+        "loam",
+        "USDA texture of the subsoil at the swale's base, off polygons of soils that give one; it "
+        "sets soaking rate, batter and shape of the section",
     )
     ksat_mm_h: Annotated[float, Number("mm/h", 0, 5000)] = key(
         0, "measured saturated conductivity; 0 = by texture"
