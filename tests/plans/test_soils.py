@@ -176,3 +176,18 @@ def test_rock_shuts_out_what_clay_would_be_dug_to(
     )
     excluded = planned(tmp_path, soils)["excluded_ground"]
     assert ("shallow_soil" in set(excluded.reason)) == shut
+
+
+def test_a_layer_under_the_base_counts_in_the_face_that_people_stand_before(
+    tmp_path: Path,
+) -> None:
+    """A face of 1.15 m asks for no way out, dug 0.1 m deeper for gravel it does: 1.2 m.
+
+    29 CFR 1926.651(c)(2), 4 ft.
+    """
+    deep = {**GIVEN, "section": {"base_width_m": 0.6, "depth_m": 0.85}}
+    without = planned(tmp_path / "without", **deep)
+    treated = planned(tmp_path / "treated", soil={"amendment": "gravel"}, **deep)
+    assert without["swales"].face_height_m.between(1.1, 1.2).all()
+    assert of_code(without, "trench_safety").empty
+    assert set(of_code(treated, "trench_safety").feature_id) == set(treated["swales"].swale_id)

@@ -185,4 +185,6 @@ def test_a_soil_that_stands_too_flat_for_the_ground_is_refused(run_of) -> None:
     """Sand at 2 to 1 on 30 %: m s = 0.6. Loam alone passes."""
     steep = run_of(siting={"max_slope_pct": 30, "steep_sign_off": "for a test"})
     section_design(steep)
-    assert refused(steep, "sand").key == "section.batter"
+    problem = refused(steep, "sand")
+    assert problem.key == "section.batter"
+    assert "by texture sand" in problem.found

@@ -162,13 +162,16 @@ def _too_flat(run: RunFile, there: list[Soil]) -> list[InputProblem]:
     """Batters that would hardly meet the steepest ground allowed."""
     steepest = run.siting.max_slope_pct / 100.0
     problems = []
-    batter = run.section.batter or max(own.batter for own in there)
+    flattest = max(there, key=lambda own: own.batter)
+    batter = run.section.batter or flattest.batter
+    whose = "" if run.section.batter else f", by texture {flattest.texture}"
     if batter * steepest >= STEEPEST_BATTER_SLOPE:
         problems.append(
             InputProblem(
                 str(run.file),
                 "section.batter",
-                f"{batter:g} (horizontal per 1 vertical) on ground up to {100 * steepest:g} %",
+                f"{batter:g} (horizontal per 1 vertical{whose}) on ground up to "
+                f"{100 * steepest:g} %",
                 f"batter times slope under {STEEPEST_BATTER_SLOPE:g}, here a batter under "
                 f"{STEEPEST_BATTER_SLOPE / steepest:.2f}",
                 "set a steeper batter, or lower siting.max_slope_pct",
