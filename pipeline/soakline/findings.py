@@ -93,6 +93,8 @@ CODES: Mapping[str, tuple[str, str]] = {
         "part of the land has no cover or soil drawn; the run file's stand in",
     ),
     "soaking_not_reliable": ("caution", "the base soaks too slowly to be relied on"),
+    "amended_base": ("caution", "soaking counts on a treatment of the base, and on how much"),
+    "amendment_left_out": ("note", "swales on soil that the amendment is no use on go without"),
     # swales
     "no_safe_end": ("stop", "the swale's overflow reaches no safe end"),
     "unstable_ground_below": (

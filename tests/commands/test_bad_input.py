@@ -279,6 +279,22 @@ BAD_RUN_FILES = {
     "limit without a phase": Bad(
         works("hours_per_year = 40"), ("earthworks.hours_per_year", "40", 'phase = "year" only')
     ),
+    "gypsum on loam": Bad(
+        run_toml("[rain]", '[soil]\namendment = "gypsum"\n[rain]'),
+        ("run.toml: soil.amendment", '"gypsum" on loam', "sandy-clay, silty-clay, clay"),
+    ),
+    "gravel on sand": Bad(
+        run_toml("[rain]", '[soil]\ntexture = "sand"\namendment = "gravel"\n[rain]'),
+        ("run.toml: soil.amendment", '"gravel" on sand', "only where the soil is"),
+    ),
+    "mulch on a wide base": Bad(
+        run_toml("[rain]", '[soil]\namendment = "mulch"\n[section]\nbase_width_m = 1.5\n[rain]'),
+        ("run.toml: soil.amendment", '"mulch" on a base of at least 1.5 m', "at most 1.2 m"),
+    ),
+    "batter too flat for the ground": Bad(
+        run_toml("[rain]", "[section]\nbatter = 4\n[rain]"),
+        ("run.toml: section.batter", "4 (horizontal per 1 vertical)", "under 4.00"),
+    ),
     "not TOML": Bad(run_toml("[rain]", "[rain"), ("run.toml",)),
 }
 

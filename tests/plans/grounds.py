@@ -39,13 +39,14 @@ LEVEL = plane(0.0)
 
 @dataclass(frozen=True)
 class Form:
-    """A form, how the DEM is sampled from it, and what the run file asks for."""
+    """A form, how the DEM is sampled from it, what lies on it and what the run file asks for."""
 
     height: Height
     width_m: float = 400.0
     rotation_deg: float = 0.0
     noise_m: float = 0.0
     run: dict[str, Any] = field(default_factory=dict)
+    features: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
 
     def dem(self) -> tuple[GroundArray, Grid]:
         return sample(
@@ -76,6 +77,20 @@ def crested(slope_pct: float, crest_north_m: float) -> Height:
     return height
 
 
+def clay_over_sand() -> gpd.GeoDataFrame:
+    """Soils of a plane: clay uphill, sand downhill, and a seam aslant to the level lines.
+
+    The seam rises 80 m from west to east over the 400 m of the plane.
+    """
+    east, north = CENTRE_EASTING_M, CENTRE_NORTHING_M
+    seam = [(east - 200.0, north - 40.0), (east + 200.0, north + 40.0)]
+    uphill = shapely.Polygon([*seam, (east + 200.0, north + 200.0), (east - 200.0, north + 200.0)])
+    downhill = shapely.Polygon(
+        [*seam, (east + 200.0, north - 200.0), (east - 200.0, north - 200.0)]
+    )
+    return gpd.GeoDataFrame({"texture": ["clay", "sand"]}, geometry=[uphill, downhill])
+
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
@@ -90,6 +105,11 @@ FORMS: dict[str, Form] = {
     "plane, spoil spread": Form(
         plane(1.5),
         run={"spacing": {"mature_tree_height_m": 2}, "earthworks": {"spread_under_pct": 2}},
+    ),
+    "plane, two soils": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}, "soil": {"amendment": "gypsum"}},
+        features={"soils": clay_over_sand()},
     ),
     "cone": Form(cone(10.0), width_m=480.0),
     "valley": Form(v_valley(8.0, 2.0)),
@@ -200,7 +220,8 @@ def plan_of(folder: Path, name: str) -> Planned:
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            make_plan(load_run_file(write_run(place, dem, grid, run=form.run)), out, Progress())
+            run_file = write_run(place, dem, grid, run=form.run, features=form.features)
+            make_plan(load_run_file(run_file), out, Progress())
     return Planned(out, form, dem, grid)
 
 

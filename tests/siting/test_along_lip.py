@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import Polygon, box
 
 from soakline.grid import FloatArray
-from soakline.siting.along_lip import along_lip, ksat_along_mm_h
+from soakline.siting.along_lip import along_lip, ksat_along_mm_h, texture_along
 
 LIP = np.array([[0.0, 0.0], [100.0, 0.0]])
 
@@ -103,3 +103,42 @@ def test_a_swale_across_two_soils_soaks_what_its_two_parts_soak() -> None:
         ksat_along_mm_h([LIP], layer, 5.0)[0] / 1000.0 * 1.5 * shapely.LineString(LIP).length
     )
     assert whole_m3_h == pytest.approx(1.5 * (0.0006 * parts[0] + 0.210 * parts[1]))
+
+
+def test_the_texture_is_that_of_most_of_the_lip() -> None:
+    """Four strips of 25 m; what tells nothing counts for the run file's."""
+    clay = soils(texture=["clay", "sand", "clay", None], ksat_mm_h=[np.nan] * 4)
+    assert texture_along([LIP, LIP[:, ::-1] + [0.0, 900.0]], clay, "loam") == ("clay", "loam")
+    untold = soils(texture=["clay", None, None, "clay-loam"], ksat_mm_h=[np.nan] * 4)
+    assert texture_along([LIP], untold, "loam") == ("loam",)
+    assert texture_along([LIP], untold.iloc[:0], "silt-loam") == ("silt-loam",)
+    assert texture_along([], clay, "loam") == ()
+
+
+def test_the_later_texture_holds_where_polygons_overlap_and_the_coarser_where_both_are_even() -> (
+    None
+):
+    whole, east = box(-5.0, -5.0, 105.0, 5.0), box(40.0, -5.0, 105.0, 5.0)
+    layer = gpd.GeoDataFrame({"texture": ["clay", "sand"]}, geometry=[whole, east])
+    assert texture_along([LIP], layer, "loam") == ("sand",)
+    assert texture_along([LIP], layer.iloc[::-1], "loam") == ("clay",)
+    half = gpd.GeoDataFrame(
+        {"texture": ["clay", "sand"]}, geometry=[box(0, -1, 50, 1), box(50, -1, 100, 1)]
+    )
+    assert texture_along([LIP], half, "loam") == ("sand",)
+    assert texture_along([LIP], half.iloc[::-1], "loam") == ("sand",)
+
+
+@given(st.lists(st.tuples(st.integers(0, 100), st.sampled_from(["sand", "loam", "clay"]))))
+def test_the_texture_is_that_of_most_places_along_the_lip(drawn: list[tuple[int, str]]) -> None:
+    """Polygons that overlap at will, whole metres, tried against the middle of each half metre."""
+    layer = gpd.GeoDataFrame(
+        {"texture": [texture for _, texture in drawn]},
+        geometry=[box(start, -1.0, start + 30.0, 1.0) for start, _ in drawn],
+    )
+    places = np.arange(0.25, 100.0, 0.5)
+    at = np.full(places.size, "silt-loam")
+    for start, texture in drawn:
+        at[(places >= start) & (places <= start + 30.0)] = texture
+    (found,) = texture_along([LIP], layer, "silt-loam")
+    assert (at == found).sum() == np.unique(at, return_counts=True)[1].max()

@@ -116,3 +116,41 @@ def test_of_those_that_hold_it_the_first_to_empty_is_taken_if_the_smallest_is_to
 
     assert choose(hours[0] + 1.0) == 0
     assert choose(hours[0] - 1.0) == 1
+
+
+def test_each_swale_has_steps_of_its_own() -> None:
+    """The first wide and shallow, the second narrow and deep; sized at once they get what each
+    would get alone, and a step that stands in twice changes nothing.
+    """
+    sandy = (Trench(1.2, 0.3, 2.0), Trench(2.4, 0.3, 2.0), Trench(2.4, 0.4, 2.0))
+    clayey = (Trench(0.6, 0.4, 1.0), Trench(1.5, 0.6, 1.0), Trench(1.5, 0.6, 1.0))
+    alone = chain_arrays(chain_of(3, []), np.zeros(0), STEP_S)
+    one = np.ones(3)
+
+    def sized_with(steps: list[tuple[Trench, Trench, Trench]], volume_m3: FloatArray) -> Sizes:
+        choices = []
+        for step in steps:
+            base, depth, batter = np.array(
+                [(own.base_width_m, own.depth_m, own.batter) for own in step]
+            ).T
+            width = np.array([own.top_width_m for own in step])
+            choices.append(
+                pools_of(base, depth, batter, LENGTH_M, depth, width * LENGTH_M, 0.006 * one,
+                         10.0 * one, 1.45)
+            )  # fmt: skip
+        shed = storm(volume_m3)
+        no_rain, area = np.zeros(shed.shape[1]), np.full(3, 1e12)
+        return size_down_chain(choices, alone, shed, no_rain, area, STEP_S, 1e6)
+
+    for volume in (25.0, 45.0, 70.0, 95.0, 130.0):
+        each = np.full(3, volume)
+        mixed = sized_with([(s, c, s) for s, c in zip(sandy, clayey, strict=True)], each)
+        all_sand = sized_with([(s, s, s) for s in sandy], each)
+        all_clay = sized_with([(c, c, c) for c in clayey], each)
+        assert mixed.choice[[0, 2]].tolist() == all_sand.choice[[0, 2]].tolist()
+        assert mixed.choice[1] == all_clay.choice[1]
+        assert mixed.holds.tolist() == [
+            all_sand.holds[0], all_clay.holds[1], all_sand.holds[2]
+        ]  # fmt: skip
+        # Once where it holds, the first of two that are alike is taken.
+        assert all_clay.choice[all_clay.holds].max(initial=0) <= 1

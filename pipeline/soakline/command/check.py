@@ -39,9 +39,12 @@ def check_command(run_file: Path, as_json: bool, progress: Progress) -> int:
     from soakline.command.understood import as_text, understood  # noqa: PLC0415
     from soakline.inputs.read import read_inputs  # noqa: PLC0415
     from soakline.inputs.survey import survey  # noqa: PLC0415
+    from soakline.section.design import section_design  # noqa: PLC0415
+    from soakline.section.soils import textures_on  # noqa: PLC0415
 
     with collector.collecting():
         inputs = read_inputs(run, progress)
+        section_design(run, textures_on(inputs.features.soils, inputs.property.area))
     collector.raise_if_any()
     facts = understood(run, inputs, survey(run))
     echo(json.dumps(facts, indent=2, ensure_ascii=False) if as_json else as_text(facts))

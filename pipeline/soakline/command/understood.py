@@ -58,6 +58,7 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
             "texture": run.soil.texture,
             "ksat_mm_h": run.soil.ksat_mm_h,
             "clogging_factor": run.soil.clogging_factor,
+            "amendment": run.soil.amendment,
             "curve_number": run.land.curve_number,
         },
         "earthworks": {

@@ -20,6 +20,12 @@ UNITS: Mapping[str, str] = {
     "track crossings, causeway": "number",
     "track crossings, gap": "number",
     "pipe under causeways": "m",
+    "gravel": "m³",
+    "sand": "m³",
+    "mulch": "m³",
+    "gypsum": "t",
+    "cut below the base": "m³",
+    "base ripped or mixed": "m²",
     "pegs": "number",
     "machine hours": "h",
 }

@@ -159,7 +159,9 @@ def _on_failure(plan: Designed, i: int) -> Iterator[Finding]:
 
 def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     volumes = plan.works.volumes
-    face, wedge = float(volumes.face_height_m[i]), float(volumes.wedge_m2[i])
+    # Under a layer on the base it is dug deeper, and that is when people stand in it.
+    layer = plan.design.on(plan.figures.texture[i]).amendment.layer_m
+    face, wedge = float(volumes.face_height_m[i]) + layer, float(volumes.wedge_m2[i])
     short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
     if face > _WAY_OUT_FROM_M:
         at = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M

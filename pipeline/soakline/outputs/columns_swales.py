@@ -29,6 +29,18 @@ SWALES = LayerSchema(
             "Full water level to base. Standing water: mind drowning, children and mosquitoes.",
         ),
         real("batter", "", "Batter", "Horizontal run per 1 vertical of both trench sides."),
+        text(
+            "soil_texture",
+            "Soil",
+            "USDA texture of the soil that most of the lip lies on; it sets batter and shape.",
+        ),
+        real(
+            "soaking_mm_h",
+            "mm/h",
+            "Soaking rate",
+            "Conductivity of the soil along the lip, clogging and amendment included. By tables "
+            "unless measured: test it in pits on site.",
+        ),
         real("top_width_m", "m", "Top width", "Width of the water when full."),
         real(
             "face_height_m",

@@ -38,6 +38,8 @@ class SwaleFigures:
     sections : trench of each
     level_m, sill_level_m, crest_level_m : elevations of full water, sill and settled crest
     length_m : of the lip
+    texture : of the soil that each lies on
+    soak_m_h : soaking rate, clogging and amendment included, m/h
     mound_height_m : crest above level; 0 where spoil is spread
     check_head_m : over the sill in the check storm
     sill_length_m : of all sills together; 0 where there is none
@@ -59,6 +61,8 @@ class SwaleFigures:
     sill_level_m: FloatArray
     crest_level_m: FloatArray
     length_m: FloatArray
+    texture: tuple[str, ...]
+    soak_m_h: FloatArray
     mound_height_m: FloatArray
     check_head_m: FloatArray
     sill_length_m: FloatArray

@@ -7,6 +7,7 @@ import shapely
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.quantity_items import UNITS
+from soakline.outputs.amended import CUT_BELOW, amendment_entries
 from soakline.outputs.crossings import crossing_amounts
 from soakline.outputs.designed import Designed
 from soakline.section.stations import IntArray
@@ -109,13 +110,16 @@ def _bill(plan: Designed) -> Bill:
         "pegs": _pegs(plan),
     }
     entries = [Entry(item, UNITS[item], amount, item) for item, amount in amounts.items()]
+    treated = amendment_entries(plan)
+    below_m3 = sum((own.amount for own in treated if own.rate_item == CUT_BELOW), np.zeros(swales))
+    entries += treated
     machine = plan.inputs.works.machine
     shares = texture_shares(
         [line.coordinates for line in plan.placed.lines],
         plan.inputs.features.soils,
         plan.run.soil.texture,
     )
-    dug = works.volumes.cut_m3 + drain_m3
+    dug = works.volumes.cut_m3 + drain_m3 + below_m3
     for texture, hours in machine_hours(dug, shares, machine).items():
         entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
     return Bill(tuple(entries), plan.inputs.works.rates)

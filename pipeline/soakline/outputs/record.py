@@ -51,7 +51,8 @@ def record_table(
         ("rows", str(grid.rows)),
         ("columns", str(grid.columns)),
         ("noise_m", f"{plan.terrain.noise_m:.4f}"),
-        ("soaking_rate_mm_h", f"{1000 * plan.design.soak_m_h:g}"),
+        ("soaking_rate_mm_h", f"{1000 * plan.design.soak_m_h(plan.design.soil):g}"),
+        *_treated(plan),
         ("routing_step_s", f"{plan.step_s:g}"),
         ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:.6f}"),
         ("bypass_m2", f"{plan.catchments.bypass_m2:.6f}"),
@@ -87,3 +88,17 @@ def record_table(
         ("host_cores", str(os.cpu_count())),
     ]
     return frame(SCHEMAS["run_record"], [{"key": k, "value": v} for k, v in rows])
+
+
+def _treated(plan: Designed) -> list[tuple[str, str]]:
+    """How the soaking rate of each soil came about, where the base is treated."""
+    design = plan.design
+    if plan.run.soil.amendment == "none":
+        return []
+    rows = []
+    for own in design.soils:
+        factors = f"{own.ksat_mm_h:g} × {design.clogging_factor:g} (clogging)"
+        amended = f"{own.amendment.soak_factor:g} ({own.amendment.name})"
+        rate = f"{1000 * design.soak_m_h(own):g} = {factors} × {amended}"
+        rows.append((f"soaking_rate_mm_h:{own.texture}", rate))
+    return rows

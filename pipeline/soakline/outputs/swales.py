@@ -62,6 +62,8 @@ def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFr
         "base_width_m": trench.base_width_m,
         "depth_m": trench.depth_m,
         "batter": trench.batter,
+        "soil_texture": figures.texture,
+        "soaking_mm_h": 1000.0 * figures.soak_m_h,
         # Of the water: narrower where the sill is cut lower than the lip.
         "top_width_m": trench.top_width_m
         - 2.0 * trench.batter * (figures.level_m - figures.sill_level_m),

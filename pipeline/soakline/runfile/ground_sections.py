@@ -161,7 +161,9 @@ class SoilKeys(Keys):
     """[soil]: how fast water soaks in."""
 
     texture: Annotated[Texture, BeforeValidator(canonical_texture)] = key(
-        "loam", "USDA texture of the subsoil at the swale's base"
+        "loam",
+        "USDA texture of the subsoil at the swale's base, off polygons of soils that give one; it "
+        "sets soaking rate, batter and shape of the section",
     )
     ksat_mm_h: Annotated[float, Number("mm/h", 0, 5000)] = key(
         0, "measured saturated conductivity; 0 = by texture"
@@ -170,7 +172,9 @@ class SoilKeys(Keys):
         0.5, "share of the conductivity that is left once the base has silted"
     )
     amendment: Literal["none", "ripped", "gravel", "sand", "mulch", "gypsum"] = key(
-        "none", "what the base is treated with"
+        "none",
+        "what the base is treated with; mulch on narrow bases, gypsum on heavy clay, gravel and "
+        "sand on any soil but sand",
     )
 
 

@@ -24,7 +24,6 @@ class Later:
 
 
 LATER = (
-    Later(("soil", "amendment"), "none"),
     Later(("earthworks", "as_built"), ""),
     Later(("climate", "daily"), ""),
 )

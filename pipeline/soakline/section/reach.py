@@ -1,5 +1,6 @@
 """How far a swale's ground works reach on both sides of the lip, by slope, for placing lines."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,3 +69,10 @@ def footprint_reach(
     return FootprintReach(
         100.0 * slope, daylight_m(trench, above, slope), toe_m(shape, height, width, above, slope)
     )
+
+
+def room_for_all(reaches: Sequence[FootprintReach]) -> FootprintReach:
+    """Room that is enough for each of several sections, up to the slope on which all can be cut."""
+    slope = min((own.slope_pct for own in reaches), key=lambda own: float(own[-1]))
+    uphill, downhill = zip(*(own.at(slope) for own in reaches), strict=True)
+    return FootprintReach(slope, np.max(uphill, axis=0), np.max(downhill, axis=0))

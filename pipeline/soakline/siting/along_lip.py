@@ -1,12 +1,18 @@
-"""Figures of polygons that lips run through, as means along the lip."""
+"""Figures and soils of polygons that lips run through, by their length along the lip."""
+
+from collections.abc import Iterator
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.section.soils import soil_for
+from soakline.section.soils import soils as all_soils
 from soakline.terrain.cells import GeometryArray
+
+IndexArray = npt.NDArray[np.int64]
 
 
 def along_lip(
@@ -29,23 +35,66 @@ def along_lip(
     -----
     Where polygons overlap the later one holds, as on rasters.
     """
-    whole = np.empty(len(lines), dtype=object)
-    whole[:] = [shapely.linestrings(line[:, :2]) for line in lines]
-    rest, tree = whole.copy(), shapely.STRtree(whole)
+    rest = _lips(lines)
     added, length = np.zeros(len(lines)), np.zeros(len(lines))
-    for polygon, value in zip(polygons[::-1], values[::-1], strict=True):
-        if np.isnan(value):
-            continue
-        met = np.sort(tree.query(polygon, predicate="intersects"))
-        inside_m = shapely.length(shapely.intersection(rest[met], polygon))
-        rest[met] = shapely.difference(rest[met], polygon)
-        added[met] += value * inside_m
+    for polygon, met, inside_m in _inside(rest, polygons, ~np.isnan(values)):
+        added[met] += values[polygon] * inside_m
         length[met] += inside_m
     left_m = shapely.length(rest)
     total = length + left_m
     mean = np.full(len(lines), default)
     np.divide(added + default * left_m, total, out=mean, where=length > 0.0)
     return mean
+
+
+def texture_along(
+    lines: list[FloatArray], soils: gpd.GeoDataFrame, default: str
+) -> tuple[str, ...]:
+    """Texture of the soil that most of each lip lies on.
+
+    Parameters
+    ----------
+    lines : (k, 2) easting and northing of each lip, m
+    soils : the layer `soils`, its textures spelt as `config/soils.csv` has them
+    default : the run file's, where no polygon gives a `texture`
+
+    Returns
+    -------
+    of each lip; of two that lie along as much of it the coarser one, whose faces are cut flatter
+    """
+    known = list(all_soils())
+    given = np.array([isinstance(name, str) for name in soils["texture"]], dtype=bool)
+    rest = _lips(lines)
+    length = np.zeros((len(lines), len(known)))
+    for polygon, met, inside_m in _inside(rest, _polygons(soils), given):
+        length[met, known.index(soils["texture"].iloc[polygon])] += inside_m
+    length[:, known.index(default)] += shapely.length(rest)
+    return tuple(known[k] for k in np.argmax(length, axis=1))
+
+
+def _lips(lines: list[FloatArray]) -> GeometryArray:
+    lips = np.empty(len(lines), dtype=object)
+    lips[:] = [shapely.linestrings(line[:, :2]) for line in lines]
+    return lips
+
+
+def _polygons(layer: gpd.GeoDataFrame) -> GeometryArray:
+    return np.asarray(layer.geometry.array, dtype=object)
+
+
+def _inside(
+    rest: GeometryArray, polygons: GeometryArray, given: BoolArray
+) -> Iterator[tuple[int, IndexArray, FloatArray]]:
+    """Polygons that tell something, the last first: its number, lips met, their length in it, m.
+
+    What lies in a polygon is taken out of `rest`, so that no earlier one counts it again.
+    """
+    tree = shapely.STRtree(rest.copy())
+    for polygon in np.flatnonzero(given)[::-1].tolist():
+        met = np.sort(tree.query(polygons[polygon], predicate="intersects"))
+        inside_m = shapely.length(shapely.intersection(rest[met], polygons[polygon]))
+        rest[met] = shapely.difference(rest[met], polygons[polygon])
+        yield polygon, met, inside_m
 
 
 def ksat_along_mm_h(
@@ -74,4 +123,4 @@ def ksat_along_mm_h(
         [soil_for(name).ksat_mm_h if isinstance(name, str) else np.nan for name in soils["texture"]]
     )
     values = np.where(given > 0.0, given, of_texture.reshape(given.shape))
-    return along_lip(lines, np.asarray(soils.geometry.array, dtype=object), values, default_mm_h)
+    return along_lip(lines, _polygons(soils), values, default_mm_h)

@@ -162,6 +162,8 @@ def design_swales(
             sill_level_m=sill_level,
             crest_level_m=level + mound_height,
             length_m=laid.length_m,
+            texture=laid.texture,
+            soak_m_h=laid.soak_m_h,
             mound_height_m=mound_height,
             check_head_m=check_head,
             sill_length_m=sill_length,
@@ -181,7 +183,12 @@ def design_swales(
             spacing_above_m=measured.spacing_above_m,
             interval_above_m=measured.interval_above_m,
             spacing_tree_m=tree_spacing_m(measured.tree_height_m, laid.slope_pct),
-            spacing_ratio_m=ratio_spacing_m(run, design, laid.slope_pct),
+            spacing_ratio_m=ratio_spacing_m(
+                run,
+                design,
+                np.array([design.on(own).largest.top_width_m for own in laid.texture]),
+                laid.slope_pct,
+            ),
             spacing_runoff_m=widest_spacing_m(
                 drained.pools,
                 laid.length_m,
@@ -217,7 +224,6 @@ def design_swales(
         step_s=arrivals.step_s,
     )
     findings = (
-        *design.findings,
         *surveyed.findings,
         *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
         *laid.findings,
@@ -239,9 +245,8 @@ class _Surveyed:
 def _surveyed(run: RunFile, inputs: Inputs, terrain: Terrain, design: SectionDesign) -> _Surveyed:
     features = inputs.features
     property_cells = burn(np.array([inputs.property.area], dtype=object), terrain.grid)
-    depth_m = max(own.depth_m for own in design.sections)
     reach = design.reach(AIM_M)
-    site = survey_site(terrain, inputs.property, features, run.siting, depth_m, reach)
+    site = survey_site(terrain, inputs.property, features, run.siting, design.deepest_m, reach)
     land, findings = land_of(
         run.land,
         run.soil.texture,

@@ -60,8 +60,8 @@ class _Basin:
     def __init__(
         self, laid: Laid, design: SectionDesign, tracks: TrackWorks, coefficient: float
     ) -> None:
-        self.laid, self.design, self.coefficient = laid, design, coefficient
-        self.tracks = tracks
+        self.laid, self.tracks, self.coefficient = laid, tracks, coefficient
+        self.steps = _steps([design.on(texture).sections for texture in laid.texture])
         self._surface: dict[tuple[int, float], float] = {}
         self._choices: list[Pools] | None = None
 
@@ -76,14 +76,16 @@ class _Basin:
         return np.array([self._surface[key] for key in asked], dtype=float)
 
     def choices(self, sill_m: FloatArray) -> list[Pools]:
-        """Pools of all swales with each section that there is, water surfaces about right."""
+        """Pools of all swales with each step of their sections, water surfaces about right."""
         count = self.laid.length_m.size
         if self._choices is None:
             self._choices = [
                 self.pools(
-                    (own,) * count, self.laid.about_ponded_m2(own.top_width_m), np.zeros(count)
+                    step,
+                    self.laid.about_ponded_m2(np.array([own.top_width_m for own in step])),
+                    np.zeros(count),
                 )
-                for own in self.design.sections
+                for step in self.steps
             ]
         built = np.where(sill_m > 0.0, sill_m, self.laid.length_m)
         return [replace(own, sill_m=built) for own in self._choices]
@@ -108,6 +110,12 @@ class _Basin:
             sill_m,
             self.coefficient,
         )
+
+
+def _steps(sections: list[tuple[Trench, ...]]) -> list[tuple[Trench, ...]]:
+    """Each swale's own sections in as many steps as any has: its largest stands in at the end."""
+    count = max((len(own) for own in sections), default=0)
+    return [tuple(own[min(k, len(own) - 1)] for own in sections) for k in range(count)]
 
 
 def drain(
@@ -252,7 +260,7 @@ def _sized(
     Alternating blocks nest: the longest such storm holds all shorter ones. Where no storm is built
     so, the one that sheds most is taken.
     """
-    event, laid, steps = arrivals.event, basin.laid, basin.design.sections
+    event, laid = arrivals.event, basin.laid
     if laid.length_m.size == 0:
         return ()
     storm = max(
@@ -275,4 +283,4 @@ def _sized(
         arrivals.step_s,
         max_drain_h,
     )
-    return tuple(steps[k] for k in sizes.choice)
+    return tuple(basin.steps[k][i] for i, k in enumerate(sizes.choice.tolist()))

@@ -9,6 +9,8 @@ from soakline import tables
 from soakline.inputs.read import land_digests, read_parts, read_rain_and_works, sha256_of
 from soakline.inputs.types import Inputs, LandInputs, RainInputs, WorksInputs
 from soakline.runfile.sections import RunFile
+from soakline.section.design import SectionDesign, section_design
+from soakline.section.soils import textures_on
 from soakline.stages.progress import Progress
 from soakline.store.keys import Key, code_version, key_of
 from soakline.store.stage_store import StageStore
@@ -49,8 +51,11 @@ class KeptStages:
 
 def read_kept(
     run: RunFile, store: StageStore, progress: Progress, rain_table: Path | None
-) -> tuple[Inputs, KeptStages]:
+) -> tuple[Inputs, SectionDesign, KeptStages]:
     """Inputs of a run, the land from the store where it is there, the rest always read.
+
+    The sections that the run allows depend on the soils of the land: a run that they refuse is
+    refused before anything is stored.
 
     Parameters
     ----------
@@ -61,12 +66,12 @@ def read_kept(
 
     Returns
     -------
-    Inputs, and the stages that follow
+    Inputs, the sections for them, and the stages that follow
 
     Raises
     ------
     InputRefused
-        With the problems of all files.
+        With the problems of all files, else with those of the sections.
     """
     digests = land_digests(run, store.file_digest)
     if digests is None:
@@ -80,6 +85,7 @@ def read_kept(
 
     def read_land() -> LandInputs:
         land, rain, works = read_parts(run, progress, rain_table, store.file_digest)
+        _design(run, land)
         read.append((rain, works))
         return land
 
@@ -89,4 +95,8 @@ def read_kept(
     rain, works = (
         read[0] if read else read_rain_and_works(run, progress, rain_table, store.file_digest)
     )
-    return Inputs.of(land, rain, works), stages
+    return Inputs.of(land, rain, works), _design(run, land), stages
+
+
+def _design(run: RunFile, land: LandInputs) -> SectionDesign:
+    return section_design(run, textures_on(land.features.soils, land.property.area))

@@ -18,7 +18,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import ponded_ground
 from soakline.section.pegs import Pegs
-from soakline.siting.along_lip import ksat_along_mm_h
+from soakline.siting.along_lip import ksat_along_mm_h, texture_along
 from soakline.siting.catchments import Catchments, catchment_polygons
 from soakline.siting.ends import End
 from soakline.siting.exits import FORBIDDEN
@@ -44,7 +44,8 @@ class Laid:
     length_m, level_m, slope_pct : (swales,) of the lip, m, and mean slope across it, %
     spread : (swales,) bool; the spoil is spread and no mound stands
     sill_drop_m : (swales,) of the sill below the level, cut lower where no mound stands; m
-    soak_m_h : (swales,) soaking rate, clogging included, m/h
+    texture : of the soil that each swale lies on
+    soak_m_h : (swales,) soaking rate, clogging and amendment included, m/h
     drains : that lead water to swales
     catchments : of the swales, drains counted in
     catchment_ground : their polygons
@@ -63,6 +64,7 @@ class Laid:
     slope_pct: FloatArray
     spread: BoolArray
     sill_drop_m: FloatArray
+    texture: tuple[str, ...]
     soak_m_h: FloatArray
     drains: tuple[Diversion, ...]
     catchments: Catchments
@@ -75,11 +77,34 @@ class Laid:
     drawn_m2: FloatArray
     findings: tuple[Finding, ...]
 
-    def about_ponded_m2(self, width_m: float) -> FloatArray:
-        """Water surface of all swales at one width, (swales,) m², between widths that are drawn."""
-        return np.array(
-            [np.interp(width_m, self.drawn_width_m, own) for own in self.drawn_m2], dtype=float
-        )
+    def about_ponded_m2(self, width_m: FloatArray) -> FloatArray:
+        """Water surface of each swale at its width, (swales,) m², between widths that are drawn."""
+        return between_drawn(self.drawn_width_m, self.drawn_m2, width_m)
+
+
+def between_drawn(
+    drawn_width_m: FloatArray, drawn_m2: FloatArray, width_m: FloatArray
+) -> FloatArray:
+    """Each swale's own figure at its own width, straight between widths that are drawn.
+
+    Parameters
+    ----------
+    drawn_width_m : (widths,) rising, m
+    drawn_m2 : (swales, widths)
+    width_m : (swales,) from the least to the greatest of those drawn, m
+
+    Returns
+    -------
+    (swales,)
+    """
+    each = np.arange(width_m.size)
+    before = np.maximum(np.searchsorted(drawn_width_m, width_m, side="right") - 1, 0)
+    after = np.minimum(before + 1, drawn_width_m.size - 1)
+    low, high = drawn_m2[each, before], drawn_m2[each, after]
+    # The widest has none after it.
+    step_m = np.where(after > before, drawn_width_m[after] - drawn_width_m[before], 1.0)
+    area: FloatArray = low + (high - low) / step_m * (width_m - drawn_width_m[before])
+    return area
 
 
 def ponded_m2(pegs: Pegs, shore_m: FloatArray, width_m: FloatArray) -> FloatArray:
@@ -113,6 +138,7 @@ def lay(
     Laid
     """
     lines, features, grid = placed.lines, inputs.features, terrain.grid
+    lips = [line.coordinates for line in lines]
     pegs = base_pegs(lines, design, terrain)
     slope = 100.0 * pegs.stations.mean(pegs.stations.slope)
     diversions = lay_diversions(
@@ -128,11 +154,15 @@ def lay(
         ),
     )
     catchments = diversions.diverted.catchments
-    widths = np.array([own.top_width_m for own in design.sections])
+    texture = texture_along(lips, features.soils, design.soil.texture)
+    soils = [design.on(own) for own in texture]
+    widths = np.array([own.top_width_m for soil in design.soils for own in soil.sections])
     drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
     spread = slope < run.earthworks.spread_under_pct
     drop = np.where(spread, design.sill_head_m, 0.0)
-    ksat = ksat_along_mm_h([line.coordinates for line in lines], features.soils, design.ksat_mm_h)
+    shore_m = np.array([own.largest.batter for own in soils], dtype=float) * drop
+    ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
+    gain = np.array([own.amendment.soak_factor for own in soils], dtype=float)
     return Laid(
         placed=placed,
         pegs=pegs,
@@ -141,7 +171,8 @@ def lay(
         slope_pct=slope,
         spread=spread,
         sill_drop_m=drop,
-        soak_m_h=np.asarray(ksat, dtype=float) * design.clogging_factor / 1000.0,
+        texture=texture,
+        soak_m_h=ksat * design.clogging_factor * gain / 1000.0,
         drains=diversions.drains,
         catchments=catchments,
         catchment_ground=catchment_polygons(catchments, grid),
@@ -152,9 +183,7 @@ def lay(
         drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
         hollow_area_m2=_hollow_areas(placed, terrain, land),
         drawn_width_m=drawn,
-        drawn_m2=np.column_stack(
-            [ponded_m2(pegs, design.largest.batter * drop, width) for width in drawn]
-        ),
+        drawn_m2=np.column_stack([ponded_m2(pegs, shore_m, width) for width in drawn]),
         findings=diversions.findings,
     )
 

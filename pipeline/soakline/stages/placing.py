@@ -66,7 +66,7 @@ def clear_of_exclusions(
     doubtful = lines
     for _ in range(_ROUNDS):
         pegs = base_pegs(doubtful, design, terrain)
-        dug = dug_ground(pegs.stations, trenches_of([design.largest] * len(doubtful)))
+        dug = dug_ground(pegs.stations, trenches_of([design.roomiest] * len(doubtful)))
         cut: list[LipLine] = []
         for line, bad in zip(doubtful, ground_met(dug, site.excluded), strict=True):
             if shapely.is_empty(bad):

@@ -11,6 +11,7 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_soil import soil_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
 from soakline.outputs.columns import LAYERS, SCHEMAS, frame
@@ -40,7 +41,6 @@ from soakline.outputs.quantities import quantity_table
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
 from soakline.runfile.sections import RunFile
-from soakline.section.design import section_design
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
 from soakline.stages.progress import Progress
@@ -96,8 +96,7 @@ def make_plan(
     store = store or StageStore(None, 0.0, False, print)
     started = datetime.now(UTC).isoformat(timespec="milliseconds")
     with progress.stage("reading"):
-        design = section_design(run)
-        inputs, stages = read_kept(run, store, progress, rain_table)
+        inputs, design, stages = read_kept(run, store, progress, rain_table)
     cells = inputs.elevation.grid.cells
     with progress.stage("terrain", cells) as stage:
         terrain = stages.kept(
@@ -174,6 +173,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *whole_findings(plan),
         *plan.inputs.findings,
         *small_hollows(hollows, listed_hollows(hollows, plan.run.terrain)),
+        *soil_findings(plan),
         *made,
         *swale_findings(plan),
         *route_findings(plan),

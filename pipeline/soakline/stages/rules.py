@@ -10,6 +10,7 @@ from soakline.inputs.types import Inputs
 from soakline.overflow.ranking import SillRules
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
+from soakline.section.trench import trenches_of
 from soakline.siting.lip import AIM_M
 from soakline.siting.site import Site
 from soakline.siting.spacing import width_ratio
@@ -71,7 +72,8 @@ def interval_of(
         if not allowed.any():
             return tree, run.spacing.rule
         slope = float(terrain.slope_pct[allowed].mean())
-        distance = float(ratio_spacing_m(run, design, np.array([slope]))[0])
+        widest = np.array([design.widest_m])
+        distance = float(ratio_spacing_m(run, design, widest, np.array([slope]))[0])
         return max(0.1, distance * slope / 100.0), run.spacing.rule
     if run.spacing.rule == "runoff" and allowed.any():
         slope = float(terrain.slope_pct[allowed].mean())
@@ -83,11 +85,16 @@ def interval_of(
     return tree, "tree-height"
 
 
-def ratio_spacing_m(run: RunFile, design: SectionDesign, slope_pct: FloatArray) -> FloatArray:
-    """Lip to lip by the width ratio: the gap, and the cut from lip to daylight; m."""
+def ratio_spacing_m(
+    run: RunFile, design: SectionDesign, widest_m: FloatArray, slope_pct: FloatArray
+) -> FloatArray:
+    """Lip to lip by the width ratio: the gap, and the cut from lip to daylight; m.
+
+    The gap is reckoned from the widest water that the soil's sections have.
+    """
     ratio = run.spacing.width_ratio or width_ratio(run.rain.annual_mm)
     cut, _ = design.reach(AIM_M).at(slope_pct)
-    return ratio * design.largest.top_width_m + cut
+    return ratio * widest_m + cut
 
 
 def runoff_spacing_before_m(
@@ -95,31 +102,32 @@ def runoff_spacing_before_m(
 ) -> float:
     """Widest spacing that holds the design storms, before it is known what drains where, m.
 
-    The section is the largest, the ground of the class that most of the allowed ground has. The
-    swale is as long as between the limits; a shorter one holds less per metre by its battered ends.
+    The section is the largest of the soil on which a swale holds least, the ground of the class
+    that most of the allowed ground has. The swale is as long as between the limits; a shorter one
+    holds less per metre by its battered ends.
     """
-    trench = design.largest
+    trench = trenches_of([own.largest for own in design.soils])
     ends_m = 2.0 * trench.batter * trench.depth_m
     mean_m = (run.siting.min_length_m + run.siting.max_length_m) / 2.0
-    length = np.array([max(mean_m, 2.0 * ends_m)])
+    length = np.maximum(mean_m, 2.0 * ends_m)
     spread = slope_pct < run.earthworks.spread_under_pct
     drop_m = design.sill_head_m if spread else 0.0
     pools = pools_of(
-        np.array([trench.base_width_m]),
-        np.array([trench.depth_m]),
-        np.array([trench.batter]),
+        trench.base_width_m,
+        trench.depth_m,
+        trench.batter,
         length,
-        np.array([trench.depth_m - drop_m]),
+        trench.depth_m - drop_m,
         (trench.top_width_m - 2.0 * trench.batter * drop_m) * length,
-        np.array([design.soak_m_h]),
+        np.array([design.soak_m_h(own) for own in design.soils]),
         length,
         run.overflow.weir_coefficient,
     )
-    ground = np.zeros((1, len(event.losses)))
+    ground = np.zeros((len(design.soils), len(event.losses)))
     index = event.land.index
-    ground[0, 0 if index is None else int(np.bincount(index[allowed]).argmax())] = 1.0
+    ground[:, 0 if index is None else int(np.bincount(index[allowed]).argmax())] = 1.0
     step = step_s([LEAST_H])
-    return float(widest_spacing_m(pools, length, ground, event, event.of("design"), step)[0])
+    return float(widest_spacing_m(pools, length, ground, event, event.of("design"), step).min())
 
 
 def sill_rules(run: RunFile) -> SillRules:

@@ -122,7 +122,7 @@ def pools_of(
     full_depth_m : (swales,) of the water at the sill; under `depth_m` where the sill is cut lower
         than the lip
     ponded_m2 : (swales,) water surface when full
-    soak_m_h : (swales,) soaking rate, clogging included, m/h
+    soak_m_h : (swales,) soaking rate, clogging and amendment included, m/h
     sill_m : (swales,) length of all sills together; where it is 0, the whole lip is the weir
     coefficient : of the weir, m^0.5/s
 

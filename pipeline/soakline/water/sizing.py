@@ -48,7 +48,7 @@ def size_down_chain(
     Parameters
     ----------
     choices : the swales' pools with each section, from the one that holds least to the one that
-        holds most
+        holds most; which sections these are may differ from swale to swale
     chain : swales in order, from the top
     full_inflow_m3 : (swales, steps) what each whole catchment sheds, as if none of it were water
     rain_m : (steps,) rain in each step, m
