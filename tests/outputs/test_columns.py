@@ -74,6 +74,8 @@ CONTRACT = {
     "run_record": (None, "key value"),
 }
 
+ADDED = ("landform", "soil_texture", "soaking_mm_h")
+
 # The end of a name and the unit that it stands for; the longest ending counts.
 UNITS = {
     "_m3s": "m³/s",
@@ -81,6 +83,7 @@ UNITS = {
     "_m3": "m³",
     "_m2": "m²",
     "_mm": "mm",
+    "_mm_h": "mm/h",
     "_m": "m",
     "_pct": "%",
     "_h": "h",
@@ -102,11 +105,12 @@ def test_layers_are_those_of_the_contract_in_its_order() -> None:
 def test_a_layer_has_the_contracts_geometry_and_columns(schema: LayerSchema) -> None:
     geometry, columns = CONTRACT[schema.name]
     assert schema.geometry == geometry
-    assert [name for name in schema.column_names if name != "landform"] == columns.split()
+    assert [name for name in schema.column_names if name not in ADDED] == columns.split()
 
 
-def test_only_swales_carry_a_landform() -> None:
-    assert [s.name for s in LAYERS if "landform" in s.column_names] == ["swales"]
+@pytest.mark.parametrize("name", ADDED)
+def test_only_swales_carry_what_is_added_to_the_contract(name: str) -> None:
+    assert [s.name for s in LAYERS if name in s.column_names] == ["swales"]
 
 
 @every_layer

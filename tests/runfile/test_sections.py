@@ -110,6 +110,7 @@ ONLY_HERE = {
     ("land", "cover"),
     ("land", "hydrologic_group"),
     ("land", "drain_run"),
+    ("siting", "crossing"),
     ("rain", "design_years"),
     ("rain", "check_years"),
     ("output", "setout"),

@@ -12,11 +12,13 @@ from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.load import load_run_file
 from soakline.runfile.sections import RunFile
 from soakline.section.amendments import amendments
+from soakline.section.cuts import cuts_of
 from soakline.section.design import SectionDesign, section_design
 from soakline.section.reach import footprint_reach
 from soakline.section.soils import soil_for, soils, textures_on
-from soakline.section.trench import daylight_m, face_height_m
+from soakline.section.trench import daylight_m, trenches_of
 from soakline.section.works import LEAST_MOUNDED_SHARE
+from tests.section.lips import uphill_m
 from tests.terrain_analytic.run_folder import merged, toml_text
 
 AIM_M = 0.015
@@ -101,7 +103,8 @@ def test_rock_and_water_table_are_measured_from_the_deepest_that_is_dug(run_of) 
 def test_the_deepest_cut_in_clay_stays_under_the_face_that_needs_a_way_out(run_of) -> None:
     """1.2 m, 29 CFR 1926.651(c)(2) (4 ft), on the steepest ground that is allowed unasked, 15 %."""
     clay = section_design(run_of(soil={"texture": "clay"})).soil.largest
-    assert face_height_m(clay, np.array([0.0]), np.array([0.15]))[0] < 1.2
+    profile = uphill_m(np.array([0.0]), np.array([0.15]))
+    assert cuts_of(trenches_of([clay]), profile).face_height_m[0] < 1.2
 
 
 def test_only_soils_that_lie_on_the_property_count() -> None:

@@ -122,4 +122,4 @@ def test_only_runoff_that_crosses_the_lip_itself_makes_a_pair() -> None:
 
 
 def test_items_that_may_have_a_rate_have_a_unit() -> None:
-    assert set(UNITS.values()) == {"number", "m", "m²", "m³", "h"}
+    assert set(UNITS.values()) == {"number", "m", "m²", "m³", "h", "t"}

@@ -31,7 +31,7 @@ def head_loss_m(flow_m3s: float, diameter_m: float, length_m: float) -> float:
     Examples
     --------
     >>> round(head_loss_m(0.1, 0.45, 6.0), 4)
-    0.0522
+    0.0635
     """
     velocity = flow_m3s / (np.pi * diameter_m**2 / 4.0)
     friction = 2.0 * GRAVITY_MS2 * _MANNING_N**2 * length_m / (diameter_m / 4.0) ** (4.0 / 3.0)
