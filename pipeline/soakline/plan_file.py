@@ -1,6 +1,6 @@
 """Opens a finished plan for reading only: its layers and tables, problems collected."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -65,3 +65,35 @@ def read_layer(
     elif spatial and (not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None):
         problems.append(InputProblem(str(path), key, "no geometry or no CRS", A_PLAN))
     return frame
+
+
+def read_tables(
+    path: Path, columns: Mapping[str, Sequence[str]], spatial: Callable[[str], bool]
+) -> tuple[dict[str, pd.DataFrame], list[InputProblem]]:
+    """Several layers and tables of a plan with the columns asked for.
+
+    Parameters
+    ----------
+    path : the plan
+    columns : that must be there, by layer or table
+    spatial : whether one has a geometry and a CRS
+
+    Returns
+    -------
+    frames by name, and the problems of all; with any, the frames are not fit for use
+
+    Raises
+    ------
+    InputRefused
+        As for `layer_names`; and with the names of all layers and tables that are missing.
+    """
+    layers = layer_names(path)
+    missing = [name for name in columns if name not in layers]
+    if missing:
+        found = f"no table {', '.join(missing)}"
+        raise InputRefused([InputProblem(str(path), "", found, A_PLAN)])
+    problems: list[InputProblem] = []
+    tables = {
+        name: read_layer(path, name, own, spatial(name), problems) for name, own in columns.items()
+    }
+    return tables, problems

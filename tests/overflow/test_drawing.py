@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakline.grid import FloatArray
-from soakline.overflow.drawing import firsts_of, stations_every
+from soakline.overflow.drawing import stations_every
 from soakline.overflow.hydraulics import reach_velocities, way_maxima
+from soakline.section.stations import starts_of
 from tests.terrain_analytic.ground import sample, v_valley
 
 coordinate = st.floats(-500.0, 500.0).map(lambda value: round(value, 2))
@@ -17,7 +18,7 @@ line = st.lists(st.tuples(coordinate, coordinate), min_size=2, max_size=8)
 
 def stations(lines: list[FloatArray], spacing_m: float) -> list[FloatArray]:
     found, first = stations_every(
-        np.concatenate(lines), firsts_of([len(own) for own in lines]), spacing_m
+        np.concatenate(lines), starts_of(np.array([len(own) for own in lines])), spacing_m
     )
     return np.split(found, first[1:-1])
 
@@ -39,7 +40,7 @@ def test_each_of_many_ways_has_the_greatest_figures_that_it_has_alone() -> None:
     ground, grid = sample(v_valley(20.0, 8.0), width_m=101.0)
     rng = np.random.default_rng(4)
     count = np.array([2, 7, 3, 12, 2])
-    first = firsts_of(count)
+    first = starts_of(np.asarray(count))
     row = np.concatenate([np.sort(rng.uniform(20.0, 80.0, n)) for n in count])
     column = rng.uniform(20.0, 80.0, row.size)
     flow, width = rng.uniform(0.01, 1.0, row.size - count.size), rng.uniform(1.0, 30.0, count.size)

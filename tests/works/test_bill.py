@@ -6,7 +6,7 @@ import pytest
 from shapely import box
 
 from soakline import tables
-from soakline.inputs.machines import SOIL_GROUPS, Machine, read_machines
+from soakline.inputs.machines import Machine, read_machines, soil_groups
 from soakline.inputs.quantity_items import UNITS
 from soakline.outputs.quantities import TOTAL, quantity_table
 from soakline.runfile.keys import TEXTURES
@@ -68,8 +68,8 @@ def test_every_texture_has_a_group_and_sand_digs_no_slower_than_clay() -> None:
     """Groups as USDA Soil Survey Manual (Agriculture Handbook 18), ch. 3, from memory: sandy clay,
     silty clay and clay are clayey; sands and loamy sands sandy; all others loamy.
     """
-    assert set(SOIL_GROUPS) == set(TEXTURES)
-    clayey = {texture for texture, group in SOIL_GROUPS.items() if group == "clayey"}
+    assert set(soil_groups()) == set(TEXTURES)
+    clayey = {texture for texture, group in soil_groups().items() if group == "clayey"}
     assert clayey == {"sandy-clay", "silty-clay", "clay"}
     for machine in read_machines(tables.table("machines.csv")).values():
         sandy, loamy, clay = (machine.hourly_m3(own) for own in ("sand", "loam", "clay"))

@@ -10,7 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from soakline.outputs.columns import SCHEMAS
-from soakline.plan_file import A_PLAN, layer_names, read_layer
+from soakline.plan_file import A_PLAN, read_tables
 from soakline.problems import InputProblem, InputRefused
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
@@ -85,16 +85,7 @@ def read_plan(path: Path) -> PlanTables:
         If the file is not there or not a GeoPackage, if tables or columns are missing (all are
         named), if ids are missing or stand twice, or if the land has no outline or no CRS.
     """
-    layers = layer_names(path)
-    missing = [name for name in _COLUMNS if name not in layers]
-    if missing:
-        found = f"no table {', '.join(missing)}"
-        raise InputRefused([InputProblem(str(path), "", found, A_PLAN)])
-    problems: list[InputProblem] = []
-    tables = {
-        name: read_layer(path, name, columns, SCHEMAS[name].geometry is not None, problems)
-        for name, columns in _COLUMNS.items()
-    }
+    tables, problems = read_tables(path, _COLUMNS, lambda name: SCHEMAS[name].geometry is not None)
     if not problems:
         problems += _unfit(path, tables)
     if problems:

@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Literal, cast
 
 from soakline import tables
 from soakline.inputs.csv_columns import NamedRow, named_rows
@@ -12,22 +13,6 @@ from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
 SoilGroup = Literal["sandy", "loamy", "clayey"]
-
-SOIL_GROUPS: Mapping[str, SoilGroup] = {
-    "sand": "sandy",
-    "loamy-sand": "sandy",
-    "sandy-loam": "loamy",
-    "loam": "loamy",
-    "silt-loam": "loamy",
-    "sandy-clay-loam": "loamy",
-    "clay-loam": "loamy",
-    "silty-clay-loam": "loamy",
-    "sandy-clay": "clayey",
-    "silty-clay": "clayey",
-    "clay": "clayey",
-}
-"""USDA textures by their general groups: USDA Soil Survey Manual, Agriculture Handbook 18, ch. 3
-(from memory)."""
 
 MACHINES_KEY = "earthworks.machines"
 _RANGES = {
@@ -41,6 +26,12 @@ _RANGES = {
 COLUMNS = ("machine", "bucket_widths_m", *_RANGES, "source")
 _ALLOWED = "a CSV file with the columns " + ", ".join(COLUMNS)
 _WIDTHS = "widths from 0.05 to 10 m with blanks between them, such as 0.3 0.6 1.2"
+
+
+@cache
+def soil_groups() -> dict[str, SoilGroup]:
+    """Group of each USDA texture, from `config/soils.csv`."""
+    return {row["texture"]: cast("SoilGroup", row["group"]) for row in tables.rows("soils.csv")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +59,7 @@ class Machine:
 
     def hourly_m3(self, texture: str) -> float:
         """Bank volume in an hour in a soil of some USDA texture, m³/h."""
-        return self.bank_m3_h[SOIL_GROUPS[texture]]
+        return self.bank_m3_h[soil_groups()[texture]]
 
 
 def read_machines(path: Path) -> dict[str, Machine]:

@@ -14,6 +14,7 @@ from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import BuiltCrossings, Designed
 from soakline.section.crossings import DEEPEST_FORD_M, KINDS, LONGEST_FORD_M, RAMP_GRADE
 from soakline.section.stretches import SHORTEST_MOUND_M
+from soakline.section.trench import trenches_of
 
 # A crown that stands less than this over the highest water is as good as none.
 _LEAST_FREEBOARD_M = 0.05
@@ -37,7 +38,7 @@ def _track(plan: Designed, track: int) -> str:
 
 def _base_m(plan: Designed) -> FloatArray:
     """Elevation of the base of each crossing's swale, m."""
-    depth = np.array([own.depth_m for own in plan.figures.sections], dtype=float)
+    depth = trenches_of(plan.figures.sections).depth_m
     return np.asarray((plan.figures.level_m - depth)[plan.crossings.met.lip], dtype=float)
 
 

@@ -8,23 +8,17 @@ import shapely
 from soakline.grid import FloatArray
 from soakline.overflow.ranking import Ways
 from soakline.overflow.sills import Sill
+from soakline.section.stations import IntArray, starts_of
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
-
-IndexArray = npt.NDArray[np.int64]
 
 # A way along cell centres is drawn straighter by at most this many cells.
 _STRAIGHTEN_CELLS = 0.75
 
 
-def firsts_of(sizes: npt.ArrayLike) -> IndexArray:
-    """Place of each part's first item when parts follow each other, and the number of all items."""
-    return np.concatenate([[0], np.cumsum(sizes, dtype=np.int64)])
-
-
 def drawn_lines(
     sills: list[Sill],
-    paths: list[IndexArray],
+    paths: list[IntArray],
     sill_level_m: FloatArray,
     end_shapes: GeometryArray,
     ways: Ways,
@@ -55,7 +49,7 @@ def drawn_lines(
     arrived = centres[np.cumsum(cells) - 1]
     lasts = shapely.get_point(shapely.shortest_line(end_shapes, shapely.points(arrived)), 0)
     # The sill, then the cells; the point on the end stands for the last of them.
-    first = firsts_of(cells + 1)
+    first = starts_of(cells + 1)
     points = np.empty((first[-1], 2))
     is_start = np.zeros(first[-1], dtype=bool)
     is_start[first[:-1]] = True
@@ -66,7 +60,7 @@ def drawn_lines(
         _lines(points, cells + 1), _STRAIGHTEN_CELLS * grid.cell_m, preserve_topology=False
     )
     xy = shapely.get_coordinates(straight)
-    first = firsts_of(shapely.get_num_coordinates(straight))
+    first = starts_of(shapely.get_num_coordinates(straight).astype(np.int64))
     height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
     height[first[:-1]] = sill_level_m
     height[np.isnan(height)] = np.inf
@@ -85,8 +79,8 @@ def _lines(points: FloatArray, sizes: npt.ArrayLike) -> GeometryArray:
 
 @numba.njit(cache=True)
 def stations_every(
-    points: FloatArray, first: IndexArray, spacing_m: float
-) -> tuple[FloatArray, IndexArray]:
+    points: FloatArray, first: IntArray, spacing_m: float
+) -> tuple[FloatArray, IntArray]:
     """Points about every so many metres along lines, both ends of each included.
 
     Parameters

@@ -6,6 +6,7 @@ import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.overflow.hydraulics import way_maxima
+from soakline.section.stations import starts_of
 from soakline.siting.ends import EndMap
 from soakline.siting.exits import Exit, exits_at, lip_stations
 from soakline.siting.lines import LipLine
@@ -148,7 +149,7 @@ def judged_exits(
     length = np.minimum(np.maximum(peak / rules.flow_m2s, SHORTEST_SILL_M), LONGEST_SILL_M)
     stations = np.array([way.station_row.size for way in flat])
     steepest, fastest = way_maxima(
-        np.concatenate([[0], np.cumsum(stations)]),
+        starts_of(stations),
         np.concatenate([way.station_row for way in flat]),
         np.concatenate([way.station_column for way in flat]),
         ways.ground_m,

@@ -7,11 +7,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
-from soakline.overflow.drawing import IndexArray, drawn_lines, firsts_of, stations_every
+from soakline.overflow.drawing import drawn_lines, stations_every
 from soakline.overflow.hydraulics import way_maxima
 from soakline.overflow.ranking import SillRules, Ways
 from soakline.overflow.sills import Outlets, Sill
 from soakline.overflow.velocity import SoilResistance, permissible_ms
+from soakline.section.stations import IntArray, starts_of
 from soakline.siting.ends import End
 from soakline.siting.exits import REACH_M
 from soakline.terrain.cells import GeometryArray
@@ -151,7 +152,7 @@ def draw_routes(
         np.array([shapes.of(end) for end in ends], dtype=np.object_),
         ways,
     )
-    first_point = firsts_of([len(line) for line in lines])
+    first_point = starts_of(np.array([len(line) for line in lines]))
     points, first = stations_every(np.concatenate(lines)[:, :2].copy(), first_point, REACH_M)
     spilled = np.array([sill.share for sill in sills]) * peak_m3s[swale]
     flow, first_reach = _flows(paths, spilled, first)
@@ -188,8 +189,8 @@ def draw_routes(
 
 
 def _flows(
-    paths: list[IndexArray], spilled_m3s: FloatArray, first: IndexArray
-) -> tuple[FloatArray, IndexArray]:
+    paths: list[IntArray], spilled_m3s: FloatArray, first: IntArray
+) -> tuple[FloatArray, IntArray]:
     """Flow in each reach of every route, m³/s, and the place of each route's first reach.
 
     A reach carries what the path's cell at the same share of the way does.
@@ -198,7 +199,7 @@ def _flows(
     cells, cell = np.unique(np.concatenate(paths), return_inverse=True)
     carried = np.bincount(cell, weights=np.repeat(spilled_m3s, sizes), minlength=cells.size)
     reaches = np.diff(first) - 1
-    first_reach = firsts_of(reaches)[:-1]
+    first_reach = starts_of(reaches)[:-1]
     number = np.arange(reaches.sum()) - np.repeat(first_reach, reaches) + 1
     at = np.rint(number * np.repeat((sizes - 1) / reaches, reaches)).astype(np.int64)
-    return carried[cell[np.repeat(firsts_of(sizes)[:-1], reaches) + at]], first_reach
+    return carried[cell[np.repeat(starts_of(sizes)[:-1], reaches) + at]], first_reach

@@ -20,14 +20,13 @@ from soakline.overflow.ranking import (
     wanted_sill_m,
 )
 from soakline.overflow.velocity import travel_time_s
+from soakline.section.stretches import Span
 from soakline.siting.exits import Exit
 from soakline.water.network import Chain, Spill, chain_of
 
 _APART_M = 1.0  # ground left between two sills of one lip
 _GROWN_TIMES = 4
 
-Span = tuple[float, float]
-"""From and to, m along a lip."""
 LaidSill = tuple[Exit, float, float]
 """Exit at its middle, from and to, m along a lip."""
 

@@ -98,7 +98,7 @@ class LipStations:
     easting_m, northing_m : (n,) m
     left_east, left_north : (n,) unit vector uphill
     ground_above_m : (n,) ground less level at the lip, m
-    rise : (n,) slope of the ground uphill of the lip, where the trench is cut, rise over run
+    rise : (n,) mean slope of the ground uphill of the lip, rise over run
     fall : (n,) that downhill of it, where the mound stands; neither is negative
     uphill_m : (n, k) profile of the ground less level, from the lip uphill; see `section.cuts`
     """

@@ -8,6 +8,9 @@ import numpy as np
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.stations import IntArray
 
+Span = tuple[float, float]
+"""From and to, m along a lip."""
+
 # No machine heaps less than this between two sills.
 SHORTEST_MOUND_M = 3.0
 # What is shorter is no stretch.
@@ -48,7 +51,24 @@ class Stretches:
         )
 
 
-def stretches(length_m: FloatArray, sills_m: Sequence[Sequence[tuple[float, float]]]) -> Stretches:
+def joined(spans_m: Sequence[Span]) -> list[Span]:
+    """Spans in order, those that meet made one.
+
+    Examples
+    --------
+    >>> joined([(5.0, 9.0), (0.0, 5.0), (20.0, 22.0)])
+    [(0.0, 9.0), (20.0, 22.0)]
+    """
+    kept: list[Span] = []
+    for start, end in sorted(spans_m):
+        if kept and start <= kept[-1][1]:
+            kept[-1] = (kept[-1][0], max(kept[-1][1], end))
+        else:
+            kept.append((start, end))
+    return kept
+
+
+def stretches(length_m: FloatArray, sills_m: Sequence[Sequence[Span]]) -> Stretches:
     """Stretches between the ends and sills of lips.
 
     Parameters

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
 from soakline.section.mound import MoundShape
-from soakline.section.stretches import stretches
+from soakline.section.stretches import joined, stretches
 from soakline.section.trench import Trench
 
 
@@ -141,21 +140,3 @@ class SetOutPlan:
     finished: str
     dem: tuple[tuple[str, str], ...]
     vertical_unit: VerticalUnit
-
-
-def joined(gaps_m: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
-    """Stretches in order, those that meet made one.
-
-    Examples
-    --------
-    >>> joined(((5.0, 9.0), (0.0, 5.0), (20.0, 22.0)))
-    [(0.0, 9.0), (20.0, 22.0)]
-    """
-    ordered = sorted(gaps_m)
-    kept: list[tuple[float, float]] = ordered[:1]
-    for _, (start, end) in pairwise(ordered):
-        if start <= kept[-1][1]:
-            kept[-1] = (kept[-1][0], max(kept[-1][1], end))
-        else:
-            kept.append((start, end))
-    return kept

@@ -13,7 +13,7 @@ from pydantic import TypeAdapter
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
-from soakline.plan_file import A_PLAN, layer_names, read_layer
+from soakline.plan_file import A_PLAN, read_tables
 from soakline.problems import InputProblem, InputRefused
 from soakline.section.earthworks import average_end_area_m3
 from soakline.section.mound import MoundShape, crest_width_for_m
@@ -52,15 +52,7 @@ def read_setout(path: Path) -> SetOutPlan:
         If it is not a plan, lacks layers, columns or keys of its record (all are named), or has no
         swale or no pegs.
     """
-    layers = layer_names(path)
-    missing = [name for name in _COLUMNS if name not in layers]
-    if missing:
-        raise _refused(path, "", f"no table {', '.join(missing)}", A_PLAN)
-    problems: list[InputProblem] = []
-    tables = {
-        name: read_layer(path, name, columns, name not in _TABLES, problems)
-        for name, columns in _COLUMNS.items()
-    }
+    tables, problems = read_tables(path, _COLUMNS, lambda name: name not in _TABLES)
     if problems:
         raise InputRefused(problems)
     if not len(tables["pegs"]):

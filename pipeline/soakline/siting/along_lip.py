@@ -4,15 +4,13 @@ from collections.abc import Iterator
 
 import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.soils import soil_for
 from soakline.section.soils import soils as all_soils
+from soakline.section.stations import IntArray
 from soakline.terrain.cells import GeometryArray
-
-IndexArray = npt.NDArray[np.int64]
 
 
 def along_lip(
@@ -47,10 +45,10 @@ def along_lip(
     return mean
 
 
-def texture_along(
+def length_by_texture_m(
     lines: list[FloatArray], soils: gpd.GeoDataFrame, default: str
-) -> tuple[str, ...]:
-    """Texture of the soil that most of each lip lies on.
+) -> FloatArray:
+    """Length of each lip in soil of each texture.
 
     Parameters
     ----------
@@ -60,7 +58,7 @@ def texture_along(
 
     Returns
     -------
-    of each lip; of two that lie along as much of it the coarser one, whose faces are cut flatter
+    (lines, textures) m, in the order of `config/soils.csv`: coarse to fine
     """
     known = list(all_soils())
     given = np.array([isinstance(name, str) for name in soils["texture"]], dtype=bool)
@@ -69,7 +67,25 @@ def texture_along(
     for polygon, met, inside_m in _inside(rest, _polygons(soils), given):
         length[met, known.index(soils["texture"].iloc[polygon])] += inside_m
     length[:, known.index(default)] += shapely.length(rest)
-    return tuple(known[k] for k in np.argmax(length, axis=1))
+    return length
+
+
+def texture_along(
+    lines: list[FloatArray], soils: gpd.GeoDataFrame, default: str
+) -> tuple[str, ...]:
+    """Texture of the soil that most of each lip lies on.
+
+    Parameters
+    ----------
+    lines, soils, default : as for `length_by_texture_m`
+
+    Returns
+    -------
+    of each lip; of two that lie along as much of it the coarser one, whose faces are cut flatter
+    """
+    known = list(all_soils())
+    most = np.argmax(length_by_texture_m(lines, soils, default), axis=1)
+    return tuple(known[k] for k in most)
 
 
 def _lips(lines: list[FloatArray]) -> GeometryArray:
@@ -84,7 +100,7 @@ def _polygons(layer: gpd.GeoDataFrame) -> GeometryArray:
 
 def _inside(
     rest: GeometryArray, polygons: GeometryArray, given: BoolArray
-) -> Iterator[tuple[int, IndexArray, FloatArray]]:
+) -> Iterator[tuple[int, IntArray, FloatArray]]:
     """Polygons that tell something, the last first: its number, lips met, their length in it, m.
 
     What lies in a polygon is taken out of `rest`, so that no earlier one counts it again.

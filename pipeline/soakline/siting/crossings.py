@@ -9,11 +9,9 @@ import shapely
 
 from soakline.grid import FloatArray
 from soakline.section.stations import IntArray
+from soakline.section.stretches import Span
 from soakline.siting.lines import END_GAP_M, END_ROOM_M, LipLine, cut_out
 from soakline.terrain.cells import GeometryArray
-
-Span = tuple[float, float]
-"""From and to, m along a lip."""
 
 # A farm track whose width is not given; common practice, no source.
 USUAL_TRACK_M = 3.0

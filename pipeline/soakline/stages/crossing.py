@@ -20,8 +20,9 @@ from soakline.section.crossings import (
 from soakline.section.design import SectionDesign
 from soakline.section.pipe import pipes_for
 from soakline.section.stations import IntArray, interpolated
+from soakline.section.stretches import Span, joined
 from soakline.section.trench import Trench, Trenches, trenches_of
-from soakline.siting.crossings import Span, TrackMeetings
+from soakline.siting.crossings import TrackMeetings
 from soakline.stages.laying import Laid
 from soakline.water.event import Arrivals, Feeds
 
@@ -65,13 +66,9 @@ class TrackWorks:
         reach = _MOST_WIDTHS / 2.0 * self.met.width_m
         starts = np.maximum(self.met.start_m, self.met.at_m - reach)
         ends = np.minimum(self.met.end_m, self.met.at_m + reach)
-        for k in over[np.lexsort((starts[over], self.met.lip[over]))]:
-            spans, start, end = own[self.met.lip[k]], float(starts[k]), float(ends[k])
-            if spans and start <= spans[-1][1]:
-                spans[-1] = (spans[-1][0], max(end, spans[-1][1]))
-            else:
-                spans.append((start, end))
-        return own
+        for k in over:
+            own[self.met.lip[k]].append((float(starts[k]), float(ends[k])))
+        return [joined(spans) for spans in own]
 
     def kinds(self, trench: Trenches) -> npt.NDArray[np.str_]:
         """Kind of each crossing where the swales have some trench; (swales,) Trenches."""

@@ -13,6 +13,7 @@ from soakline.overflow.routes import EndShapes, draw_routes
 from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
+from soakline.section.trench import trenches_of
 from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
 from soakline.siting.site import Site, geometry_of, small_catchments, survey_site
@@ -139,7 +140,7 @@ def design_swales(
         works, set_out = dug_along(
             laid, drained, routes, tracks.spans(), mound_height, check_head, design, terrain, site
         )
-        depth = np.array([own.depth_m for own in drained.sections], dtype=float)
+        depth = trenches_of(drained.sections).depth_m
         crossings = built_crossings(
             tracks,
             laid,

@@ -7,8 +7,8 @@ from soakline.grid import FloatArray
 from soakline.overflow.routes import Route
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs, set_pegs
+from soakline.section.stretches import Span
 from soakline.section.works import GroundWorks, without_mounds_on, works_of
-from soakline.siting.crossings import Span
 from soakline.siting.excluded import ExcludedGround, ground_met
 from soakline.siting.site import Site
 from soakline.stages.draining import Drained

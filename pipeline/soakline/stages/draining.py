@@ -14,7 +14,7 @@ from soakline.overflow.sills import (
     rank_for,
 )
 from soakline.section.design import SectionDesign
-from soakline.section.trench import Trench
+from soakline.section.trench import Trench, trenches_of
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.laying import Laid, ponded_m2
 from soakline.terrain.hollows import Hollows
@@ -69,9 +69,9 @@ class _Basin:
         """Water surfaces with a section each, each drawn once."""
         asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
         if any(key not in self._surface for key in asked):
-            widths = np.array([width for _, width in asked], dtype=float)
-            batter = np.array([own.batter for own in sections], dtype=float)
-            drawn = ponded_m2(self.laid.pegs, batter * self.laid.sill_drop_m, widths)
+            trench = trenches_of(sections)
+            shore_m = trench.batter * self.laid.sill_drop_m
+            drawn = ponded_m2(self.laid.pegs, shore_m, trench.top_width_m)
             self._surface.update(zip(asked, drawn.tolist(), strict=True))
         return np.array([self._surface[key] for key in asked], dtype=float)
 
@@ -82,7 +82,7 @@ class _Basin:
             self._choices = [
                 self.pools(
                     step,
-                    self.laid.about_ponded_m2(np.array([own.top_width_m for own in step])),
+                    self.laid.about_ponded_m2(trenches_of(step).top_width_m),
                     np.zeros(count),
                 )
                 for step in self.steps
@@ -94,17 +94,16 @@ class _Basin:
         self, sections: tuple[Trench, ...], ponded_m2: FloatArray, sill_m: FloatArray
     ) -> Pools:
         """Level pools of the swales."""
-        depth = np.array([own.depth_m for own in sections], dtype=float)
-        batter = np.array([own.batter for own in sections], dtype=float)
+        trench = trenches_of(sections)
         # The shortest lips hold no more than the slope of their ends leaves.
         open_m = self.laid.length_m - self.tracks.taken_m(sections)
-        length = np.maximum(open_m, 2.0 * batter * depth + _LEAST_BASE_LENGTH_M)
+        length = np.maximum(open_m, 2.0 * trench.batter * trench.depth_m + _LEAST_BASE_LENGTH_M)
         return pools_of(
-            np.array([own.base_width_m for own in sections], dtype=float),
-            depth,
-            batter,
+            trench.base_width_m,
+            trench.depth_m,
+            trench.batter,
             length,
-            depth - self.laid.sill_drop_m,
+            trench.depth_m - self.laid.sill_drop_m,
             ponded_m2,
             self.laid.soak_m_h,
             sill_m,

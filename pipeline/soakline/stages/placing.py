@@ -59,7 +59,7 @@ def clear_of_exclusions(
 ) -> list[LipLine]:
     """Lips shortened until what is dug along them keeps off excluded ground to the centimetre.
 
-    Lines are trimmed by the slope of single cells; the trench is drawn by the slope across each
+    Lines are trimmed by the slope of single cells; the trench is drawn by the ground uphill of each
     peg. Where the two differ a corner may still reach into a setback.
     """
     clear: list[LipLine] = []

@@ -9,6 +9,7 @@ import networkx as nx
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.section.stations import starts_of
 from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays, route
 from soakline.water.level_pool import spill_parts
 from soakline.water.network import Chain
@@ -69,7 +70,7 @@ def chain_arrays(chain: Chain, travel_s: FloatArray, step_s: float) -> ChainArra
         raise ValueError("a travel time is negative or not finite")
     order = np.array(chain.order, dtype=np.int64)
     place = np.argsort(order)
-    starts = np.concatenate([[0], np.cumsum(counts)])
+    starts = starts_of(counts)
     quarters = travel_s / (step_s / QUARTERS)
     whole = np.floor(quarters).astype(np.int64)
     flat = [spill for own in chain.spills for spill in own]
@@ -80,7 +81,7 @@ def chain_arrays(chain: Chain, travel_s: FloatArray, step_s: float) -> ChainArra
     taken = np.array([k for i in order for k in range(starts[i], starts[i + 1])], dtype=np.int64)
     return ChainArrays(
         order=order,
-        first=np.concatenate([[0], np.cumsum(counts[order])]).astype(np.int64),
+        first=starts_of(counts[order]),
         to=to[taken],
         share=np.array([spill.share for spill in flat], dtype=np.float64)[taken],
         whole=whole[taken],
@@ -113,7 +114,7 @@ def places_of(chain: ChainArrays, places: IndexArray) -> ChainArrays:
     waits = chain.waits_for[places]
     return ChainArrays(
         order=chain.order[places],
-        first=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        first=starts_of(counts),
         to=place[chain.to[taken]],
         share=chain.share[taken],
         whole=chain.whole[taken],

@@ -1,12 +1,11 @@
 """Machine hours of each swale: bank volume over what the machine digs in an hour, soil by soil."""
 
 import geopandas as gpd
-import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.inputs.machines import Machine
-from soakline.runfile.keys import TEXTURES
-from soakline.siting.along_lip import along_lip
+from soakline.section.soils import soils as all_soils
+from soakline.siting.along_lip import length_by_texture_m
 
 
 def texture_shares(
@@ -24,17 +23,9 @@ def texture_shares(
     -------
     (lines,) by texture, coarse to fine; only textures that are met; each lip's shares sum to 1
     """
-    given = [texture if isinstance(texture, str) else "" for texture in soils["texture"]]
-    polygons = np.asarray(soils.geometry.array, dtype=object)
-    shares = {}
-    for texture in TEXTURES:
-        if texture != default and texture not in given:
-            continue
-        is_it = np.array([float(own == texture) if own else np.nan for own in given])
-        share = along_lip(lines, polygons, is_it, float(texture == default))
-        if share.any():
-            shares[texture] = share
-    return shares
+    length = length_by_texture_m(lines, soils, default)
+    share = length / length.sum(axis=1, keepdims=True)
+    return {own: share[:, k] for k, own in enumerate(all_soils()) if share[:, k].any()}
 
 
 def machine_hours(
