@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -68,9 +69,7 @@ def points_of(layers: Callable[[str], pd.DataFrame], kind: str) -> pd.DataFrame:
 def chosen(*points: tuple[str, float, float], **sizes: list[float]) -> Features:
     """Chosen points by kind, metres east and north of the centre."""
     kind, east, north = zip(*points, strict=True)
-    at = gpd.points_from_xy(
-        np.array(east) + CENTRE_EASTING_M, np.array(north) + CENTRE_NORTHING_M
-    )
+    at = gpd.points_from_xy(np.array(east) + CENTRE_EASTING_M, np.array(north) + CENTRE_NORTHING_M)
     return {"swale_points": gpd.GeoDataFrame({"kind": kind, **sizes}, geometry=at)}
 
 
@@ -96,8 +95,8 @@ def test_level_sill_capacity_and_storms_are_those_without_points(
 
 def test_each_soil_has_its_own_kind_one_a_swale(suggested: Callable[[str], pd.DataFrame]) -> None:
     ponds, basins = points_of(suggested, "pond"), points_of(suggested, "basin")
-    assert set(ponds.soil_texture) == {"clay"}
-    assert set(basins.soil_texture) == {"sand"}
+    assert set(ponds.texture) == {"clay"}
+    assert set(basins.texture) == {"sand"}
     assert ponds.swale_id.is_unique
     assert basins.swale_id.is_unique
     # Every swale of this plane is longer than 40 m and has room.
@@ -198,7 +197,7 @@ def test_pits_stand_at_even_steps_and_keep_off_sills_and_other_points(
     lines = suggested("swales").set_index("swale_id").geometry
     for swale_id, own in suggested("swale_points").groupby("swale_id"):
         spans = sorted(zip(own.chainage_m - own.length_m / 2.0, own.length_m, strict=True))
-        for (start, length), (following, _) in zip(spans, spans[1:], strict=False):
+        for (start, length), (following, _) in pairwise(spans):
             assert following - start - length >= 2.0 - 1e-9
         line = shapely.force_2d(lines[swale_id])
         for sill in sills[sills.swale_id == swale_id].itertuples():
@@ -301,7 +300,7 @@ def test_chosen_points_are_built_or_say_why_not(
     kinds = points.set_index("point_id").kind
     assert sorted(kinds[list(other)]) == ["basin", "pond"]
     assert any("here is clay that soaks 0.3 mm/h" in message for message in other.values())
-    assert any("here is sand that soaks 1e+02 mm/h" in message for message in other.values())
+    assert any("here is sand that soaks 105 mm/h" in message for message in other.values())
     shallower = of_code(layers, "pond_shallower")
     assert len(shallower) == 1
     base = swales.loc[pond.swale_id]
@@ -348,8 +347,8 @@ def test_rock_and_water_close_below_a_floor_are_told_and_kept_off(tmp_path: Path
     told = of_code(layers, "swale_point_too_deep").set_index("feature_id").message
     rows = layers("swale_points").set_index("point_id")
     # A floor of 0.8 m wants rock below 1.1 m, one of 1.1 m water below 2.1 m.
-    clay = set(rows.index[(rows.soil_texture == "clay") & (rows.kind != "basin")])
-    sand = set(rows.index[(rows.soil_texture == "sand") & (rows.kind == "organic_pit")])
+    clay = set(rows.index[(rows.texture == "clay") & (rows.kind != "basin")])
+    sand = set(rows.index[(rows.texture == "sand") & (rows.kind == "organic_pit")])
     assert "given" in set(rows.source[rows.kind == "pond"])
     assert "suggested" not in set(rows.source[rows.kind == "pond"])
     assert clay

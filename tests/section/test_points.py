@@ -113,4 +113,3 @@ def test_every_row_of_the_table_names_its_sources() -> None:
 
 def test_the_usual_sizes_can_be_dug() -> None:
     assert point_problems(SwalePointKeys(), "run.toml") == []
-

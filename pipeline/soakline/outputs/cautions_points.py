@@ -119,7 +119,7 @@ def _on_soil(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
             "caution",
             _LAYER,
             feature,
-            f"a {kind} wants {wants}; here is {texture} that soaks {rate:.2g} mm/h",
+            f"a {kind} wants {wants}; here is {texture} that soaks {rate:.3g} mm/h",
             "test the soil in a pit on site; choose another place, or do without",
         )
 

@@ -34,7 +34,7 @@ SWALE_POINTS = LayerSchema(
             "given: chosen in the features file; suggested: found by this program.",
             ("given", "suggested"),
         ),
-        text("soil_texture", "Soil", "USDA texture of the ground there.", tuple(soils())),
+        text("texture", "Soil", "USDA texture of the ground there.", tuple(soils())),
         real("chainage_m", "m", "Chainage", "Of its middle, along the lip from its start."),
         real(
             "length_m",

@@ -46,7 +46,7 @@ def point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "swale_id": [swale_id(int(lip)) for lip in own.lip],
         "kind": own.kind,
         "source": np.where(own.row >= 0, "given", "suggested"),
-        "soil_texture": list(own.texture),
+        "texture": list(own.texture),
         "chainage_m": own.at_m,
         "length_m": own.length_m,
         "width_m": own.width_m,
