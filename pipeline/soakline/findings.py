@@ -169,6 +169,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "swale_points_not_counted": ("note", "what ponds and basins hold beyond all capacities"),
     "organic_pits_settle": ("caution", "what rots in pits settles, and may burn"),
     "swale_point_on_other_soil": ("caution", "a pond or a basin on soil that is not its own"),
+    "passage_interrupted": ("caution", "ponds or pits in bases that something is to pass along"),
     "pond_shallower": ("caution", "a pond is as deep as the base leaves room for"),
     "pond_stands": ("caution", "water that stands in a pond, how deep and how long"),
     "swale_point_too_deep": ("caution", "rock or water table close below a floor"),

@@ -51,7 +51,7 @@ def test_the_longer_side_has_2400_pixels(pixels: np.ndarray) -> None:
         ("#d1620a", "routes"),
         ("#8c1d6b", "diversions"),
         ("#5b4a3a", "crossings"),
-        ("#1f6fa8", "drainage"),
+        ("#1f6fa8", "drainage, ponds and basins"),
         ("#00695c", "safe"),
     ],
 )

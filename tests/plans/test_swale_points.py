@@ -102,6 +102,7 @@ def test_each_soil_has_its_own_kind_one_a_swale(suggested: Callable[[str], pd.Da
     # Every swale of this plane is longer than 40 m and has room.
     assert set(ponds.swale_id) | set(basins.swale_id) == set(suggested("swales").swale_id)
     assert of_code(suggested, "swale_point_on_other_soil").empty
+    assert of_code(suggested, "passage_interrupted").empty
     assert set(ponds.source) == {"suggested"}
 
 
@@ -360,7 +361,8 @@ def test_rock_and_water_close_below_a_floor_are_told_and_kept_off(tmp_path: Path
 
 def test_faces_and_machine_are_measured_from_the_deeper_floor(tmp_path: Path) -> None:
     """1.2 m: a way out is usually asked for (29 CFR 1926.651(c)(2), 4 ft); by hand 1.2 m is dug."""
-    run = {"section": {"base_width_m": 2.4, "depth_m": 0.6}, "earthworks": {"machine": "hand"}}
+    section = {"base_width_m": 2.4, "depth_m": 0.6, "passage": "tractor"}
+    run = {"section": section, "earthworks": {"machine": "hand"}}
     points = {"ponds": "suggested", "pond_depth_m": 0.8, "pond_length_m": 8}
     layers = planned(tmp_path, points, **run)
     ponds = points_of(layers, "pond")
@@ -368,6 +370,8 @@ def test_faces_and_machine_are_measured_from_the_deeper_floor(tmp_path: Path) ->
     assert (ponds.face_height_m - ponds.face_height_m_swale).to_numpy() == pytest.approx(
         0.8, abs=0.01
     )
+    (message,) = of_code(layers, "passage_interrupted").message
+    assert message.startswith(f"{len(ponds)} ponds and 0 pits")
     for code, words in (("trench_safety", "over 1.5 m"), ("machine_unfit", "digs 1.2 m deep")):
         told = of_code(layers, code)
         told = told[told.layer == "swale_points"]

@@ -89,7 +89,18 @@ def _on_all(plan: Designed) -> Iterator[Finding]:
             "counts on: a pond may be full when the storm comes",
             "take it as a reserve; the sill stays where it is",
         )
-    pits = int(np.count_nonzero(own.kind == "organic_pit"))
+    ponds, pits = (int(np.count_nonzero(own.kind == kind)) for kind in ("pond", "organic_pit"))
+    passage = plan.run.section.passage
+    if passage and ponds + pits:
+        yield Finding(
+            "passage_interrupted",
+            "caution",
+            _LAYER,
+            "",
+            f"{ponds} ponds and {pits} pits lie in bases that something (section.passage = "
+            f'"{passage}") is to pass along: it stops at a pond, and the fill of a pit gives way',
+            "pass beside them on firm ground, or keep ponds and pits to swales that nothing passes",
+        )
     if pits:
         yield Finding(
             "organic_pits_settle",

@@ -20,7 +20,7 @@ from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds
 from soakline.outputs.picture_labels import place_labels
 from soakline.outputs.picture_panel import INK
-from soakline.outputs.picture_shapes import arrow_head, outline
+from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
 
 # Told apart by lightness as well as by hue, so that they hold for every kind of colour vision.
 _SWALE = "#3b1f5e"
@@ -58,10 +58,12 @@ _MARKS: Mapping[str, tuple[str, str, float, dict[str, Any]]] = {
     "crossings": (
         "Track crossing", "s", 3.6, {"color": "white", "mec": _CROSSING, "mew": 1.0, "zorder": 8.5}
     ),
-    "swale_points": (
-        "Pond, basin or pit", "o", 3.2, {"color": "white", "mec": _WATER, "mew": 1.1, "zorder": 8.4}
-    ),
 }  # fmt: skip
+_POINT_KINDS = {
+    "pond": ("Seasonal pond", "o", 4.2, {"color": _WATER, "mec": "white"}),
+    "basin": ("Infiltration basin", "^", 4.2, {"color": _WATER, "mec": "white"}),
+    "organic_pit": ("Organic pit", "o", 2.2, {"color": "white", "mec": _CROSSING}),
+}
 
 _LABEL_POINTS = 6.5
 _MOST_LABELS = 120
@@ -121,6 +123,8 @@ class MapDrawing:
         for layer, (name, marker, size, look) in _MARKS.items():
             if layer in shown:
                 self._marks(shown[layer], name, marker, size, **look)
+        if "swale_points" in shown:
+            self._swale_points(shown["swale_points"])
         if "overflow_routes" in shown:
             self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
         if "diversions" in shown:
@@ -151,6 +155,12 @@ class MapDrawing:
         self.axes.plot(*places.T, marker, ms=size * self.fine, **look)
         label = _counted(name, layer)
         self.legend.append(Line2D([], [], marker=marker, ms=1.3 * size, lw=0, label=label, **look))
+
+    def _swale_points(self, points: gpd.GeoDataFrame) -> None:
+        for kind, (name, marker, size, colours) in _POINT_KINDS.items():
+            own = points[points["kind"] == kind]
+            if len(own):
+                self._marks(own, name, marker, size, mew=0.7, zorder=8.4, **colours)
 
     def _courses(
         self, courses: gpd.GeoDataFrame, name: str, colour: str, dashes: tuple[float, ...]
@@ -206,7 +216,7 @@ class MapDrawing:
                 self.axes.plot(
                     *places.T, marker, color=_SAFE, ms=size, mec="white", mew=0.9, zorder=10
                 )
-                self.legend.append(_point(marker, _SAFE, size, name))
+                self.legend.append(legend_point(marker, _SAFE, size, name))
 
     def _excluded(self, excluded: gpd.GeoDataFrame) -> None:
         for name, reasons, colour, hatch in _EXCLUDED:
@@ -237,6 +247,10 @@ class MapDrawing:
             for name in ("spillways", "safe_points")
             if name in shown
         ]
+        if "swale_points" in shown:
+            # Pits stand too close for a name to keep off them all.
+            wet = shown["swale_points"].query("kind != 'organic_pit'")
+            points.append(shapely.get_coordinates(wet.geometry.array))
         labels = place_labels(
             swales["swale_id"].fillna("").tolist(),
             shapely.force_2d(swales.geometry.array).tolist(),
@@ -277,12 +291,6 @@ class MapDrawing:
         polygons = shapely.get_parts(thinned)
         outlines = [outline(p) for p in polygons if p.geom_type == "Polygon" and not p.is_empty]
         self.axes.add_collection(PathCollection(outlines, **look), autolim=False)
-
-
-def _point(marker: str, colour: str, size: float, label: str) -> Line2D:
-    return Line2D(
-        [], [], marker=marker, color=colour, ms=size, mec="white", mew=0.8, lw=0, label=label
-    )
 
 
 def _counted(name: str, layer: pd.DataFrame) -> str:

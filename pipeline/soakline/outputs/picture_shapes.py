@@ -1,7 +1,8 @@
-"""Shapes that the map draws: outlines with holes, heads of arrows."""
+"""Shapes that the map draws: outlines with holes, heads of arrows, marks of the legend."""
 
 import numpy as np
 import shapely
+from matplotlib.lines import Line2D
 from matplotlib.path import Path as Outline
 
 from soakline.grid import FloatArray
@@ -27,3 +28,10 @@ def arrow_head(line: FloatArray, length_m: float) -> FloatArray | None:
     across = np.array([-along[1], along[0]]) * 0.45
     back = line[-1] - along
     return np.array([line[-1], back + across, back - across])
+
+
+def legend_point(marker: str, colour: str, size: float, label: str) -> Line2D:
+    """A mark as the legend shows it."""
+    return Line2D(
+        [], [], marker=marker, color=colour, ms=size, mec="white", mew=0.8, lw=0, label=label
+    )
