@@ -246,6 +246,12 @@ def test_the_search_says_where_it_found_no_place(
     )
     messages = of_code(layers, "swale_points_suggested").message
     assert messages.str.contains(f"on 0 swales.*{swales} are shorter than 300 m").all()
+    deep = planned(
+        tmp_path / "deep", {"ponds": "suggested", "pond_depth_m": 0.9, "pond_length_m": 8}
+    )
+    (message,) = of_code(deep, "swale_points_suggested").message
+    assert "on 0 swales, one each" in message
+    assert f"{ponds} have a base too narrow for the depth" in message
 
 
 def test_the_layer_given_back_makes_the_same_points(

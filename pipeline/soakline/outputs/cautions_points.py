@@ -59,7 +59,8 @@ def _on_search(search: Search, least_m: float) -> Finding:
             (search.chosen, "have one that was chosen"),
             (search.short, f"are shorter than {least_m:g} m"),
             (search.other_soil, "lie on soil that asks for none"),
-            (search.no_room, "have no room for one, on their base or beside it"),
+            (search.narrow, "have a base too narrow for the depth"),
+            (search.no_room, "have no room for one along, beside or below them"),
         )
         if count
     ]

@@ -210,7 +210,8 @@ class Search:
     chosen : with a point of that kind already chosen
     short : shorter than the least length
     other_soil : where the soil at the places tried asks for none
-    no_room : without a clear reach of the size, or whose base is too narrow
+    narrow : whose base, or reach, leaves no floor at the depth asked for
+    no_room : without a clear reach of the size, ground clear of works beside it, or depth of soil
     """
 
     kind: PointKind
@@ -218,6 +219,7 @@ class Search:
     chosen: int
     short: int
     other_soil: int
+    narrow: int
     no_room: int
 
 

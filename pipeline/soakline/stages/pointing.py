@@ -234,7 +234,7 @@ def _looked_for(
         if lip not in short
     }
     found: dict[int, Wanted] = {}
-    suited = {lip for lip, own in tries.items() if not own}
+    suited, narrow = {lip for lip, own in tries.items() if not own}, set()
     for place in range(max(map(len, tries.values()), default=0)):
         now = [own[place] for lip, own in tries.items() if lip not in found and place < len(own)]
         shape, (texture, soak) = ground.shape(now), ground.soils(now)
@@ -246,7 +246,9 @@ def _looked_for(
             if not rule.suits(soil_for(texture[k]).group, float(soak[k])):
                 continue
             suited.add(own.lip)
-            if clear[k] and dry[k] and shape.depth_m[k] >= own.size.depth_m:
+            if shape.depth_m[k] < own.size.depth_m:
+                narrow.add(own.lip)
+            elif clear[k] and dry[k]:
                 found[own.lip] = own
                 taken[own.lip].append(with_room(own.span_m))
     return list(found.values()), Search(
@@ -255,5 +257,6 @@ def _looked_for(
         chosen=len(chosen),
         short=len(short),
         other_soil=len(tries.keys() - suited),
-        no_room=len(suited - found.keys()),
+        narrow=len(narrow - found.keys()),
+        no_room=len(suited - narrow - found.keys()),
     )
