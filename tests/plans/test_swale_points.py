@@ -383,3 +383,18 @@ def test_faces_and_machine_are_measured_from_the_deeper_floor(tmp_path: Path) ->
         told = told[told.layer == "swale_points"]
         assert set(told.feature_id) == set(ponds.point_id)
         assert told.message.str.contains(words).all()
+
+
+def test_a_basin_in_volcanic_soil_is_told_by_its_rate_and_treated_as_the_base_is(
+    tmp_path: Path,
+) -> None:
+    """Loam that was measured to soak 100 mm/h; gravel 0.1 m: common practice, no source."""
+    soils = clay_over_sand().assign(texture="loam", ksat_mm_h=100.0)
+    run = {"soil": {"amendment": "gravel"}, "section": {"base_width_m": 1.5, "depth_m": 0.5}}
+    layers = planned(tmp_path, {"basins": "suggested"}, {"soils": soils}, **run)
+    basins, swales = points_of(layers, "basin"), layers("swales")
+    assert set(basins.swale_id) == set(swales.swale_id)
+    assert set(basins.texture) == {"loam"}
+    base_m2 = (1.5 * (swales.length_m - 2.0 * swales.batter * 0.5)).sum() + basins.area_m2.sum()
+    rows = layers("quantities").set_index("item").amount
+    assert rows["gravel"] == pytest.approx(0.1 * base_m2)

@@ -200,12 +200,16 @@ def _on_faces(plan: Designed) -> Iterator[Finding]:
 
 def _on_face(plan: Designed, k: int, feature: str, where: str) -> Iterator[Finding]:
     own, machine = plan.points, plan.inputs.works.machine
-    words = face_words(float(own.face_m[k]))
+    face = float(own.face_m[k])
+    if own.kind[k] == "basin":
+        # Ponds and pits are deeper than any layer below the base.
+        face += plan.design.on(plan.figures.texture[own.lip[k]]).amendment.layer_m
+    words = face_words(face)
     if words:
         yield Finding("trench_safety", "caution", _LAYER, feature, where + words[0], words[1])
     short = []
-    if own.face_m[k] > machine.dig_depth_m:
-        short.append(f"it digs {machine.dig_depth_m:g} m deep, the face is {own.face_m[k]:.2f} m")
+    if face > machine.dig_depth_m:
+        short.append(f"it digs {machine.dig_depth_m:g} m deep, the face is {face:.2f} m")
     if own.kind[k] == "basin" and own.daylight_m[k] > machine.reach_m:
         short.append(f"it reaches {machine.reach_m:g} m, {own.daylight_m[k]:.1f} m are dug across")
     if short:
