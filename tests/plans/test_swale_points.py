@@ -398,3 +398,21 @@ def test_a_basin_in_volcanic_soil_is_told_by_its_rate_and_treated_as_the_base_is
     base_m2 = (1.5 * (swales.length_m - 2.0 * swales.batter * 0.5)).sum() + basins.area_m2.sum()
     rows = layers("quantities").set_index("item").amount
     assert rows["gravel"] == pytest.approx(0.1 * base_m2)
+
+
+def test_a_basin_that_would_come_to_the_swale_above_is_not_dug(tmp_path: Path) -> None:
+    """Swales 17.5 m apart in sand: 5 m more base leave no metre between works but at the top."""
+    soils = clay_over_sand().assign(texture="sand")
+    section = {"base_width_m": 2.4, "depth_m": 0.4}
+    close = {"spacing": {"mature_tree_height_m": 1.4}, "section": section}
+    points = {"basins": "suggested", "basin_width_m": 5}
+    layers = planned(tmp_path, points, {"soils": soils}, **close)
+    swales, works = layers("swales"), layers("swale_ground")
+    assert swales.level_m.nunique() > 5
+    highest = set(swales.swale_id[swales.level_m == swales.level_m.max()])
+    basins = layers("swale_point_ground")
+    assert set(basins.swale_id) == highest
+    for own in basins.itertuples():
+        assert works[works.swale_id != own.swale_id].distance(own.geometry).min() >= 1.0
+    (message,) = of_code(layers, "swale_points_suggested").message
+    assert f"{len(swales) - len(highest)} have no room for one" in message
