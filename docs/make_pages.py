@@ -20,6 +20,7 @@ from soakline.outputs.schema import Column, LayerSchema
 from soakline.runfile.not_yet import LATER
 from soakline.runfile.reading import allowed, plain_keys, sections, shown
 from soakline.runfile.sections import RunFile
+from soakline.runfile.swale_point_section import POINT_RANGES
 
 DOCS = Path(__file__).resolve().parent
 MADE = "<!-- Made by docs/make_pages.py (`make docs`): change the program, not this page. -->"
@@ -81,7 +82,18 @@ def run_file_page() -> str:
     )
     known = ", ".join(f"`{name}`" for name in LAYERS_NOT_USED)
     lines += ["", f"Known, but not used in this version (a finding says so): {known}.", ""]
-    lines += ["## The rain table", ""]
+    sizes = "; ".join(
+        f"`{kind}`: "
+        + ", ".join(f"`{name}` {limits.low:g} to {limits.high:g} m" for name, limits in own.items())
+        for kind, own in POINT_RANGES.items()
+    )
+    lines.append(
+        "`swale_points` are places for seasonal ponds, infiltration basins and organic pits, each "
+        "at the nearest swale if that lies within 25 m; `kind` is required. A size that is empty "
+        f"is that of `[swale_points]`, others tell nothing: {sizes}. A plan's own `swale_points` "
+        "can be changed in a GIS and given back."
+    )
+    lines += ["", "## The rain table", ""]
     lines.append(
         "A CSV file. The first column is `duration_min`; every other one is headed by a return "
         "period in years (`10`) or an annual exceedance probability (`10%`). Cells are depths in "

@@ -92,6 +92,11 @@ CODES: Mapping[str, tuple[str, str]] = {
         "note",
         "part of the land has no cover or soil drawn; the run file's stand in",
     ),
+    "section_wider_than_spacing": (
+        "caution",
+        "works of neighbouring swales would meet, so that lines are cut or left out",
+    ),
+    "soil_too_shallow": ("note", "rock or water table shut out ground, and what depth they bear"),
     "soaking_not_reliable": ("caution", "the base soaks too slowly to be relied on"),
     "amended_base": ("caution", "soaking counts on a treatment of the base, and on how much"),
     "amendment_left_out": ("note", "swales on soil that the amendment is no use on go without"),
@@ -158,5 +163,15 @@ CODES: Mapping[str, tuple[str, str]] = {
     "crossing_at_lip_end": ("caution", "no mound finds room between a track and the lip's end"),
     "track_carries_water": ("caution", "a swale's water may run down a track"),
     "track_along_swale": ("caution", "a track runs along a lip for a long way"),
+    # ponds, basins and organic pits along swales
+    "swale_point_left_out": ("caution", "chosen points that no pond, basin or pit is dug at"),
+    "swale_points_suggested": ("note", "where ponds or basins are suggested, and where not"),
+    "swale_points_not_counted": ("note", "what ponds and basins hold beyond all capacities"),
+    "organic_pits_settle": ("caution", "what rots in pits settles, and may burn"),
+    "swale_point_on_other_soil": ("caution", "a pond or a basin on soil that is not its own"),
+    "passage_interrupted": ("caution", "ponds or pits in bases that something is to pass along"),
+    "pond_shallower": ("caution", "a pond is as deep as the base leaves room for"),
+    "pond_stands": ("caution", "water that stands in a pond, how deep and how long"),
+    "swale_point_too_deep": ("caution", "rock or water table close below a floor"),
 }
 """Every code: the severities it may have, and what it says. Kept complete by a test."""

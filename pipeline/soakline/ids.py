@@ -46,6 +46,11 @@ def route_id(swale: int, sill: int) -> str:
     return f"{swale_id(swale)}-R{sill + 1}"
 
 
+def swale_point_id(swale: int, place: int) -> str:
+    """Ponds, basins and pits of a swale are numbered along its lip."""
+    return f"{swale_id(swale)}-P{place + 1}"
+
+
 def crossing_id(swale: int, place: int) -> str:
     """Crossings of a swale are numbered along its lip."""
     return f"{swale_id(swale)}-X{place + 1}"

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rasterio.transform import from_origin
-from shapely import LineString, Polygon, box
+from shapely import LineString, Point, Polygon, box
 
 from tests.commands.running import Run, loaded_program, run_anew, run_bound
 from tests.inputs.files import NORTH_M, UTM, WEST_M, tilted_m, write_layer, write_raster
@@ -115,7 +115,7 @@ def cut(name: str) -> Spoil:
     return spoil
 
 
-def features(layer: str, shape: Polygon | LineString, **columns: list[object]) -> Spoil:
+def features(layer: str, shape: Polygon | LineString | Point, **columns: list[object]) -> Spoil:
     """Put another features file in the place of the good one."""
 
     def spoil(folder: Path) -> None:
@@ -191,6 +191,30 @@ BAD_FILES = {
     "block without height": Bad(
         features("planting_blocks", LAND, species=["oak"]),
         ("features.gpkg", "planting_blocks, feature 1", "mature_tree_height_m", "no value"),
+    ),
+    "unknown kind of point": Bad(
+        features("swale_points", Point(WEST_M + 40, NORTH_M - 30), kind=["pondd"]),
+        ("features.gpkg", "layer swale_points, feature 1, kind", '"pondd"', "Nearest valid: pond"),
+    ),
+    "point of no kind": Bad(
+        features("swale_points", Point(WEST_M + 40, NORTH_M - 30), length_m=[5.0]),
+        ("features.gpkg", "swale_points, feature 1, kind", "no value", '"organic_pit"'),
+    ),
+    "pond deeper than its limit": Bad(
+        features("swale_points", Point(WEST_M + 40, NORTH_M - 30), kind=["pond"], depth_m=[2.0]),
+        ("swale_points, feature 1, depth_m", '2 m where kind is "pond"', "from 0.1 to 1 m"),
+    ),
+    "basin of negative width": Bad(
+        features("swale_points", Point(WEST_M + 40, NORTH_M - 30), kind=["basin"], width_m=[-1.0]),
+        ("swale_points, feature 1, width_m", "-1 m", "at least 0 m"),
+    ),
+    "point drawn as a line": Bad(
+        features("swale_points", TRACK, kind=["pond"]),
+        ("features.gpkg", "layer swale_points", "line geometry", "point geometry"),
+    ),
+    "texture that no table has": Bad(
+        features("soils", LAND, texture=["gravelly"]),
+        ("features.gpkg", "soils, feature 1, texture", '"gravelly"', '"silty-clay"'),
     ),
     "rain as text": Bad(rain("38", "wet"), ("rain.csv: rain.table, row 3, column 10", '"wet"')),
     "rain with a gap": Bad(rain("38", ""), ("rain.csv: rain.table, row 3, column 10", "empty")),
@@ -294,6 +318,32 @@ BAD_RUN_FILES = {
     "batter too flat for the ground": Bad(
         run_toml("[rain]", "[section]\nbatter = 4\n[rain]"),
         ("run.toml: section.batter", "4 (horizontal per 1 vertical)", "under 4.00"),
+    ),
+    "texture that is none": Bad(
+        run_toml("[rain]", '[soil]\ntexture = "volcanic"\n[rain]'),
+        ("run.toml: soil.texture", '"volcanic"', '"sandy-loam"'),
+    ),
+    "unknown amendment": Bad(
+        run_toml("[rain]", '[soil]\namendment = "compost"\n[rain]'),
+        ("run.toml: soil.amendment", '"compost"', '"gypsum"'),
+    ),
+    "mound flatter than the ground": Bad(
+        run_toml("[rain]", "[earthworks]\nmound_batter = 7\n[rain]"),
+        ("run.toml: earthworks.mound_batter", "7 on ground up to 15 %", "under 6.00"),
+    ),
+    "pond too short for its ramps": Bad(
+        run_toml("[rain]", "[swale_points]\npond_depth_m = 1\n[rain]"),
+        ("run.toml: swale_points.pond_length_m", "6 m with a pond_depth_m of 1 m", "6.3 m"),
+    ),
+    "pits that meet": Bad(
+        run_toml(
+            "[rain]", "[swale_points]\norganic_pit_every_m = 5\norganic_pit_length_m = 4\n[rain]"
+        ),
+        ("run.toml: swale_points.organic_pit_every_m", "5 m with pits 4 m long", "at least 6 m"),
+    ),
+    "pond deeper than ponds may be": Bad(
+        run_toml("[rain]", "[swale_points]\npond_depth_m = 1.5\n[rain]"),
+        ("run.toml: swale_points.pond_depth_m", "1.5", "from 0.1 to 1 m"),
     ),
     "not TOML": Bad(run_toml("[rain]", "[rain"), ("run.toml",)),
 }

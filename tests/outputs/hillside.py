@@ -170,6 +170,7 @@ def hillside_layers(cell_m: float = 2.0) -> Layers:
     dam = shapely.Point(at(60, -215))
     hollows = [given.buffer(22), shapely.Point(at(-250, -150)).buffer(12)]
 
+    points = [lip.interpolate(0.7, normalized=True) for lip in flat[:6]]
     crossings = [lip.interpolate(0.4, normalized=True) for lip in flat[:8]]
 
     layers = {
@@ -201,6 +202,10 @@ def hillside_layers(cell_m: float = 2.0) -> Layers:
         "pegs": _filled("pegs", pegs, len(pegs), chainage_m=[d for _, d in along]),
         "diversions": _filled("diversions", [translate(routes[0], 60.0)], 1, swale_id=ids[:1]),
         "crossings": _filled("crossings", crossings, len(crossings), swale_id=ids[:8]),
+        "swale_points": _filled("swale_points", points, len(points), swale_id=ids[:6]),
+        "swale_point_ground": _filled(
+            "swale_point_ground", [own.buffer(2.0) for own in points], len(points)
+        ),
     }
     tables = {s.name: _filled(s.name, None, 8) for s in LAYERS if s.geometry is None}
     return layers | tables

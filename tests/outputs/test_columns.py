@@ -61,6 +61,15 @@ CONTRACT = {
             "base_level_m run_m pipes pipe_diameter_m pipe_length_m pipe_flow_m3s"
         ),
     ),
+    # What the contract asks for as options without naming a layer.
+    "swale_points": (
+        "Point",
+        (
+            "point_id swale_id kind source texture chainage_m length_m width_m depth_m "
+            "floor_level_m area_m2 storage_m3 cut_m3 organic_m3 seep_h face_height_m"
+        ),
+    ),
+    "swale_point_ground": ("MultiPolygon", "point_id swale_id kind area_m2"),
     "storms": (None, "storm_id frequency aep_pct duration_min depth_mm pattern purpose"),
     "swale_storms": (
         None,

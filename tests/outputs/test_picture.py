@@ -12,8 +12,8 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 
 from soakline.outputs.picture import drawn_map
-from soakline.outputs.picture_layers import _arrow_head, _outline
 from soakline.outputs.picture_panel import bar_length_m
+from soakline.outputs.picture_shapes import arrow_head, outline
 from soakline.problems import InputRefused
 from tests.outputs.hillside import EAST_M, NORTH_M, Layers, ground_m, hillside_grid
 
@@ -51,7 +51,7 @@ def test_the_longer_side_has_2400_pixels(pixels: np.ndarray) -> None:
         ("#d1620a", "routes"),
         ("#8c1d6b", "diversions"),
         ("#5b4a3a", "crossings"),
-        ("#1f6fa8", "drainage"),
+        ("#1f6fa8", "drainage, ponds and basins"),
         ("#00695c", "safe"),
     ],
 )
@@ -137,15 +137,15 @@ def test_the_scale_bar_is_the_longest_round_length_that_fits(
 
 def test_holes_stay_empty() -> None:
     ring: Callable[[float], shapely.Polygon] = lambda r: shapely.box(-r, -r, r, r)  # noqa: E731
-    outline = _outline(ring(10) - ring(5))
-    assert outline.contains_point((7, 7))
-    turns = [shapely.LinearRing(part).is_ccw for part in outline.to_polygons()]
+    path = outline(ring(10) - ring(5))
+    assert path.contains_point((7, 7))
+    turns = [shapely.LinearRing(part).is_ccw for part in path.to_polygons()]
     assert turns == [True, False]
 
 
 def test_an_arrow_head_points_where_the_route_runs() -> None:
-    head = _arrow_head(np.array([(0.0, 0.0), (0.0, 5.0), (40.0, 5.0)]), 4.0)
+    head = arrow_head(np.array([(0.0, 0.0), (0.0, 5.0), (40.0, 5.0)]), 4.0)
     assert head is not None
     assert head[0].tolist() == [40.0, 5.0]
     assert head[1:].mean(axis=0).tolist() == [36.0, 5.0]
-    assert _arrow_head(np.zeros((2, 2)), 4.0) is None
+    assert arrow_head(np.zeros((2, 2)), 4.0) is None

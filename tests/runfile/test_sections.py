@@ -119,6 +119,17 @@ ONLY_HERE = {
     ("earthworks", "budget"),
     ("earthworks", "hours_per_year"),
     ("earthworks", "swales_per_year"),
+    ("swale_points", "ponds"),
+    ("swale_points", "pond_length_m"),
+    ("swale_points", "pond_depth_m"),
+    ("swale_points", "basins"),
+    ("swale_points", "basin_length_m"),
+    ("swale_points", "basin_width_m"),
+    ("swale_points", "organic_pit_every_m"),
+    ("swale_points", "organic_pit_length_m"),
+    ("swale_points", "organic_pit_width_m"),
+    ("swale_points", "organic_pit_depth_m"),
+    ("swale_points", "least_swale_m"),
 }
 
 

@@ -83,6 +83,15 @@ FEATURE_LAYERS: dict[str, Layer] = {
             Column("species", "text"),
         ),
     ),
+    "swale_points": Layer(
+        ("point",),
+        (
+            Column("kind", "text"),
+            Column("length_m", "number", "m"),
+            Column("width_m", "number", "m"),
+            Column("depth_m", "number", "m"),
+        ),
+    ),
 }
 """Layers that this version reads, in the order of the contract."""
 

@@ -18,6 +18,7 @@ from soakline.inputs.feature_layers import (
     Layer,
 )
 from soakline.inputs.land_words import checked_words
+from soakline.inputs.swale_points import checked_points
 from soakline.inputs.types import Elevation, Features
 from soakline.inputs.vector_files import geometry_kinds, layer_names, mend, read_layer, to_working
 from soakline.problems import InputProblem, ProblemCollector
@@ -120,6 +121,7 @@ def _read_one(
             pd.DataFrame(frame.drop(columns="geometry")), layer, file, key, findings
         )
         columns = checked_words(columns, name, file, key)
+        columns = checked_points(columns, name, file, key)
     collector.raise_if_any()
     columns["geometry"] = shapes
     read = gpd.GeoDataFrame(columns, geometry="geometry", crs=crs)

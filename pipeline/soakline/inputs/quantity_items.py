@@ -26,6 +26,13 @@ UNITS: Mapping[str, str] = {
     "gypsum": "t",
     "cut below the base": "m³",
     "base ripped or mixed": "m²",
+    "seasonal ponds": "number",
+    "infiltration basins": "number",
+    "organic pits": "number",
+    "cut of ponds, basins and pits": "m³",
+    "spoil of ponds, basins and pits, settled": "m³",
+    "water held in ponds and basins": "m³",
+    "organic fill of pits": "m³",
     "pegs": "number",
     "machine hours": "h",
 }

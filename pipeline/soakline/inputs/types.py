@@ -68,6 +68,7 @@ class Features:
     land_cover: gpd.GeoDataFrame
     hard_surfaces: gpd.GeoDataFrame
     diversions: gpd.GeoDataFrame
+    swale_points: gpd.GeoDataFrame
 
 
 @dataclass(frozen=True, eq=False, slots=True)

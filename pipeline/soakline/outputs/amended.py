@@ -12,10 +12,12 @@ CUT_BELOW, WORKED = "cut below the base", "base ripped or mixed"
 
 
 def base_m2(plan: Designed) -> FloatArray:
-    """Area of each swale's level base, between the slopes of its ends, (swales,) m²."""
-    trench = trenches_of(plan.figures.sections)
+    """Area of each swale's level base between the slopes of its ends, basins too, (swales,) m²."""
+    trench, points = trenches_of(plan.figures.sections), plan.points
     length = plan.figures.length_m - 2.0 * trench.batter * trench.depth_m
-    return trench.base_width_m * np.maximum(length, 0.0)
+    added = np.where(points.kind == "basin", points.area_m2, 0.0)
+    added = np.bincount(points.lip, weights=added, minlength=length.size)
+    return np.asarray(trench.base_width_m * np.maximum(length, 0.0) + added, dtype=float)
 
 
 def amendment_entries(plan: Designed) -> list[Entry]:

@@ -21,6 +21,20 @@ def _swale(i: int, code: str, severity: Severity, message: str, advice: str) -> 
     return Finding(code, severity, "swales", swale_id(i), message, advice)
 
 
+def face_words(face_m: float) -> tuple[str, str] | None:
+    """Message and advice on a cut face; None where it is low."""
+    if face_m <= _WAY_OUT_FROM_M:
+        return None
+    at = _SUPPORT_FROM_M if face_m > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
+    need = "support or flat batters are" if face_m > _SUPPORT_FROM_M else "a way out is"
+    message = (
+        f"the cut face stands {face_m:.2f} m high, over {at:g} m, from where {need} usually "
+        "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)"
+    )
+    advice = "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules"
+    return message, advice
+
+
 def swale_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of each swale, from the highest down."""
     for i in range(len(plan.placed.lines)):
@@ -163,17 +177,9 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     layer = plan.design.on(plan.figures.texture[i]).amendment.layer_m
     face, wedge = float(volumes.face_height_m[i]) + layer, float(volumes.wedge_m2[i])
     short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
-    if face > _WAY_OUT_FROM_M:
-        at = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
-        need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
-        yield _swale(
-            i,
-            "trench_safety",
-            "caution",
-            f"the cut face stands {face:.2f} m high, over {at:g} m, from where {need} usually "
-            "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)",
-            "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules",
-        )
+    words = face_words(face)
+    if words:
+        yield _swale(i, "trench_safety", "caution", *words)
     if wedge > plan.figures.sections[i].area_m2:
         yield _swale(
             i,

@@ -24,6 +24,7 @@ from soakline.outputs.columns_land import (
     SAFE_POINTS,
     SLOPE_CLASSES,
 )
+from soakline.outputs.columns_points import SWALE_POINT_GROUND, SWALE_POINTS
 from soakline.outputs.columns_swales import PEGS, SWALE_CATCHMENTS, SWALE_GROUND, SWALES
 from soakline.outputs.columns_water import (
     DIVERSIONS,
@@ -62,6 +63,8 @@ LAYERS: tuple[LayerSchema, ...] = (
     PEGS,
     DIVERSIONS,
     CROSSINGS,
+    SWALE_POINTS,
+    SWALE_POINT_GROUND,
     STORMS,
     SWALE_STORMS,
     QUANTITIES,

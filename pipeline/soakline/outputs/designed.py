@@ -15,6 +15,7 @@ from soakline.overflow.sills import Outlets
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
+from soakline.section.points import SwalePoints
 from soakline.section.stations import IntArray
 from soakline.section.trench import Trench
 from soakline.section.works import GroundWorks
@@ -136,6 +137,7 @@ class Designed:
     terrain, site, placed, design : of the stages
     diversions : drains that lead water to swales
     crossings : BuiltCrossings
+    points : SwalePoints
     catchments, catchment_ground : of the swales, drains counted in, and their polygons
     event, outlets, routes, results : what storms do
     pegs, works : of all swales
@@ -154,6 +156,7 @@ class Designed:
     design: SectionDesign
     diversions: DugDiversions
     crossings: BuiltCrossings
+    points: SwalePoints
     catchments: Catchments
     catchment_ground: list[MultiPolygon]
     event: Event

@@ -15,12 +15,12 @@ from matplotlib.collections import LineCollection, PathCollection, PolyCollectio
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.path import Path as Outline
 
 from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds
 from soakline.outputs.picture_labels import place_labels
 from soakline.outputs.picture_panel import INK
+from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
 
 # Told apart by lightness as well as by hue, so that they hold for every kind of colour vision.
 _SWALE = "#3b1f5e"
@@ -50,6 +50,20 @@ _EXCLUDED = (
 )
 
 _SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}
+
+_MARKS: Mapping[str, tuple[str, str, float, dict[str, Any]]] = {
+    "spillways": (
+        "Spillway", "D", 4.2, {"color": _ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
+    ),
+    "crossings": (
+        "Track crossing", "s", 3.6, {"color": "white", "mec": _CROSSING, "mew": 1.0, "zorder": 8.5}
+    ),
+}  # fmt: skip
+_POINT_KINDS = {
+    "pond": ("Seasonal pond", "o", 4.2, {"color": _WATER, "mec": "white"}),
+    "basin": ("Infiltration basin", "^", 4.2, {"color": _WATER, "mec": "white"}),
+    "organic_pit": ("Organic pit", "o", 2.2, {"color": "white", "mec": _CROSSING}),
+}
 
 _LABEL_POINTS = 6.5
 _MOST_LABELS = 120
@@ -106,12 +120,11 @@ class MapDrawing:
         self.fine = float(np.clip((60 / max(count, 1)) ** 0.25, 0.45, 1.0))
         if "swales" in shown:
             self._swales(shown["swales"])
-        if "spillways" in shown:
-            look: dict[str, Any] = {"color": _ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
-            self._marks(shown["spillways"], "Spillway", "D", 4.2, **look)
-        if "crossings" in shown:
-            look = {"color": "white", "mec": _CROSSING, "mew": 1.0, "zorder": 8.5}
-            self._marks(shown["crossings"], "Track crossing", "s", 3.6, **look)
+        for layer, (name, marker, size, look) in _MARKS.items():
+            if layer in shown:
+                self._marks(shown[layer], name, marker, size, **look)
+        if "swale_points" in shown:
+            self._swale_points(shown["swale_points"])
         if "overflow_routes" in shown:
             self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
         if "diversions" in shown:
@@ -143,6 +156,12 @@ class MapDrawing:
         label = _counted(name, layer)
         self.legend.append(Line2D([], [], marker=marker, ms=1.3 * size, lw=0, label=label, **look))
 
+    def _swale_points(self, points: gpd.GeoDataFrame) -> None:
+        for kind, (name, marker, size, colours) in _POINT_KINDS.items():
+            own = points[points["kind"] == kind]
+            if len(own):
+                self._marks(own, name, marker, size, mew=0.7, zorder=8.4, **colours)
+
     def _courses(
         self, courses: gpd.GeoDataFrame, name: str, colour: str, dashes: tuple[float, ...]
     ) -> None:
@@ -150,7 +169,7 @@ class MapDrawing:
         width = 1.2 * self.fine
         lines = self._places(courses.geometry)
         self._lines(lines, colour, width, zorder=8, linestyle=(0, dashes))
-        heads = [_arrow_head(line, 5.5 * self.fine * self.point_m) for line in lines]
+        heads = [arrow_head(line, 5.5 * self.fine * self.point_m) for line in lines]
         self.axes.add_collection(
             PolyCollection([h for h in heads if h is not None], facecolor=colour, lw=0, zorder=8),
             autolim=False,
@@ -197,7 +216,7 @@ class MapDrawing:
                 self.axes.plot(
                     *places.T, marker, color=_SAFE, ms=size, mec="white", mew=0.9, zorder=10
                 )
-                self.legend.append(_point(marker, _SAFE, size, name))
+                self.legend.append(legend_point(marker, _SAFE, size, name))
 
     def _excluded(self, excluded: gpd.GeoDataFrame) -> None:
         for name, reasons, colour, hatch in _EXCLUDED:
@@ -228,6 +247,10 @@ class MapDrawing:
             for name in ("spillways", "safe_points")
             if name in shown
         ]
+        if "swale_points" in shown:
+            # Pits stand too close for a name to keep off them all.
+            wet = shown["swale_points"].query("kind != 'organic_pit'")
+            points.append(shapely.get_coordinates(wet.geometry.array))
         labels = place_labels(
             swales["swale_id"].fillna("").tolist(),
             shapely.force_2d(swales.geometry.array).tolist(),
@@ -266,35 +289,8 @@ class MapDrawing:
     def _areas(self, shapes: Shapes, **look: Any) -> None:
         thinned = shapely.simplify(np.asarray(shapes, dtype=object), 0.2 * self.point_m)
         polygons = shapely.get_parts(thinned)
-        outlines = [_outline(p) for p in polygons if p.geom_type == "Polygon" and not p.is_empty]
+        outlines = [outline(p) for p in polygons if p.geom_type == "Polygon" and not p.is_empty]
         self.axes.add_collection(PathCollection(outlines, **look), autolim=False)
-
-
-def _outline(polygon: shapely.Polygon) -> Outline:
-    # Holes wound the other way stay empty.
-    turned = shapely.orient_polygons(polygon)
-    rings = [turned.exterior, *turned.interiors]
-    return Outline.make_compound_path(*(Outline(ring.coords, closed=True) for ring in rings))
-
-
-def _arrow_head(line: FloatArray, length_m: float) -> FloatArray | None:
-    """(3, 2) corners of a head at the line's end, pointing the way it last ran."""
-    away = np.hypot(*(line - line[-1]).T)
-    behind = np.flatnonzero(away >= length_m)
-    start = line[behind[-1]] if behind.size else line[0]
-    run = line[-1] - start
-    if not run.any():
-        return None
-    along = run / np.hypot(*run) * length_m
-    across = np.array([-along[1], along[0]]) * 0.45
-    back = line[-1] - along
-    return np.array([line[-1], back + across, back - across])
-
-
-def _point(marker: str, colour: str, size: float, label: str) -> Line2D:
-    return Line2D(
-        [], [], marker=marker, color=colour, ms=size, mec="white", mew=0.8, lw=0, label=label
-    )
 
 
 def _counted(name: str, layer: pd.DataFrame) -> str:

@@ -10,6 +10,7 @@ from soakline.inputs.quantity_items import UNITS
 from soakline.outputs.amended import CUT_BELOW, amendment_entries
 from soakline.outputs.crossings import crossing_amounts
 from soakline.outputs.designed import Designed
+from soakline.outputs.points import CUT, point_entries
 from soakline.section.stations import IntArray
 from soakline.works.bill import Bill, Entry
 from soakline.works.hours import machine_hours, texture_shares
@@ -112,14 +113,16 @@ def _bill(plan: Designed) -> Bill:
     entries = [Entry(item, UNITS[item], amount, item) for item, amount in amounts.items()]
     treated = amendment_entries(plan)
     below_m3 = sum((own.amount for own in treated if own.rate_item == CUT_BELOW), np.zeros(swales))
-    entries += treated
+    pointed = point_entries(plan)
+    pointed_m3 = sum((own.amount for own in pointed if own.item == CUT), np.zeros(swales))
+    entries += [*treated, *pointed]
     machine = plan.inputs.works.machine
     shares = texture_shares(
         [line.coordinates for line in plan.placed.lines],
         plan.inputs.features.soils,
         plan.run.soil.texture,
     )
-    dug = works.volumes.cut_m3 + drain_m3 + below_m3
+    dug = works.volumes.cut_m3 + drain_m3 + below_m3 + pointed_m3
     for texture, hours in machine_hours(dug, shares, machine).items():
         entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
     return Bill(tuple(entries), plan.inputs.works.rates)

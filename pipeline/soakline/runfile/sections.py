@@ -13,6 +13,7 @@ from soakline.runfile.ground_sections import (
 )
 from soakline.runfile.keys import Keys
 from soakline.runfile.located import Located
+from soakline.runfile.swale_point_section import SwalePointKeys
 from soakline.runfile.works_sections import (
     ClimateKeys,
     EarthworksKeys,
@@ -39,6 +40,7 @@ __all__ = [
     "SitingKeys",
     "SoilKeys",
     "SpacingKeys",
+    "SwalePointKeys",
     "TerrainKeys",
 ]
 
@@ -53,6 +55,7 @@ class RunFile(Located):
     soil: SoilKeys = Field(default_factory=SoilKeys)
     land: LandKeys = Field(default_factory=LandKeys)
     section: SectionKeys = Field(default_factory=SectionKeys)
+    swale_points: SwalePointKeys = Field(default_factory=SwalePointKeys)
     rain: RainKeys
     overflow: OverflowKeys = Field(default_factory=OverflowKeys)
     earthworks: EarthworksKeys = Field(default_factory=EarthworksKeys)

@@ -9,6 +9,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.amendments import UNTREATED, Amendment, amendments
 from soakline.section.cuts import profile_reach_m
 from soakline.section.mound import MoundShape
+from soakline.section.points import point_problems
 from soakline.section.reach import FootprintReach, footprint_reach, room_for_all, spoil_factor
 from soakline.section.soils import Soil, soil_for, soils
 from soakline.section.steps import allowed_sections, least_base_m, shape_for
@@ -133,11 +134,17 @@ def section_design(run: RunFile, textures: Iterable[str] = ()) -> SectionDesign:
     ------
     InputRefused
         If the uphill batter would hardly meet the steepest ground allowed, or the mound's downhill
-        face would not meet it, if what is to pass along a base has no room on it, or if the
-        amendment suits neither the base nor any of the soils.
+        face would not meet it, if what is to pass along a base has no room on it, if the
+        amendment suits neither the base nor any of the soils, or if ponds or pits are of a size
+        that cannot be dug.
     """
     there = [soil_for(name) for name in dict.fromkeys((run.soil.texture, *textures))]
-    problems = [*_too_flat(run, there), *_too_narrow(run), *_no_use(run, there)]
+    problems = [
+        *_too_flat(run, there),
+        *_too_narrow(run),
+        *_no_use(run, there),
+        *point_problems(run.swale_points, str(run.file)),
+    ]
     if problems:
         raise InputRefused(problems)
     return SectionDesign(

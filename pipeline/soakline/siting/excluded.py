@@ -25,6 +25,9 @@ REASONS = (
 )  # fmt: skip
 LIP_REASONS = ("too_steep", "wet")
 
+# Soil that must stay below a floor, over rock and over the water table.
+ROCK_ROOM_M, WATER_ROOM_M = 0.3, 1.0
+
 # Buffers are drawn outside the true arc by this factor, so that no setback is cut short.
 _QUADRANT = 16
 _TOUCH_M2 = 1e-4
@@ -173,8 +176,8 @@ def excluded_ground(
     near_building = buffered(buildings, setback.building)
     landslips = of(features.landslip)
     soils = features.soils
-    shallow = soils["rock_m"].astype(float).to_numpy() < depth_m + 0.3
-    wet_soil = soils["watertable_m"].astype(float).to_numpy() < depth_m + 1.0
+    shallow = soils["rock_m"].astype(float).to_numpy() < depth_m + ROCK_ROOM_M
+    wet_soil = soils["watertable_m"].astype(float).to_numpy() < depth_m + WATER_ROOM_M
     dams = of(features.dams)
 
     too_steep = slope_pct > max_slope_pct

@@ -34,6 +34,7 @@ from soakline.stages.laying import Laid, lay
 from soakline.stages.leading import dug_diversions
 from soakline.stages.measuring import Measured, concentration_of, measure
 from soakline.stages.placing import Lines, final_lines, lines_by_rule, ways_over
+from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
     event_on,
@@ -181,6 +182,9 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
+        points = swale_points(
+            run, inputs.features, laid, drained, tracks, works, design, terrain, site
+        )
         results = results_of(
             event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
         )
@@ -238,6 +242,7 @@ def design_swales(
         design=design,
         diversions=dug_diversions(laid, event, run),
         crossings=crossings,
+        points=points,
         catchments=laid.catchments,
         catchment_ground=laid.catchment_ground,
         event=event,

@@ -11,6 +11,8 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_points import point_findings
+from soakline.outputs.cautions_room import room_findings
 from soakline.outputs.cautions_soil import soil_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
@@ -36,6 +38,7 @@ from soakline.outputs.overflow import (
     storm_table,
     swale_storm_table,
 )
+from soakline.outputs.points import point_ground_layer, point_layer
 from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
 from soakline.outputs.record import record_table
@@ -159,6 +162,8 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "pegs": peg_layer(plan, crs),
         "diversions": diversion_layer(plan, crs),
         "crossings": crossing_layer(plan, crs),
+        "swale_points": point_layer(plan, crs),
+        "swale_point_ground": point_ground_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
         "quantities": quantity_table(programme.bill),
@@ -174,12 +179,14 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *plan.inputs.findings,
         *small_hollows(hollows, listed_hollows(hollows, plan.run.terrain)),
         *soil_findings(plan),
+        *room_findings(plan),
         *made,
         *swale_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
         *works_findings(plan, programme),
         *crossing_findings(plan),
+        *point_findings(plan),
     ]
 
 
