@@ -94,12 +94,12 @@ def _number(given: pd.Series, column: Column, file: str, key: str) -> pd.Series:
             raise _wrong_type(column, value, file, key)
     values = given.astype("float64")
     low = values <= column.low if column.above else values < column.low
-    bad = low | np.isinf(values)
+    bad = low | (values > column.high) | np.isinf(values)
     if column.required:
         bad |= values.isna()
     problems = []
     for row, value in values[bad].items():
-        found = "no value" if math.isnan(value) else f"{value:g} {column.unit}"
+        found = "no value" if math.isnan(value) else f"{value:g} {column.unit}".rstrip()
         where = f"{key}, feature {row}, {column.name}"
         problems.append(InputProblem(file, where, found, column.allowed()))
     if problems:

@@ -11,6 +11,7 @@ from pyproj import CRS
 from soakline.findings import Finding
 from soakline.inputs.defects import find_defects
 from soakline.inputs.features import FEATURES_KEY, off_the_dem, read_features
+from soakline.inputs.given_swales import check_given_swales
 from soakline.inputs.land_words import check_figures
 from soakline.inputs.rain_pattern import RainPattern, read_rain_pattern
 from soakline.inputs.rain_table import choose_columns, read_rain_table
@@ -165,8 +166,13 @@ def read_parts(
         if land and elevation:
             area, dem, file = land[0], elevation[0], str(boundary_path)
             cover = _attempt(collector, lambda: check_cover(area, dem, file))
+            if features:
+                lines, where = features[0].given_swales, f"{FEATURES_KEY}, layer given_swales"
+                with collector.collecting():
+                    check_given_swales(lines, area.area, dem, str(features_path), where)
         if not (rain and pattern and works and land and features and elevation and cover):
             raise InputRefused(collector.problems)
+        collector.raise_if_any()
         hashed = [
             tuple(SourceFile(role, name, future.result()) for role, name, future in queued)
             for queued in (of_land, of_rain)

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from soakline.findings import Finding, Severity
-from soakline.ids import spillway_id, swale_id
+from soakline.ids import spillway_id
 from soakline.outputs.designed import Designed
 from soakline.overflow.ranking import LONGEST_SILL_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
@@ -17,8 +17,10 @@ _SAME_HEAD_M = 1e-4
 _NAMED_SWALES = 6
 
 
-def _swale(i: int, code: str, severity: Severity, message: str, advice: str) -> Finding:
-    return Finding(code, severity, "swales", swale_id(i), message, advice)
+def _swale(
+    plan: Designed, i: int, code: str, severity: Severity, message: str, advice: str
+) -> Finding:
+    return Finding(code, severity, "swales", plan.placed.ids[i], message, advice)
 
 
 def swale_findings(plan: Designed) -> Iterator[Finding]:
@@ -45,6 +47,7 @@ def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
     else:
         why = "what it spills into has no safe end itself"
     yield _swale(
+        plan,
         i,
         "no_safe_end",
         "stop",
@@ -59,6 +62,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
     slope = float(plan.figures.slope_pct[i])
     if slope > _STEEP_NOTE_PCT:
         yield _swale(
+            plan,
             i,
             "slope_over_10",
             "caution",
@@ -67,6 +71,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
         )
     elif slope > _FAO_LIMIT_PCT:
         yield _swale(
+            plan,
             i,
             "slope_over_5",
             "note",
@@ -88,6 +93,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
             else ""
         )
         yield _swale(
+            plan,
             i,
             "unstable_ground_below",
             "stop" if risk else "caution",
@@ -97,6 +103,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
     share = float(plan.figures.share_cut_off[i])
     if share >= _SHOWN_SHARE:
         yield _swale(
+            plan,
             i,
             "catchment_cut_off",
             "caution",
@@ -112,6 +119,7 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
     if hours > limit:
         passes = float(plan.figures.depth_in_time_m[i])
         yield _swale(
+            plan,
             i,
             "drains_slowly",
             "caution",
@@ -130,6 +138,7 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
             helps.append(f"less from above ({received:.0f} m³ of it is spill of other swales)")
         helps.append("a wider or amended base")
         yield _swale(
+            plan,
             i,
             "capacity_short",
             "caution",
@@ -144,9 +153,10 @@ def _on_failure(plan: Designed, i: int) -> Iterator[Finding]:
     below = plan.figures.overtopped[i]
     if not below:
         return
-    named = ", ".join(swale_id(j) for j in below[:_NAMED_SWALES])
+    named = ", ".join(plan.placed.ids[j] for j in below[:_NAMED_SWALES])
     more = f" and {len(below) - _NAMED_SWALES} more" if len(below) > _NAMED_SWALES else ""
     yield _swale(
+        plan,
         i,
         "chain_failure",
         "caution",
@@ -167,6 +177,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
         at = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
         need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
         yield _swale(
+            plan,
             i,
             "trench_safety",
             "caution",
@@ -176,6 +187,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
         )
     if wedge > plan.figures.sections[i].area_m2:
         yield _swale(
+            plan,
             i,
             "mostly_hillside_cut",
             "caution",
@@ -185,6 +197,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
         )
     if short > 0:
         yield _swale(
+            plan,
             i,
             "spoil_short",
             "note",
@@ -193,6 +206,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
         )
     if surplus > 0:
         yield _swale(
+            plan,
             i,
             "spoil_left_over",
             "note",
@@ -204,6 +218,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     head = float(plan.figures.check_head_m[i])
     if own and length > plan.figures.length_m[i] / 4.0:
         yield _swale(
+            plan,
             i,
             "sill_too_long",
             "caution",
@@ -214,6 +229,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     if own and head > plan.run.overflow.sill_head_m + _SAME_HEAD_M:
         wanted = length * (head / plan.run.overflow.sill_head_m) ** 1.5
         yield _swale(
+            plan,
             i,
             "sill_short",
             "caution",
@@ -229,7 +245,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
                 "sill_cut_in",
                 "caution",
                 "spillways",
-                spillway_id(i, number),
+                spillway_id(plan.placed.ids[i], number),
                 "ground stands up to 0.15 m over the sill: it is cut through to where ground is at "
                 "the level again",
                 "dig the sill last, to the lowest lip found, and protect the cut",

@@ -1,5 +1,7 @@
 """Rings round a knoll, opened where the water leaves best."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from soakline.grid import FloatArray
@@ -41,7 +43,7 @@ def open_rings(
         start = (at + gap / 2.0) % length
         ring = opened_at(line.coordinates, start)
         lines.append(
-            LipLine(line.level_m, line.interval_m, ring, False, line.group).part(
+            replace(line, coordinates=ring, closed=False).part(
                 0.0, float(np.hypot(*np.diff(ring, axis=0).T).sum()) - gap
             )
         )

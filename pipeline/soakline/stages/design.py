@@ -20,7 +20,7 @@ from soakline.siting.site import Site, geometry_of, small_catchments, survey_sit
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
-from soakline.stages.draining import drain
+from soakline.stages.draining import Drained, drain
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid, lay
 from soakline.stages.leading import dug_diversions
@@ -33,6 +33,7 @@ from soakline.stages.rules import (
     sill_rules,
     storms_of,
 )
+from soakline.stages.surveying import laid_as_dug, not_surveyed, survey_of
 from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain
 from soakline.water.event import arrivals_of
@@ -103,7 +104,7 @@ def design_swales(
         laid, measured = stages.kept(
             "catchments",
             laid_out,
-            tuple(line.coordinates for line in final),
+            tuple(final),
             ("siting", "section", "terrain", "water", "diversions", "stages"),
         )
         placed = laid.placed
@@ -113,9 +114,18 @@ def design_swales(
         ways = ways_over(placed, terrain, site)
         rules = sill_rules(run)
         tracks = track_works(laid, design, run.siting.crossing)
-        drained = drain(
-            laid, arrivals, ways, terrain.hollows, design, tracks, rules, run.section.max_drain_h
-        )
+
+        def drained_over(laid: Laid) -> Drained:
+            hours = run.section.max_drain_h
+            return drain(laid, arrivals, ways, terrain.hollows, design, tracks, rules, hours)
+
+        drained = drained_over(laid)
+        as_planned_m3 = drained.pools.full_m3
+        survey = not_surveyed(as_planned_m3.size)
+        if inputs.works.as_built is not None:
+            survey = survey_of(inputs.works.as_built, laid, drained.sections)
+            laid = laid_as_dug(laid, survey, drained.sections, ways)
+            placed, drained = laid.placed, drained_over(laid)
     with progress.stage("overflow", cells):
         level = laid.level_m
         sill_level = level - laid.sill_drop_m
@@ -169,6 +179,11 @@ def design_swales(
             check_head_m=check_head,
             sill_length_m=sill_length,
             capacity_m3=drained.pools.full_m3,
+            lip_low_m=survey.lowest_m,
+            first_spill_m=survey.chainage_m,
+            capacity_lost_m3=np.where(
+                survey.measured, as_planned_m3 - drained.pools.full_m3, np.nan
+            ),
             drain_down_h=full_to_empty_h(drained.pools),
             depth_in_time_m=depth_emptied_m(drained.pools, run.section.max_drain_h),
             ponded_m2=drained.feeds.ponded_m2,
@@ -226,6 +241,7 @@ def design_swales(
     )
     findings = (
         *surveyed.findings,
+        *by_rule.findings,
         *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
         *laid.findings,
         *drained.findings,

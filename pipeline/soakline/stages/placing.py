@@ -1,23 +1,26 @@
 """Lips on the ground: placed by the rule, fed, and rings opened where their water leaves best."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
 from soakline.overflow.ranking import Ways
 from soakline.runfile.sections import RunFile
+from soakline.section.cuts import profile_reach_m
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.trench import trenches_of
 from soakline.siting.crossings import parted_at_tracks
 from soakline.siting.excluded import ground_met
-from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
-from soakline.siting.site import Placed, Site, place, ways_from
+from soakline.siting.given import given_lips
+from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order, numbered
+from soakline.siting.site import Placed, Site, place, site_beside, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, fastest_peak_m3s
@@ -43,12 +46,13 @@ def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
 
 def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> Pegs:
     """Pegs without sills: the stations that volumes and footprints are measured at."""
+    sections = [design.roomiest, *(line.section for line in lines if line.section)]
     return set_pegs(
         [line.coordinates for line in lines],
         np.array([line.level_m for line in lines], dtype=float),
         [[] for _ in lines],
         design.widest_m,
-        design.profile_m,
+        max(profile_reach_m(own.top_width_m, design.deepest_cut_m, own.batter) for own in sections),
         terrain.ground_m,
         terrain.grid,
     )
@@ -85,20 +89,22 @@ def clear_of_exclusions(
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Lines:
-    """Lips as the rule lays them: rings still closed, those fed by little still there.
+    """Lips as the rule lays them, and given ones: rings still closed, ill-fed ones still there.
 
     Parameters
     ----------
     placed : Placed
-    fed : (lines,) bool; enough drains to it
+    fed : (lines,) bool; enough drains to it, or it is given
     area_m2 : (lines, classes) of its catchment, by class of ground
     rule : of spacing, the one that binds
+    findings : on given lines
     """
 
     placed: Placed
     fed: BoolArray
     area_m2: FloatArray
     rule: str
+    findings: tuple[Finding, ...]
 
 
 def lines_by_rule(
@@ -109,23 +115,36 @@ def lines_by_rule(
     design: SectionDesign,
     event: Event,
 ) -> Lines:
-    """Lips by the spacing rule, with catchments, ends and exits."""
+    """Lips by the spacing rule beside those that are given, with catchments, ends and exits."""
     interval, rule = interval_of(run, design, site, terrain, event)
-    lines = place(terrain, site, inputs.features, run.spacing, interval)
-    lines = clear_of_exclusions(lines, site, design, terrain)
+    given, findings = given_lips(
+        inputs.features.given_swales,
+        terrain.ground_m,
+        terrain.grid,
+        interval,
+        inputs.features.planting_blocks,
+        interval / run.spacing.mature_tree_height_m,
+        terrain.drainage_line,
+    )
+    beside = site_beside(site, given)
+    lines = place(terrain, beside, inputs.features, run.spacing, interval, given)
+    lines = clear_of_exclusions(lines, beside, design, terrain)
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
-        lines = in_order(parted_at_tracks(lines, inputs.features.tracks, least_m))
+        lines = parted_at_tracks(lines, inputs.features.tracks, least_m)
+    lines = in_order([*lines, *given.lips])
     placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
     caught = placed.catchments
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
-    return Lines(placed, caught.area_m2 >= run.siting.min_catchment_m2, area, rule)
+    fed = caught.area_m2 >= run.siting.min_catchment_m2
+    fed |= np.array([line.given for line in lines], dtype=bool)
+    return Lines(placed, fed, area, rule, findings)
 
 
 def final_lines(
     lines: Lines, run: RunFile, terrain: Terrain, site: Site, event: Event
 ) -> list[LipLine]:
-    """Lips that are kept, rings opened where their water leaves best."""
+    """Lips that are kept, rings opened where their water leaves best, each with its id."""
     placed, opened = lines.placed, lines.placed.lines
     ring = np.array([line.closed for line in opened], dtype=bool)
     if ring.any():
@@ -133,7 +152,7 @@ def final_lines(
         peak = np.zeros(ring.size)
         peak[ring] = fastest_peak_m3s(event, lines.area_m2[ring])
         opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
-    return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
+    return numbered([line for line, keep in zip(opened, lines.fed, strict=True) if keep])
 
 
 def ways_of_final(
@@ -145,5 +164,5 @@ def ways_of_final(
     """
     placed = lines.placed
     if lines.fed.all() and not any(line.closed for line in placed.lines):
-        return placed
+        return replace(placed, lines=final)
     return ways_from(final, terrain, site, inputs.property, inputs.features)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_soil import soil_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
@@ -175,6 +176,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *small_hollows(hollows, listed_hollows(hollows, plan.run.terrain)),
         *soil_findings(plan),
         *made,
+        *given_findings(plan),
         *swale_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
