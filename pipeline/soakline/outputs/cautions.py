@@ -40,7 +40,11 @@ def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
     own = outlets.sills[i]
     edge = [s for s in own if s.way.goal > 0
             and plan.placed.end_map.ends[s.way.goal - 1].kind == "property_edge"]  # fmt: skip
-    if not own:
+    if not own and not plan.placed.exits[i]:
+        why = (
+            "no stretch of its lip is fit for a sill: the ground lies off its level, or leads back"
+        )
+    elif not own:
         why = "no way down was found that keeps off buildings, septic fields, wells and bad ground"
     elif edge:
         why = "its overflow leaves over the property's edge, away from any drainage line"

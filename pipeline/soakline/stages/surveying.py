@@ -119,12 +119,14 @@ def laid_as_dug(laid: Laid, survey: LipSurvey, sections: tuple[Trench, ...], way
 
     Returns
     -------
-    Laid; where the lip is lower than the sill the water leaves there, and there alone
+    Laid; where the lip is lower than the sill the water leaves there, and there alone; so it does
+    where the ground as it was has no place for a sill
     """
     measured, low = survey.measured, survey.spills_m(laid.level_m - laid.sill_drop_m)
     drop = np.where(low, laid.level_m - np.where(low, survey.lowest_m, 0.0), laid.sill_drop_m)
     exits = list(laid.placed.exits)
-    for i in np.flatnonzero(low).tolist():
+    nowhere = np.array([not own for own in exits], dtype=bool)
+    for i in np.flatnonzero(low | (measured & nowhere)).tolist():
         found = [_leaves_at(at, i, float(laid.length_m[i]), ways) for at in survey.places_m[i]]
         exits[i] = [own for own in found if own is not None]
     trench = trenches_of(sections)
