@@ -10,6 +10,7 @@ from soakline.outputs.designed import Designed
 from soakline.siting.excluded import LIP_REASONS
 from soakline.siting.lines import END_GAP_M, LipLine
 from soakline.siting.lip import evenly
+from soakline.siting.stations import MOST_BRIDGED
 from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.ground import sample
 
@@ -109,14 +110,17 @@ def _on_excluded(plan: Designed, line: LipLine, works: shapely.Geometry) -> Iter
 
 
 def _under_lip(plan: Designed, line: LipLine) -> list[str]:
-    """Length of lip on ground that excludes the lip alone."""
+    """Length of lip on ground that excludes the lip alone; short steep gaps are borne."""
     places = evenly(line.coordinates, _SAMPLE_M)
     cell = cells_of(plan.terrain.grid, places[:, 0], places[:, 1])
-    ground = plan.site.excluded
+    ground, keys = plan.site.excluded, plan.run.siting
+    bridged = plan.terrain.slope_pct.ravel()[cell] <= MOST_BRIDGED * keys.max_slope_pct
     found = []
     for reason, mask in zip(LIP_REASONS, (ground.too_steep, ground.wet), strict=True):
-        length = float(np.count_nonzero(mask.ravel()[cell])) / len(places) * line.length_m
-        if length > 0.0:
+        under = mask.ravel()[cell]
+        length = float(np.count_nonzero(under)) / len(places) * line.length_m
+        borne = reason == "too_steep" and bridged[under].all() and length <= keys.gap_limit_m
+        if length > 0.0 and not borne:
             found.append(f"{length:.0f} m of lip on {reason}")
     return found
 

@@ -91,9 +91,9 @@ class GivenLips:
             if lip.section is not None:
                 slope = siteable.slope_at(stations.easting_m, stations.northing_m) / 100.0
                 uphill = np.maximum(uphill, _cut_m(lip.section, slope))
-            strips = shapely.union_all(quads(stations, uphill, downhill), grid_size=0.001)
+            strips = shapely.buffer(quads(stations, uphill, downhill), _APART_M)
             ends = shapely.buffer(shapely.linestrings(lip.coordinates), END_GAP_M)
-            ground[k] = shapely.union(shapely.buffer(strips, _APART_M), ends)
+            ground[k] = shapely.union_all([*strips, ends])
         return ground
 
     def level_of(self, group: int, interval_m: float) -> float | None:

@@ -14,6 +14,9 @@ from soakline.terrain.ground import sample
 
 STATION_M = 2.0
 
+# Ground steeper than the limit by this factor at most may be bridged.
+MOST_BRIDGED = 1.1
+
 # Ground under a station of the lip.
 OPEN, STEEP, BLOCKED = 0, 1, 2
 
@@ -201,7 +204,7 @@ def siteable_ground(
     Siteable
     """
     inside = burn(np.array([excluded.inner]), grid)
-    bridgeable = slope_pct <= 1.1 * max_slope_pct
+    bridgeable = slope_pct <= MOST_BRIDGED * max_slope_pct
     state = np.full(grid.shape, BLOCKED, np.int8)
     state[inside & bridgeable] = STEEP
     state[inside & ~excluded.too_steep & ~np.isnan(slope_pct)] = OPEN
