@@ -113,12 +113,18 @@ CODES: Mapping[str, tuple[str, str]] = {
     # swales that are given, and those that were dug
     "given_swale_split": ("note", "pieces of a line that was split have an id each"),
     "given_swale_turned": ("note", "a line drawn with its uphill side on the right"),
-    "given_swale_off_level": ("caution", "ground along a given line is off the swale's level"),
+    "given_swale_off_level": (
+        "caution, stop",
+        "ground along a given line is off its level; stop where 0.5 m and more under it",
+    ),
     "given_swale_on_excluded_ground": (
         "caution, stop",
         "a given swale on excluded ground; stop where people are at risk or beyond the property",
     ),
-    "given_swale_across_drainage_line": ("stop", "a given swale dams a drainage line"),
+    "given_swale_across_drainage_line": (
+        "stop",
+        "a given swale dams a drainage line or watercourse",
+    ),
     "given_swales_meet": ("caution, stop", "works of two given swales meet; stop where lips cross"),
     "given_swale_little_catchment": ("note", "little drains to a given swale"),
     "built_not_counted": ("note", "works of built swales are in no quantity, hour or cost"),

@@ -7,6 +7,7 @@ import shapely
 
 from soakline.findings import Finding, Severity
 from soakline.outputs.designed import Designed
+from soakline.section.stations import IntArray
 from soakline.siting.excluded import LIP_REASONS
 from soakline.siting.lines import END_GAP_M, LipLine
 from soakline.siting.lip import evenly
@@ -17,6 +18,8 @@ from soakline.terrain.ground import sample
 _SAMPLE_M = 1.0
 # The contract of every lip: low spots down to this are made up when it is trimmed.
 _LOWEST_M = -0.03
+# What holds water this far over the ground is a dam.
+_DAM_M = 0.5
 # Less than this is a rounding of levels, m, or of drawings, m².
 _ROUNDING_M, _ROUNDING_M2 = 0.005, 0.05
 # Where a swale on such ground can harm people at once.
@@ -26,15 +29,17 @@ _NAMED = 6
 
 def given_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of each given swale, of those that meet, and of measured lips."""
-    works = _works(plan)
-    for i, line in enumerate(plan.placed.lines):
-        if line.given:
+    given = [i for i, line in enumerate(plan.placed.lines) if line.given]
+    if given:
+        works = _works(plan)
+        for i in given:
+            line = plan.placed.lines[i]
             yield from _on_level(plan, line)
             yield from _on_excluded(plan, line, works[i])
-            yield from _on_drainage(plan, line)
+            yield from _on_watercourses(plan, line)
             yield from _on_catchment(plan, i)
-    yield from _on_meeting(plan, works)
-    yield from _on_quantities(plan)
+        yield from _on_meeting(plan, np.array(given), works)
+        yield from _on_quantities(plan)
     yield from _on_survey(plan)
 
 
@@ -69,12 +74,13 @@ def _on_level(plan: Designed, line: LipLine) -> Iterator[Finding]:
     yield _of(
         line,
         "given_swale_off_level",
-        "caution",
+        "stop" if above[low] < -_DAM_M else "caution",
         f"about {np.count_nonzero(off) * step_m:.0f} of {line.length_m:.0f} m lie on ground off "
         f"its level of {line.level_m:.2f} m: from {above[low]:+.2f} m at chainage "
         f"{low * step_m:.0f} m to {above[high]:+.2f} m at {high * step_m:.0f} m, where "
         f"{_LOWEST_M:g} to +{highest_m:g} m is borne; its level was left as given"
-        + ("; water would leave over the low ground first" if spill else ""),
+        + ("; water would leave over the low ground first" if spill else "")
+        + ("; made up to its level it would be a dam" if above[low] < -_DAM_M else ""),
         f"{advice}; never fill up low ground with loose spoil to hold water",
     )
 
@@ -97,7 +103,9 @@ def _on_excluded(plan: Designed, line: LipLine, works: shapely.Geometry) -> Iter
         return
     outside = float(shapely.area(shapely.difference(works, plan.inputs.property.area)))
     beyond = outside > _ROUNDING_M2
-    danger = [reason for reason in _DANGER if taken.get(reason, 0.0) > _ROUNDING_M2]
+    # Who digs is in danger where services lie; what is dug has missed them.
+    dangers = _DANGER if line.state == "built" else (*_DANGER, "service")
+    danger = [reason for reason in dangers if taken.get(reason, 0.0) > _ROUNDING_M2]
     edge = f"; {outside:.0f} m² of them lie beyond the property's edge" if beyond else ""
     have = "have it judged there by a licensed engineer" if danger else "weigh it on site"
     yield _of(
@@ -125,19 +133,20 @@ def _under_lip(plan: Designed, line: LipLine) -> list[str]:
     return found
 
 
-def _on_drainage(plan: Designed, line: LipLine) -> Iterator[Finding]:
+def _on_watercourses(plan: Designed, line: LipLine) -> Iterator[Finding]:
     lip = shapely.linestrings(line.coordinates)
-    crossed = shapely.STRtree(plan.terrain.drainage_line).query(lip, predicate="intersects")
-    for k in np.sort(crossed).tolist():
-        at = shapely.line_locate_point(
-            lip, shapely.intersection(lip, plan.terrain.drainage_line[k])
-        )
+    given = plan.inputs.features.watercourses.geometry.to_numpy()
+    water = np.concatenate([plan.terrain.drainage_line, given])
+    for k in np.sort(shapely.STRtree(water).query(lip, predicate="intersects")).tolist():
+        met = shapely.get_coordinates(shapely.intersection(lip, water[k]))
+        at = float(shapely.line_locate_point(lip, shapely.points(met)).min())
+        what = "drainage line" if k < plan.terrain.drainage_line.size else "watercourse"
         yield _of(
             line,
             "given_swale_across_drainage_line",
             "stop",
-            f"it lies across a drainage line at chainage {at:.0f} m: there it is a dam, which "
-            "floods go over, and neither its mound nor its sill is made for them",
+            f"it lies across a {what} at chainage {at:.0f} m: there it is a dam, which floods go "
+            "over, and neither its mound nor its sill is made for them",
             "leave a gap of 10 m to either side of the line, or have a dam with its spillway "
             "designed by a licensed engineer; works on watercourses need permits",
         )
@@ -155,13 +164,9 @@ def _on_catchment(plan: Designed, i: int) -> Iterator[Finding]:
         )
 
 
-def _on_meeting(plan: Designed, works: GeometryArray) -> Iterator[Finding]:
+def _on_meeting(plan: Designed, which: IntArray, works: GeometryArray) -> Iterator[Finding]:
     """Pairs of given swales whose works meet, or whose lips come too near; told at the lower."""
     lines = plan.placed.lines
-    given = np.array([line.given for line in lines], dtype=bool)
-    if np.count_nonzero(given) < 2:
-        return
-    which = np.flatnonzero(given)
     lips = np.array([shapely.linestrings(lines[i].coordinates) for i in which], dtype=object)
     meets = shapely.STRtree(works[which]).query(works[which], predicate="intersects").T
     near = shapely.STRtree(lips).query(lips, predicate="dwithin", distance=END_GAP_M - 0.5).T

@@ -26,6 +26,8 @@ _SAME_LEVEL_M = 0.001
 # Levels that miss a series of levels by less belong to it.
 _SAME_SERIES_M = 0.05
 _SAMPLE_M = 0.5
+# A peg stands at every vertex: closer ones are drawn with fewer, no farther off than a peg is set.
+_DENSE_M, _SIMPLIFIED_M = 1.0, 0.02
 
 IndexArray = npt.NDArray[np.int64]
 
@@ -167,7 +169,7 @@ def given_lips(
     Notes
     -----
     A line without a level of its own takes that of the lowest ground along it: water would leave
-    there first.
+    there first. A line with more than one vertex a metre is drawn with fewer, within 0.02 m.
     """
     lips, findings = [], []
     names = given[["swale_id", "state"]].itertuples(index=False)
@@ -175,7 +177,7 @@ def given_lips(
     for shape, (own_id, state), (level, *section) in zip(
         given.geometry, names, figures, strict=True
     ):
-        line = shapely.get_coordinates(shape)
+        line = _with_few_vertices(shape)
         turned = not uphill_is_left(line, ground_m, grid)
         if turned:
             line = line[::-1]
@@ -195,6 +197,14 @@ def given_lips(
             )
         )
     return GivenLips(tuple(lips), drainage), tuple(findings)
+
+
+def _with_few_vertices(shape: LineString) -> FloatArray:
+    """Vertices of a line; one that has more than one a metre loses those that tell nothing."""
+    line = shapely.get_coordinates(shape)
+    if len(line) > shape.length / _DENSE_M + 1:
+        line = shapely.get_coordinates(shapely.simplify(shape, _SIMPLIFIED_M))
+    return line
 
 
 def lowest_ground_m(line: FloatArray, ground_m: GroundArray, grid: Grid) -> float:

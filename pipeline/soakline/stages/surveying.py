@@ -6,7 +6,7 @@ from difflib import get_close_matches
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
-from soakline.inputs.as_built import AsBuilt
+from soakline.inputs.as_built import AsBuilt, MeasuredLevel
 from soakline.overflow.ranking import LONGEST_SILL_M, Ways
 from soakline.problems import ProblemCollector
 from soakline.section.trench import Trench, trenches_of
@@ -67,35 +67,40 @@ def survey_of(as_built: AsBuilt, laid: Laid, sections: tuple[Trench, ...]) -> Li
     Raises
     ------
     InputRefused
-        With every id that is no swale's, every chainage beyond the end of its lip, and every level
-        at or below the base of its trench, or far above its lip.
+        With every id that is no swale's and, for each swale, the first chainage beyond the end of
+        its lip and the first level at or below the base of its trench, or far above its lip.
     """
     ids = laid.placed.ids
     number = {own: i for i, own in enumerate(ids)}
     base_m = laid.level_m - trenches_of(sections).depth_m
     problems = ProblemCollector()
-    unknown: set[str] = set()
+    told: set[tuple[str, str]] = set()
     own: list[list[tuple[float, float]]] = [[] for _ in ids]
     for row in as_built.levels:
         i = number.get(row.swale_id)
+
+        def wrong(column: str, found: str, allowed: str, row: MeasuredLevel = row) -> None:
+            """Tell what is wrong, once for each swale: all its rows may be."""
+            if (row.swale_id, column) not in told:
+                problems.add(as_built.problem(row, column, found, allowed))
+            told.add((row.swale_id, column))
+
         if i is None:
-            if row.swale_id not in unknown:
-                near = get_close_matches(row.swale_id, ids, n=1)
-                allowed = "a swale of this plan" + (f"; the nearest is {near[0]}" if near else "")
-                problems.add(as_built.problem(row, "swale_id", f'"{row.swale_id}"', allowed))
-            unknown.add(row.swale_id)
+            near = get_close_matches(row.swale_id, ids, n=1)
+            allowed = "a swale of this plan" + (f"; the nearest is {near[0]}" if near else "")
+            wrong("swale_id", f'"{row.swale_id}"', allowed)
             continue
         length = float(laid.length_m[i])
         if row.chainage_m > length + _TAPE_M:
             allowed = f"0 to {length:.2f} m, the length of {row.swale_id}"
-            problems.add(as_built.problem(row, "chainage_m", f"{row.chainage_m:g} m", allowed))
+            wrong("chainage_m", f"{row.chainage_m:g} m", allowed)
         low, high = float(base_m[i]) + _LEAST_WATER_M, float(laid.level_m[i]) + _HIGHEST_OVER_M
         if not low <= row.level_m <= high:
             allowed = (
                 f"{low:.2f} to {high:.2f} m for {row.swale_id}: over its base, and not "
                 f"{_HIGHEST_OVER_M:g} m over its level of {laid.level_m[i]:.2f} m"
             )
-            problems.add(as_built.problem(row, "level_m", f"{row.level_m:g} m", allowed))
+            wrong("level_m", f"{row.level_m:g} m", allowed)
         own[i].append((min(row.chainage_m, length), row.level_m))
     problems.raise_if_any()
     lowest = np.array([min((level for _, level in places), default=np.nan) for places in own])
