@@ -32,11 +32,14 @@ def given_findings(plan: Designed) -> Iterator[Finding]:
     given = [i for i, line in enumerate(plan.placed.lines) if line.given]
     if given:
         works = _works(plan)
+        excluded = shapely.STRtree(plan.site.excluded.polygons)
+        drawn = plan.inputs.features.watercourses.geometry.to_numpy()
+        water = shapely.STRtree(np.concatenate([plan.terrain.drainage_line, drawn]))
         for i in given:
             line = plan.placed.lines[i]
             yield from _on_level(plan, line)
-            yield from _on_excluded(plan, line, works[i])
-            yield from _on_watercourses(plan, line)
+            yield from _on_excluded(plan, line, works[i], excluded)
+            yield from _on_watercourses(plan, line, water)
             yield from _on_catchment(plan, i)
         yield from _on_meeting(plan, np.array(given), works)
         yield from _on_quantities(plan)
@@ -78,18 +81,19 @@ def _on_level(plan: Designed, line: LipLine) -> Iterator[Finding]:
         f"about {np.count_nonzero(off) * step_m:.0f} of {line.length_m:.0f} m lie on ground off "
         f"its level of {line.level_m:.2f} m: from {above[low]:+.2f} m at chainage "
         f"{low * step_m:.0f} m to {above[high]:+.2f} m at {high * step_m:.0f} m, where "
-        f"{_LOWEST_M:g} to +{highest_m:g} m is borne; its level was left as given"
+        f"{_LOWEST_M:g} to +{highest_m:g} m is borne; its level is kept"
         + ("; water would leave over the low ground first" if spill else "")
         + ("; made up to its level it would be a dam" if above[low] < -_DAM_M else ""),
         f"{advice}; never fill up low ground with loose spoil to hold water",
     )
 
 
-def _on_excluded(plan: Designed, line: LipLine, works: shapely.Geometry) -> Iterator[Finding]:
+def _on_excluded(
+    plan: Designed, line: LipLine, works: shapely.Geometry, excluded: shapely.STRtree
+) -> Iterator[Finding]:
     ground = plan.site.excluded
-    met = shapely.STRtree(ground.polygons).query(works, predicate="intersects")
     by_reason: dict[str, list[shapely.Geometry]] = {}
-    for k in np.sort(met).tolist():
+    for k in np.sort(excluded.query(works, predicate="intersects")).tolist():
         by_reason.setdefault(ground.polygon_reason[k], []).append(ground.polygons[k])
     taken = {
         reason: float(shapely.area(shapely.intersection(works, shapely.union_all(own))))
@@ -133,12 +137,10 @@ def _under_lip(plan: Designed, line: LipLine) -> list[str]:
     return found
 
 
-def _on_watercourses(plan: Designed, line: LipLine) -> Iterator[Finding]:
+def _on_watercourses(plan: Designed, line: LipLine, water: shapely.STRtree) -> Iterator[Finding]:
     lip = shapely.linestrings(line.coordinates)
-    given = plan.inputs.features.watercourses.geometry.to_numpy()
-    water = np.concatenate([plan.terrain.drainage_line, given])
-    for k in np.sort(shapely.STRtree(water).query(lip, predicate="intersects")).tolist():
-        met = shapely.get_coordinates(shapely.intersection(lip, water[k]))
+    for k in np.sort(water.query(lip, predicate="intersects")).tolist():
+        met = shapely.get_coordinates(shapely.intersection(lip, water.geometries[k]))
         at = float(shapely.line_locate_point(lip, shapely.points(met)).min())
         what = "drainage line" if k < plan.terrain.drainage_line.size else "watercourse"
         yield _of(
