@@ -306,12 +306,17 @@ def test_levels_that_are_not_of_this_plan_are_refused_and_nothing_is_written(
 
 
 def test_given_swales_where_none_may_lie_stay_and_are_told(tmp_path: Path) -> None:
-    """On ground kept free by wish, by a house, over the edge of the land, and across each other."""
+    """On ground kept free by wish, by a house, over the edge, across each other, straight down.
+
+    The last falls 20 m at 8 % from its level: at its lower end it would be a dam of 1.6 m.
+    """
     lines = given(
         level_line(80.0, -60.0, 0.0), level_line(10.0, -60.0, 0.0), level_line(-60.0, 80.0, 140.0),
         LineString([at(-100.0, -90.0), at(-40.0, -95.0)]),
         LineString([at(-100.0, -95.0), at(-40.0, -90.0)]),
-        swale_id=["wish", "house", "edge", "one", "two"],
+        LineString([at(80.0, 40.0), at(80.0, 20.0)]),
+        swale_id=["wish", "house", "edge", "one", "two", "downhill"],
+        level_m=[None] * 5 + [CENTRE_HEIGHT_M + SLOPE * 40.0],
     )  # fmt: skip
     plan = planned(
         tmp_path,
@@ -325,6 +330,10 @@ def test_given_swales_where_none_may_lie_stay_and_are_told(tmp_path: Path) -> No
     assert "by_wish" in told.message["wish"]
     assert "building" in told.message["house"]
     assert "beyond the property's edge" in told.message["edge"]
+    off = of_code(plan, "given_swale_off_level").set_index("feature_id")
+    assert off.severity.to_dict() == {"one": "caution", "two": "caution", "downhill": "stop"}
+    assert "from -1.60 m at chainage" in off.message["downhill"]
+    assert "a dam" in off.message["downhill"]
     (met,) = of_code(plan, "given_swales_meet").itertuples()
     assert met.severity == "stop"
     assert {met.feature_id, *met.message.split()} >= {"one", "two"}

@@ -11,7 +11,7 @@ from soakline.section.stations import IntArray
 from soakline.siting.excluded import LIP_REASONS
 from soakline.siting.lines import END_GAP_M, LipLine
 from soakline.siting.lip import evenly
-from soakline.siting.stations import MOST_BRIDGED
+from soakline.siting.stations import MOST_BRIDGED, quads, stations_along
 from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.ground import sample
 
@@ -20,8 +20,8 @@ _SAMPLE_M = 1.0
 _LOWEST_M = -0.03
 # What holds water this far over the ground is a dam.
 _DAM_M = 0.5
-# Less than this is a rounding of levels, m, or of drawings, m².
-_ROUNDING_M, _ROUNDING_M2 = 0.005, 0.05
+# Less than this is a rounding of levels, m, or of stations that lie elsewhere, m².
+_ROUNDING_M, _ROUNDING_M2 = 0.005, 1.0
 # Where a swale on such ground can harm people at once.
 _DANGER = ("building", "septic", "well", "landslip")
 _NAMED = 6
@@ -38,7 +38,7 @@ def given_findings(plan: Designed) -> Iterator[Finding]:
         for i in given:
             line = plan.placed.lines[i]
             yield from _on_level(plan, line)
-            yield from _on_excluded(plan, line, works[i], excluded)
+            yield from _on_excluded(plan, line, _with_room(plan, line, works[i]), excluded)
             yield from _on_watercourses(plan, line, water)
             yield from _on_catchment(plan, i)
         yield from _on_meeting(plan, np.array(given), works)
@@ -55,6 +55,14 @@ def _works(plan: Designed) -> GeometryArray:
     parts = plan.works.footprint
     together = np.stack([parts.ponded, parts.cut_slope, parts.berm, parts.mound])
     return np.asarray(shapely.union_all(together, axis=0), dtype=np.object_)
+
+
+def _with_room(plan: Designed, line: LipLine, works: shapely.Geometry) -> shapely.Geometry:
+    """Footprint with the ground that its mound takes: as drawn it is kept off excluded ground."""
+    stations = stations_along(line.coordinates)
+    _, downhill = plan.site.siteable.reach_at(stations.easting_m, stations.northing_m)
+    strips = shapely.make_valid(quads(stations, np.zeros_like(downhill), downhill))
+    return shapely.union_all([works, *strips])
 
 
 def _on_level(plan: Designed, line: LipLine) -> Iterator[Finding]:
