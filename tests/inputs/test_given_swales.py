@@ -68,6 +68,11 @@ def test_parts_that_join_are_one_line_and_others_are_swales_of_their_own(tmp_pat
     assert list(lines.state) == ["built", "fixed", "fixed"]
 
 
+def test_ids_may_be_whole_numbers(tmp_path: Path) -> None:
+    lines, _ = read(tmp_path, [line(5.0), line(10.0), line(15.0)], swale_id=[12.0, None, 12.0])
+    assert list(lines.swale_id) == ["12", "", "12-2"]
+
+
 def test_a_level_is_the_columns_else_the_height_that_all_vertices_share(tmp_path: Path) -> None:
     level = [
         shapely.force_3d(line(5.0 * k), height) for k, height in ((1, 41.5), (2, 42.5), (3, 0))

@@ -68,7 +68,9 @@ def _typed(
 
 def _text(given: pd.Series) -> pd.Series:
     """Text as it stands; numbers (a house called 12) are names too. Blank text is null."""
-    values = [None if pd.isna(v) or not str(v).strip() else str(v).strip() for v in given]
+    # Beside nulls, whole numbers come as 12.0.
+    whole = [int(v) if isinstance(v, float) and v.is_integer() else v for v in given]
+    values = [None if pd.isna(v) or not str(v).strip() else str(v).strip() for v in whole]
     return pd.Series(values, index=given.index, dtype=object)
 
 
