@@ -65,6 +65,10 @@ def test_check_tells_what_was_understood_of_given_swales_and_lips(soakline, tmp_
     assert "given swale dam: built, 80.0 m long, 400.25 m" in told
     assert "swale id by number: fixed, 80.0 m long, level of the lowest ground" in told
     assert "as built 3 levels on 2 swales, not among the given ones: S009" in told
+    (tmp_path / "lips.csv").write_text(rows.replace("dam,40,", "dam,95,"))
+    refused = soakline("check", run_file)
+    assert refused.status == 2
+    assert "row 3, column chainage_m: found 95 m; allowed: 0 to 80.00 m" in refused.stderr
 
 
 def test_check_as_json_holds_the_same_figures(soakline, run_file):

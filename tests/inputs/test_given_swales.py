@@ -14,7 +14,7 @@ from shapely import LineString, MultiLineString, MultiPolygon, box
 
 from soakline.findings import Finding
 from soakline.inputs.features import read_features
-from soakline.inputs.given_swales import _apart, check_given_swales
+from soakline.inputs.given_swales import _apart, off_the_land
 from soakline.problems import InputRefused
 from tests.inputs.files import NORTH_M, UTM, WEST_M, read_dem, tilted_m, write_layer, write_raster
 
@@ -119,9 +119,7 @@ def test_a_line_off_the_land_is_refused(tmp_path: Path, shape: LineString, words
     lines, _ = read(tmp_path, [line(5.0), shape], swale_id=["here", "there"])
     elevation, _ = read_dem(write_raster(tmp_path / "dem.tif", tilted_m(), crs=UTM))
     bounds = elevation.grid.bounds
-    with pytest.raises(InputRefused) as refused:
-        check_given_swales(lines, MultiPolygon([box(*bounds)]), elevation, "f.gpkg", "given_swales")
-    (problem,) = refused.value.problems
+    (problem,) = off_the_land(lines, MultiPolygon([box(*bounds)]), elevation, "f.gpkg")
     assert "there" in problem.key
     assert words in problem.found
     assert np.isfinite(bounds).all()

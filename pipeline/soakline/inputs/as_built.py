@@ -1,7 +1,8 @@
 """Levels of lips measured after digging: swale, chainage along its lip, level."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isnan
+from math import inf, isnan
 from pathlib import Path
 
 from soakline.inputs.csv_columns import named_rows
@@ -11,6 +12,8 @@ from soakline.problems import InputProblem, ProblemCollector
 AS_BUILT_KEY = "earthworks.as_built"
 COLUMNS = ("swale_id", "chainage_m", "level_m")
 _ALLOWED = f"a CSV file with the columns {','.join(COLUMNS)}"
+# A tape and a drawing differ by this much, m.
+TAPE_M = 0.05
 _LONGEST_M = 100_000.0
 _LOWEST_M, _HIGHEST_M = -500.0, 9000.0
 # Two chainages closer than this are one place.
@@ -51,6 +54,22 @@ class AsBuilt:
     def problem(self, level: MeasuredLevel, column: str, found: str, allowed: str) -> InputProblem:
         """What is wrong with a figure."""
         return self.file.problem(f"row {level.line}, column {column}", found, allowed)
+
+    def beyond_ends(self, length_m: Mapping[str, float]) -> list[InputProblem]:
+        """The first place of each swale that lies beyond the end of its lip.
+
+        Parameters
+        ----------
+        length_m : of lips by id; swales that are not among them are passed over
+        """
+        problems: dict[str, InputProblem] = {}
+        for own in self.levels:
+            length = length_m.get(own.swale_id, inf)
+            if own.chainage_m > length + TAPE_M and own.swale_id not in problems:
+                allowed = f"0 to {length:.2f} m, the length of {own.swale_id}"
+                found = f"{own.chainage_m:g} m"
+                problems[own.swale_id] = self.problem(own, "chainage_m", found, allowed)
+        return list(problems.values())
 
     @property
     def swale_ids(self) -> list[str]:

@@ -10,8 +10,9 @@ from shapely import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from soakline.findings import Finding
+from soakline.inputs.as_built import AsBuilt
 from soakline.inputs.types import Elevation, SwaleState
-from soakline.problems import InputProblem, InputRefused, ProblemCollector
+from soakline.problems import InputProblem, ProblemCollector
 
 LAYER = "given_swales"
 SHORTEST_M = 3.0
@@ -171,27 +172,26 @@ def _renamed(given: list[str | None], ids: list[str]) -> list[Finding]:
     ]
 
 
-def check_given_swales(
-    lines: gpd.GeoDataFrame, area: MultiPolygon, elevation: Elevation, file: str, key: str
-) -> None:
-    """Refuse lines that no swale of this property can lie on.
+def off_the_land(
+    lines: gpd.GeoDataFrame, area: MultiPolygon, elevation: Elevation, file: str
+) -> list[InputProblem]:
+    """Lines that no swale of this property can lie on.
 
     Parameters
     ----------
     lines : from `separate_lines`
     area : the property
     elevation : in the same CRS
-    file, key : what problems name
+    file : what problems name
 
-    Raises
-    ------
-    InputRefused
-        With every line that lies wholly outside the property, or not wholly on cells of the DEM
-        that have a height.
+    Returns
+    -------
+    a problem of every line that lies wholly outside the property, or not wholly on cells of the DEM
+    that have a height
     """
     problems = []
     for number, (shape, own) in enumerate(zip(lines.geometry, lines["swale_id"], strict=True)):
-        where = f"{key}, {own or f'line {number + 1}'}"
+        where = f"property.features, layer {LAYER}, {own or f'line {number + 1}'}"
         if not shapely.intersects(area, shape):
             away = shapely.distance(area, shape)
             found = f"a line {away:.0f} m outside the property"
@@ -204,8 +204,14 @@ def check_given_swales(
             mend = "Give a DEM that covers it, or shorten the line."
             allowed = "a line on ground that has heights"
             problems.append(InputProblem(file, where, found, allowed, mend))
-    if problems:
-        raise InputRefused(problems)
+    return problems
+
+
+def beyond_ends(lines: gpd.GeoDataFrame, as_built: AsBuilt | None) -> list[InputProblem]:
+    """Levels as built beyond the ends of given lines; those of planned ones are known later."""
+    if as_built is None:
+        return []
+    return as_built.beyond_ends(dict(zip(lines["swale_id"], lines.length.tolist(), strict=True)))
 
 
 def _off_dem_m(line: BaseGeometry, elevation: Elevation) -> float:

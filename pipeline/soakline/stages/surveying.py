@@ -14,8 +14,6 @@ from soakline.siting.exits import Exit
 from soakline.siting.stretches import AT_END_M, Stretch
 from soakline.stages.laying import Laid, ponded_m2
 
-# A tape and a drawing differ by this much, m.
-_TAPE_M = 0.05
 # Levels closer than this are one.
 _SAME_LEVEL_M = 0.001
 # Water that is shallower than this is none to plan with.
@@ -73,7 +71,8 @@ def survey_of(as_built: AsBuilt, laid: Laid, sections: tuple[Trench, ...]) -> Li
     ids = laid.placed.ids
     number = {own: i for i, own in enumerate(ids)}
     base_m = laid.level_m - trenches_of(sections).depth_m
-    problems = ProblemCollector()
+    lengths = dict(zip(ids, laid.length_m.tolist(), strict=True))
+    problems = ProblemCollector(as_built.beyond_ends(lengths))
     told: set[tuple[str, str]] = set()
     own: list[list[tuple[float, float]]] = [[] for _ in ids]
     for row in as_built.levels:
@@ -90,10 +89,6 @@ def survey_of(as_built: AsBuilt, laid: Laid, sections: tuple[Trench, ...]) -> Li
             allowed = "a swale of this plan" + (f"; the nearest is {near[0]}" if near else "")
             wrong("swale_id", f'"{row.swale_id}"', allowed)
             continue
-        length = float(laid.length_m[i])
-        if row.chainage_m > length + _TAPE_M:
-            allowed = f"0 to {length:.2f} m, the length of {row.swale_id}"
-            wrong("chainage_m", f"{row.chainage_m:g} m", allowed)
         low, high = float(base_m[i]) + _LEAST_WATER_M, float(laid.level_m[i]) + _HIGHEST_OVER_M
         if not low <= row.level_m <= high:
             allowed = (
@@ -101,7 +96,7 @@ def survey_of(as_built: AsBuilt, laid: Laid, sections: tuple[Trench, ...]) -> Li
                 f"{_HIGHEST_OVER_M:g} m over its level of {laid.level_m[i]:.2f} m"
             )
             wrong("level_m", f"{row.level_m:g} m", allowed)
-        own[i].append((min(row.chainage_m, length), row.level_m))
+        own[i].append((min(row.chainage_m, float(laid.length_m[i])), row.level_m))
     problems.raise_if_any()
     lowest = np.array([min((level for _, level in places), default=np.nan) for places in own])
     found = tuple(
