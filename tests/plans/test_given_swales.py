@@ -290,22 +290,23 @@ def test_a_low_place_that_leads_to_no_safe_end_is_a_stop(tmp_path: Path, plain: 
     assert upper.swale_id in set(of_code(low, "no_safe_end").feature_id)
 
 
-@pytest.mark.parametrize(
-    ("row", "names"),
-    [
-        ("S0011,0,400", ("row 2, column swale_id", '"S0011"', "the nearest is S001")),
-        ("S001,900,{level}", ("row 2, column chainage_m", "900 m", "the length of S001")),
-        ("S001,5,{base}", ("row 2, column level_m", "over its base")),
-        ("S001,5,9000", ("row 2, column level_m", "9000 m", "not 2 m over its level")),
-    ],
-)
-def test_levels_that_are_not_of_this_plan_are_refused_and_nothing_is_written(
-    tmp_path: Path, plain: Plan, row: str, names: tuple[str, ...]
+def test_levels_that_are_not_of_this_plan_are_refused_together_and_nothing_is_written(
+    tmp_path: Path, plain: Plan
 ) -> None:
-    level = by_id(plain).level_m["S001"]
+    level = by_id(plain).level_m
+    rows = {
+        "S0011,0,400": ("row 2, column swale_id", '"S0011"', "the nearest is S001"),
+        "S001,900,400": ("row 3, column chainage_m", "900 m", "the length of S001"),
+        f"S002,5,{level['S002'] - DEPTH_M}": ("row 4, column level_m", "over its base"),
+        "S003,5,9000": ("row 5, column level_m", "9000 m", "not 2 m over its level"),
+    }
     with pytest.raises(InputRefused) as refused:
-        planned(tmp_path, levels=row.format(level=level, base=level - DEPTH_M))
-    for name in ("lips.csv", "earthworks.as_built", *names):
+        planned(tmp_path, levels="\n".join(rows))
+    for name in (
+        "lips.csv",
+        "earthworks.as_built",
+        *(own for names in rows.values() for own in names),
+    ):
         assert name in str(refused.value)
     assert not (tmp_path / "plan.gpkg").exists()
 
@@ -352,20 +353,18 @@ def test_a_given_swale_across_a_valley_is_a_dam_and_is_told(tmp_path: Path) -> N
     assert (told.feature_id.tolist(), told.severity.tolist()) == (["dam"], ["stop"])
 
 
-def test_a_rerun_with_levels_or_with_other_lines_gives_what_a_cold_run_gives(
+def test_a_rerun_with_levels_and_other_lines_gives_what_a_cold_run_gives(
     tmp_path: Path, plain: Plan
 ) -> None:
     """Levels are in the key of no stage that is kept, given lines in that of all."""
     store = StageStore(tmp_path / "work", 1.0, False, pytest.fail)
-    level = by_id(plain).level_m["S001"]
     folder = tmp_path / "run"
-    cases: tuple[dict[str, Any], ...] = (
-        {"levels": f"S001,30,{level - 0.15:.3f}"},
-        {"given_swales": plain["swales"].iloc[1:]},
-    )
+    case: dict[str, Any] = {
+        "levels": f"S002,30,{by_id(plain).level_m['S002'] - 0.15:.3f}",
+        "given_swales": plain["swales"].iloc[1:],
+    }
     planned(folder, store=store)
-    for number, case in enumerate(cases):
-        warm = planned(folder, store=store, **case)
-        cold = planned(tmp_path / f"cold{number}", **case)
-        for name in LAYERS:
-            pd.testing.assert_frame_equal(warm[name], cold[name])
+    warm = planned(folder, store=store, **case)
+    cold = planned(tmp_path / "cold", **case)
+    for name in LAYERS:
+        pd.testing.assert_frame_equal(warm[name], cold[name])
