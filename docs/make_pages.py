@@ -8,10 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from soakline.findings import CODES
-from soakline.inputs.feature_layers import (
-    FEATURE_LAYERS,
-    LAYERS_NOT_USED,
-)
+from soakline.inputs.feature_layers import FEATURE_LAYERS
 from soakline.inputs.feature_layers import Column as FeatureColumn
 from soakline.inputs.machines import COLUMNS as MACHINE_COLUMNS
 from soakline.inputs.quantity_items import RATES_HEAD, UNITS
@@ -24,6 +21,41 @@ from soakline.runfile.swale_point_section import POINT_RANGES
 
 DOCS = Path(__file__).resolve().parent
 MADE = "<!-- Made by docs/make_pages.py (`make docs`): change the program, not this page. -->"
+
+
+GIVEN = """\
+Lines of the layer `given_swales` are kept where they lie: never moved, shortened or dropped. They
+get catchment, section, sills, routes, pegs and findings as any other swale. A plan's own layer
+`swales`, copied and moved, split or thinned out in a GIS, is such a layer; columns that are not
+named above are left alone.
+
+- **Id.** `swale_id` stays (letters, digits, blanks, and `. _ -`). A line without one is numbered
+  with the planned ones, which take no id that is given. Pieces of a line that was split: the
+  first in the file's order keeps the id, the others are `S003-2`, `S003-3`; parts of one feature
+  that do not join likewise.
+- **Level.** `level_m`, else a height that all vertices share (not 0), else the lowest ground
+  along the line. A line that was moved off its level keeps it, and `given_swale_off_level` tells
+  where the ground is how far off: empty `level_m` to have it levelled anew, its Z too.
+- **State.** `built`: dug already; with `base_width_m`, `depth_m` and `batter` its section stands
+  too, whatever rain is planned for. Of what is built only the water held is in `quantities`;
+  `swales` tells all its figures. `fixed`, `planned` or empty: still to be dug, its section sized
+  as any other.
+- **Side.** A line drawn with its uphill side on the right is turned round.
+- **Interval.** Levels run from those of given swales (from the series that most length of them is
+  on), and no planned line stands less than its interval above or below one on the same slope,
+  this side of any drainage line. Ends keep 5 m, ground works 1 m.
+- **Where none may lie.** On excluded ground or over the edge a given line stays, with a finding.
+  Wholly outside the property, off the DEM, under 3 m, closed or crossing itself it is refused.
+
+`earthworks.as_built` names a CSV file with the columns `swale_id`, `chainage_m` (along the lip
+from its start, as pegs have it) and `level_m`, measured on the lip after digging. Where the
+lowest of them lies under the sill, water stands no higher than there: `capacity_m3` is what is
+held below it, and the swale spills there and there alone, by a way that is followed to its end as
+any other. `lip_low_m`, `first_spill_m` and `capacity_lost_m3` tell of it, and the finding
+`as_built_low`. High places change nothing, and a lip that is nowhere low holds no more than
+planned. What was measured is dug: its section is the one without the low place. Give the swales
+as `built`, so that their lines stay as well.
+""".splitlines()
 
 
 def table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> list[str]:
@@ -80,20 +112,20 @@ def run_file_page() -> str:
             for name, layer in FEATURE_LAYERS.items()
         ),
     )
-    known = ", ".join(f"`{name}`" for name in LAYERS_NOT_USED)
-    lines += ["", f"Known, but not used in this version (a finding says so): {known}.", ""]
     sizes = "; ".join(
         f"`{kind}`: "
         + ", ".join(f"`{name}` {limits.low:g} to {limits.high:g} m" for name, limits in own.items())
         for kind, own in POINT_RANGES.items()
     )
+    lines.append("")
     lines.append(
         "`swale_points` are places for seasonal ponds, infiltration basins and organic pits, each "
         "at the nearest swale if that lies within 25 m; `kind` is required. A size that is empty "
         f"is that of `[swale_points]`, others tell nothing: {sizes}. A plan's own `swale_points` "
         "can be changed in a GIS and given back."
     )
-    lines += ["", "## The rain table", ""]
+    lines += ["", "## Swales that are given", "", *GIVEN, ""]
+    lines += ["## The rain table", ""]
     lines.append(
         "A CSV file. The first column is `duration_min`; every other one is headed by a return "
         "period in years (`10`) or an annual exceedance probability (`10%`). Cells are depths in "

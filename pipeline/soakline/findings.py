@@ -54,10 +54,6 @@ CODES: Mapping[str, tuple[str, str]] = {
     "feature_mended": ("note", "a feature's outline crossed itself and was mended"),
     "feature_without_geometry": ("caution", "a feature without geometry was left out"),
     "feature_off_dem": ("caution", "a feature lies off the DEM and has no effect"),
-    "layer_not_used": (
-        "note, caution",
-        "a known layer, or columns of it, that this version does not use",
-    ),
     "layer_not_read": (
         "caution",
         "a layer whose name is not known; the nearest known one is named",
@@ -119,6 +115,26 @@ CODES: Mapping[str, tuple[str, str]] = {
     "sill_short": ("caution", "less ground fit for a sill was found than is wanted"),
     "sill_cut_in": ("caution", "the sill is cut through ground that stands over it"),
     "chain_failure": ("caution", "swales below that would overtop if this one let go"),
+    # swales that are given, and those that were dug
+    "given_swale_split": ("note", "pieces of a line that was split have an id each"),
+    "given_swale_turned": ("note", "a line drawn with its uphill side on the right"),
+    "given_swale_off_level": (
+        "caution, stop",
+        "ground along a given line is off its level; stop where 0.5 m and more under it",
+    ),
+    "given_swale_on_excluded_ground": (
+        "caution, stop",
+        "a given swale on excluded ground; stop where people are at risk or beyond the property",
+    ),
+    "given_swale_across_drainage_line": (
+        "stop",
+        "a given swale dams a drainage line or watercourse",
+    ),
+    "given_swales_meet": ("caution, stop", "works of two given swales meet; stop where lips cross"),
+    "given_swale_little_catchment": ("note", "little drains to a given swale"),
+    "built_not_counted": ("note", "works of built swales are in no quantity, hour or cost"),
+    "as_built_low": ("caution", "a lip was dug lower than its sill: where and what that costs"),
+    "as_built_holds": ("note", "lips that were measured are nowhere lower than their sills"),
     # building
     "machine_hours_rough": ("note", "hours are those of the table of machines, and what they lack"),
     "machine_unfit": ("caution", "bucket, depth or reach of the machine do not fit the section"),

@@ -2,7 +2,7 @@
 
 
 def swale_id(index: int) -> str:
-    """Swales are numbered from the highest level down, then from west to east."""
+    """Swales that no one has named are numbered from the highest level down, then west to east."""
     return f"S{index + 1:03d}"
 
 
@@ -36,21 +36,21 @@ def outlet_id(index: int) -> str:
     return f"O{index + 1}"
 
 
-def spillway_id(swale: int, sill: int) -> str:
-    """Sills of a swale are numbered along its lip."""
-    return f"{swale_id(swale)}-W{sill + 1}"
+def spillway_id(swale: str, sill: int) -> str:
+    """Sills of a swale, by its id, are numbered along its lip."""
+    return f"{swale}-W{sill + 1}"
 
 
-def route_id(swale: int, sill: int) -> str:
-    """A route has the number of its sill."""
-    return f"{swale_id(swale)}-R{sill + 1}"
+def route_id(swale: str, sill: int) -> str:
+    """A route of a swale, by its id, has the number of its sill."""
+    return f"{swale}-R{sill + 1}"
 
 
-def swale_point_id(swale: int, place: int) -> str:
-    """Ponds, basins and pits of a swale are numbered along its lip."""
-    return f"{swale_id(swale)}-P{place + 1}"
+def swale_point_id(swale: str, place: int) -> str:
+    """Ponds, basins and pits of a swale, by its id, are numbered along its lip."""
+    return f"{swale}-P{place + 1}"
 
 
-def crossing_id(swale: int, place: int) -> str:
-    """Crossings of a swale are numbered along its lip."""
-    return f"{swale_id(swale)}-X{place + 1}"
+def crossing_id(swale: str, place: int) -> str:
+    """Crossings of a swale, by its id, are numbered along its lip."""
+    return f"{swale}-X{place + 1}"

@@ -303,6 +303,25 @@ BAD_RUN_FILES = {
     "limit without a phase": Bad(
         works("hours_per_year = 40"), ("earthworks.hours_per_year", "40", 'phase = "year" only')
     ),
+    "a given swale off the property": Bad(
+        features(
+            "given_swales",
+            LineString([(WEST_M - 90, NORTH_M - 5), (WEST_M - 60, NORTH_M - 9)]),
+            swale_id=["S007"],
+        ),
+        ("features.gpkg", "given_swales", "S007", "m outside the property", "on the property"),
+    ),
+    "a state that no given swale has": Bad(
+        features("given_swales", TRACK, state=["half dug"]),
+        ("features.gpkg", "given_swales", "state", '"half dug"', '"built" or "fixed"'),
+    ),
+    "a level as built that is no number": Bad(
+        works('as_built = "lips.csv"', lips="swale_id,chainage_m,level_m\nS001,0,101.2m\n"),
+        ("lips.csv", "earthworks.as_built", "row 2, column level_m", '"101.2m"'),
+    ),
+    "no file of levels as built": Bad(
+        works('as_built = "lips.csv"'), ("lips.csv", "earthworks.as_built")
+    ),
     "gypsum on loam": Bad(
         run_toml("[rain]", '[soil]\namendment = "gypsum"\n[rain]'),
         ("run.toml: soil.amendment", '"gypsum" on loam', "sandy-clay, silty-clay, clay"),

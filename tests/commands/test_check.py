@@ -3,7 +3,9 @@
 import json
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+from shapely import LineString
 
 from soakline.command.estimate import estimate
 from tests.terrain_analytic.ground import plane, sample
@@ -44,6 +46,29 @@ def test_check_tells_what_was_understood(soakline, run_file):
     ):
         assert line in lines
     assert sorted(run_file.parent.iterdir()) == before
+
+
+def test_check_tells_what_was_understood_of_given_swales_and_lips(soakline, tmp_path):
+    dem, grid = sample(plane(slope_pct=8.0), width_m=200.0, height_m=240.0, cell_m=2.0)
+    west, south, east, top = grid.bounds
+    north = (south + top) / 2.0
+    lines = [LineString([(west + 60.0, north - k), (east - 60.0, north - k)]) for k in (0.0, 40.0)]
+    given = gpd.GeoDataFrame(
+        {"swale_id": ["dam", None], "state": ["built", None], "level_m": [400.25, None]},
+        geometry=lines,
+    )
+    run = {"earthworks": {"as_built": "lips.csv"}}
+    run_file = write_run(tmp_path, dem, grid, run=run, features={"given_swales": given})
+    rows = "swale_id,chainage_m,level_m\ndam,0,400.3\ndam,40,400.2\nS009,0,400.2\n"
+    (tmp_path / "lips.csv").write_text(rows)
+    told = [" ".join(line.split()) for line in soakline("check", run_file).stdout.splitlines()]
+    assert "given swale dam: built, 80.0 m long, 400.25 m" in told
+    assert "swale id by number: fixed, 80.0 m long, level of the lowest ground" in told
+    assert "as built 3 levels on 2 swales, not among the given ones: S009" in told
+    (tmp_path / "lips.csv").write_text(rows.replace("dam,40,", "dam,95,"))
+    refused = soakline("check", run_file)
+    assert refused.status == 2
+    assert "row 3, column chainage_m: found 95 m; allowed: 0 to 80.00 m" in refused.stderr
 
 
 def test_check_as_json_holds_the_same_figures(soakline, run_file):

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from soakline.diversions.diversion import NONE, Diversion
 from soakline.diversions.given import given_diversions
 from soakline.findings import Finding
-from soakline.siting.lines import LipLine
+from soakline.siting.lines import LipLine, numbered
 from soakline.terrain.condition import Terrain
 from tests.diversions.hillside import SLOPE_PCT, at, catchments, line, lip, terrain_from
 from tests.terrain_analytic.ground import Height, hollow, plane
@@ -26,7 +26,7 @@ def given(
     own = np.empty(len(shapes), dtype=object)
     own[:] = shapes
     names = [f"drain {i}" for i in range(len(shapes))]
-    return given_diversions(own, names, lines, catchments(lines, terrain), terrain)
+    return given_diversions(own, names, numbered(lines), catchments(lines, terrain), terrain)
 
 
 def codes(findings: tuple[Finding, ...]) -> list[str]:

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from soakline.diversions.digging import Digging
 from soakline.diversions.diversion import NONE
 from soakline.diversions.lay import Diversions, lay_diversions
-from soakline.siting.lines import LipLine
+from soakline.siting.lines import LipLine, numbered
 from soakline.terrain.condition import Terrain
 from tests.diversions.hillside import (
     SLOPE_PCT,
@@ -54,7 +54,7 @@ def laid(
             {"name": names, "swale_id": named or [None] * len(roofs)}, geometry=roofs, crs=crs
         ),
         catchments(lines, terrain),
-        Digging(lines, terrain, free_ways(terrain), 3.0, grade),
+        Digging(numbered(lines), terrain, free_ways(terrain), 3.0, grade),
     )
 
 

@@ -41,10 +41,10 @@ def _codes_in(source: Path) -> Iterator[str]:
     for node in ast.walk(ast.parse(source.read_text(encoding="utf-8"))):
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
             continue
-        if node.func.id not in ("Finding", "_note", "_caution", "caution", "_swale", "on"):
+        if node.func.id not in ("Finding", "_note", "_caution", "caution", "_swale", "_of", "on"):
             continue
-        # `_swale` takes the swale's number first.
-        first = node.args[1 if node.func.id == "_swale" else 0]
+        # `_swale` takes plan and number of the swale first, `_of` its line.
+        first = node.args[{"_swale": 2, "_of": 1}.get(node.func.id, 0)]
         if isinstance(first, ast.Constant):
             yield str(first.value)
         elif isinstance(first, ast.JoinedStr):

@@ -83,7 +83,10 @@ CONTRACT = {
     "run_record": (None, "key value"),
 }
 
-ADDED = ("landform", "soil_texture", "soaking_mm_h")
+ADDED = (
+    "landform", "soil_texture", "soaking_mm_h", "state", "lip_low_m", "first_spill_m",
+    "capacity_lost_m3",
+)  # fmt: skip
 
 # The end of a name and the unit that it stands for; the longest ending counts.
 UNITS = {

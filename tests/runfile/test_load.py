@@ -154,7 +154,6 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
     ("text", "key"),
     [
         ('[earthworks]\nphase = "stage"', "earthworks.phase"),
-        ('[earthworks]\nas_built = "a.csv"', "earthworks.as_built"),
         ('[climate]\ndaily = "d.csv"', "climate.daily"),
     ],
 )

@@ -11,10 +11,12 @@ from soakline.section.mound import MoundShape
 from soakline.section.reach import FootprintReach, footprint_reach
 from soakline.section.trench import Trench
 from soakline.siting.excluded import ExcludedGround, excluded_ground
+from soakline.siting.given import GivenLips
 from soakline.siting.stations import Siteable, siteable_ground
 from soakline.terrain.condition import Terrain, condition_ground
 
 TRENCH = Trench(1.5, 0.5, 1.5)
+NONE_GIVEN = GivenLips((), np.array([], dtype=object))
 MOUND = MoundShape(0.0, 2.0, 0.5)
 # Columns that siting reads, by layer; the rest carry none.
 COLUMNS = {

@@ -17,7 +17,15 @@ from soakline.siting.split import _equal_pieces
 from soakline.siting.stations import stations_along
 from soakline.terrain.ground import mean_ground
 from soakline.terrain.ground import sample as ground_at
-from tests.siting.land import excluded_of, features_of, layer, property_of, siteable_of, terrain_of
+from tests.siting.land import (
+    NONE_GIVEN,
+    excluded_of,
+    features_of,
+    layer,
+    property_of,
+    siteable_of,
+    terrain_of,
+)
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -210,7 +218,7 @@ def test_lines_keep_clear_of_what_is_excluded(form: Height) -> None:
     siteable = siteable_of(terrain, excluded)
     everywhere = np.ones(dem.shape, dtype=bool)
     levels = LevelSeries(np.array([400.0, 404.0]), 4.0, everywhere)
-    lines = place_lines((levels,), siteable, terrain.ground_m, LIMITS)
+    lines = place_lines((levels,), siteable, terrain.ground_m, LIMITS, NONE_GIVEN)
     assert len(lines) >= 3
     for line in lines:
         lip = shapely.LineString(line.coordinates)

@@ -11,7 +11,7 @@ from soakline.inputs.types import Features
 from soakline.siting.place import LevelSeries
 from soakline.siting.spacing import _between, level_series
 from soakline.terrain.condition import Terrain
-from tests.siting.land import features_of, layer, terrain_of
+from tests.siting.land import NONE_GIVEN, features_of, layer, terrain_of
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, centred_grid, plane, sample
 
 
@@ -30,6 +30,7 @@ def series_on(
         factor,
         features,
         max_spacing_m,
+        NONE_GIVEN,
     )
 
 
@@ -78,7 +79,7 @@ def test_levels_between_are_laid_on_gentle_ground_alone() -> None:
     slope[:, :200] = 8.0
     levels = level_series(
         terrain.ground_m, slope, terrain.flow.direction, np.isfinite(slope), grid, 8.0, 1.0,
-        features_of(grid), 150.0,
+        features_of(grid), 150.0, NONE_GIVEN,
     )  # fmt: skip
     assert levels[0].where.all()
     assert [own.interval_m for own in levels] == [8.0, 4.0, 2.0]

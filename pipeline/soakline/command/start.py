@@ -33,6 +33,11 @@ Put your own files here, then run `soakline check run.toml`: it lists what is st
   number, the annual rain and the height of the trees.
 - `features.gpkg`, if you have one: buildings, septic fields, wells, watercourses, dams, services,
   tracks, landslips. Name it at `features` in `run.toml`. What is not in it is not kept clear of.
+  Swales that are dug, or whose line you have fixed, go into its layer `given_swales`: a plan's own
+  layer `swales`, copied and edited, is one.
+- `as_built.csv`, once swales are dug: levels measured along each lip, as
+  `swale_id,chainage_m,level_m`. Name it at `as_built` in `run.toml`: the plan then tells where
+  water leaves first, and what that costs.
 
 A plan is a proposal, to be checked on site with an instrument. Steep or slipping ground, water near
 buildings, septic fields or wells, neighbours below, dams and buried services need local codes and a

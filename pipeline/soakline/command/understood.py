@@ -37,6 +37,7 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
             "covered_pct": round(inputs.property.covered_pct, 2),
         },
         "features": _features(inputs.features),
+        "given": {"swale": _given(inputs.features)},
         "rain": {
             "durations_min": inputs.rain.duration_min.tolist(),
             "frequencies": list(inputs.rain.frequency),
@@ -65,6 +66,7 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
             "machine": inputs.works.machine.name,
             "rates": len(inputs.works.rates or {}),
             "phase": run.earthworks.phase or "all at once",
+            "as_built": _as_built(inputs),
         },
         "findings": {
             severity: [f"{f.code}: {f.message}" for f in inputs.findings if f.severity == severity]
@@ -99,6 +101,26 @@ def _features(features: Features) -> dict[str, Any]:
     return {name: count for name, count in counts.items() if count}
 
 
+def _given(features: Features) -> list[str]:
+    """Each given swale in words."""
+    told = []
+    for row in features.given_swales.itertuples():
+        level = "level of the lowest ground" if np.isnan(row.level_m) else f"{row.level_m:.2f} m"
+        name = row.swale_id or "id by number"
+        told.append(f"{name}: {row.state}, {row.geometry.length:.1f} m long, {level}")
+    return told
+
+
+def _as_built(inputs: Inputs) -> str:
+    """The survey of lips in words; whether its ids are there is known for given swales only."""
+    survey = inputs.works.as_built
+    if survey is None:
+        return "none"
+    others = sorted(set(survey.swale_ids) - set(inputs.features.given_swales["swale_id"]))
+    told = f"{len(survey.levels)} levels on {len(survey.swale_ids)} swales"
+    return told + (f", not among the given ones: {', '.join(others)}" if others else "")
+
+
 def as_text(facts: Understood) -> str:
     """The same as a table for reading: topic, name, figure with its unit."""
     lines = []
@@ -121,7 +143,7 @@ _ZERO = {
 def _rows(values: dict[str, Any]) -> list[tuple[str, str]]:
     rows: list[tuple[str, str]] = []
     for name, value in values.items():
-        if isinstance(value, list) and name in ("files", "stop", "caution", "note"):
+        if isinstance(value, list) and name in ("files", "swale", "stop", "caution", "note"):
             rows += [(name.replace("_", " "), str(item)) for item in value]
             continue
         rows.append(_row(name, value))

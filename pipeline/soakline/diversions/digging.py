@@ -18,7 +18,6 @@ from soakline.diversions.traced import (
 )
 from soakline.diversions.walk import TOO_LONG
 from soakline.findings import Finding
-from soakline.ids import swale_id
 from soakline.siting.lines import LipLine
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.condition import Terrain
@@ -101,8 +100,16 @@ def why_undrained(
     traces : those that led nowhere
     others : as for `dig`
     """
-    aim = "no swale" if outlet.wanted == NONE else f"not swale {swale_id(outlet.wanted)}"
-    stays = "It runs off unused" if swale == NONE else f"It runs to swale {swale_id(swale)}"
+    aim = (
+        "no swale"
+        if outlet.wanted == NONE
+        else f"not swale {digging.lines[outlet.wanted].swale_id}"
+    )
+    stays = (
+        "It runs off unused"
+        if swale == NONE
+        else f"It runs to swale {digging.lines[swale].swale_id}"
+    )
     return Finding(
         "hard_surface_undrained",
         "caution",
@@ -141,8 +148,9 @@ def could_be_shorter(
             "diversions",
             outlet.name,
             f"The drain traced for {outlet.name} is {drain.length_m:.0f} m long at 1 in "
-            f"{1.0 / digging.grade:.0f}, to swale {swale_id(drain.swale)}; at 1 in {_SHORTER} it "
-            f"would be {steeper.length_m:.0f} m, to swale {swale_id(steeper.swale)}.",
+            f"{1.0 / digging.grade:.0f}, to swale {digging.lines[drain.swale].swale_id}; at 1 in "
+            f"{_SHORTER} it would be {steeper.length_m:.0f} m, to swale "
+            f"{digging.lines[steeper.swale].swale_id}.",
             "Draw it steeper in layer diversions where the soil bears its velocity, or let it down "
             "to the swale over grass or stone.",
         )
@@ -170,8 +178,8 @@ def _what_would_help(
         drain, _ = dig(outlet, diversions, obstacles, digging, 1.0 / run)
         if drain is not None:
             return (
-                f"A drain at 1 in {run} would come to swale {swale_id(drain.swale)} in "
-                f"{drain.length_m:.0f} m: draw it in layer diversions, and see that its velocity "
-                "is borne."
+                f"A drain at 1 in {run} would come to swale {digging.lines[drain.swale].swale_id} "
+                f"in {drain.length_m:.0f} m: draw it in layer diversions, and see that its "
+                "velocity is borne."
             )
     return "Draw a diversion for it, lead its water in a pipe to a swale, or keep it in a tank."

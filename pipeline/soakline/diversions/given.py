@@ -19,7 +19,6 @@ from soakline.diversions.diversion import NONE, Diversion, ground_beside
 from soakline.diversions.receivers import receivers_of
 from soakline.findings import Finding
 from soakline.grid import FloatArray
-from soakline.ids import swale_id
 from soakline.siting.catchments import Catchments
 from soakline.siting.lines import LipLine
 from soakline.terrain.cells import GeometryArray, cells_of
@@ -76,7 +75,7 @@ def given_diversions(
     findings += [_missed(courses[k].name) for k in np.flatnonzero(label == 0).tolist()]
     kept = np.flatnonzero(label > 0).tolist()
     for k, diversion in zip(kept, diversions, strict=True):
-        findings += _told(courses[k], diversion.swale, float(way[k]) * grid.cell_m)
+        findings += _told(courses[k], lines[diversion.swale].swale_id, float(way[k]) * grid.cell_m)
     return diversions, tuple(findings)
 
 
@@ -131,7 +130,7 @@ def _missed(name: str) -> Finding:
     return caution("diversion_misses", name, message, advice)
 
 
-def _told(course: Course, swale: int, way_m: float) -> list[Finding]:
+def _told(course: Course, swale: str, way_m: float) -> list[Finding]:
     """What there is to say on a drain that is kept."""
     found = []
     rise = course.ground_m - course.level_m
@@ -150,7 +149,7 @@ def _told(course: Course, swale: int, way_m: float) -> list[Finding]:
                 "note",
                 "diversions",
                 course.name,
-                f"Diversion {course.name} ends above swale {swale_id(swale)}: its water runs "
+                f"Diversion {course.name} ends above swale {swale}: its water runs "
                 f"{way_m:.0f} m over the ground from there.",
                 "Draw it on to the swale, or spread and protect its outlet.",
             )

@@ -10,7 +10,6 @@ from shapely.geometry.base import BaseGeometry
 from soakline.diversions.diversion import NONE
 from soakline.findings import Finding
 from soakline.grid import FloatArray
-from soakline.ids import swale_id
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.condition import Terrain
 from soakline.terrain.ground import sample
@@ -54,7 +53,7 @@ def outlets_of(
     shapes: GeometryArray,
     names: Sequence[str],
     swale_ids: Sequence[str | None],
-    swales: int,
+    there: Sequence[str],
     terrain: Terrain,
 ) -> tuple[list[Outlet], list[Finding]]:
     """Outlets of hard surfaces that lie on the DEM; and findings on the others.
@@ -64,15 +63,15 @@ def outlets_of(
     shapes : (n,) polygons, or None; each part of several is a surface of its own
     names : (n,)
     swale_ids : (n,) id of the swale that is named, None for any
-    swales : how many there are
+    there : ids of the swales, in their order
     terrain : Terrain
     """
-    numbers = {swale_id(i): i for i in range(swales)}
+    numbers = {own: i for i, own in enumerate(there)}
     outlets: list[Outlet] = []
     findings: list[Finding] = []
     for name, shape, named in zip(names, shapes, swale_ids, strict=True):
         if named is not None and named not in numbers:
-            findings.append(_unknown(name, named, swales))
+            findings.append(_unknown(name, named, there))
         wanted = NONE if named is None else numbers.get(named, NONE)
         whole = () if shape is None else tuple(shapely.get_parts(shape))
         parts = [part for part in whole if shapely.area(part) > 0.0]
@@ -92,8 +91,8 @@ def _caution(code: str, name: str, message: str, advice: str) -> Finding:
     return Finding(code, "caution", "hard_surfaces", name, whole, advice)
 
 
-def _unknown(name: str, named: str, swales: int) -> Finding:
-    ids = f"{swale_id(0)} to {swale_id(swales - 1)}, or empty" if swales else "empty, as none is"
+def _unknown(name: str, named: str, there: Sequence[str]) -> Finding:
+    ids = f"{there[0]} to {there[-1]}, or empty" if there else "empty, as none is"
     message = f"names swale {named}, which is not in the plan; allowed is {ids}. Any is taken."
     advice = "Name a swale of this plan: ids change where terrain or siting inputs do."
     return _caution("hard_surface_swale_unknown", name, message, advice)

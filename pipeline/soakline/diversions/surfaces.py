@@ -12,7 +12,6 @@ from soakline.diversions.diversion import NONE, Diversion
 from soakline.diversions.outlets import Outlet, outlets_of
 from soakline.diversions.receivers import first_met
 from soakline.findings import Finding
-from soakline.ids import swale_id
 from soakline.siting.catchments import Catchments
 from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.paths import LabelArray
@@ -51,7 +50,8 @@ def drain_surfaces(
     drains, so that fewer are dug.
     """
     swales = len(digging.lines)
-    outlets, findings = outlets_of(shapes, names, swale_ids, swales, digging.terrain)
+    there = [line.swale_id for line in digging.lines]
+    outlets, findings = outlets_of(shapes, names, swale_ids, there, digging.terrain)
     hard = np.array([outlet.shape for outlet in outlets], dtype=object)
     diversions = list(given)
     lines = [drain.coordinates for drain in given]
@@ -65,7 +65,7 @@ def drain_surfaces(
         if surface.swale != NONE and outlet.wanted in (NONE, surface.swale):
             by_itself += [] if by_line else [at]
         elif by_line:
-            findings.append(_not_as_named(outlet, surface.swale))
+            findings.append(_not_as_named(outlet, surface.swale, digging))
         else:
             drain, traces = dig(outlet, diversions, others, digging, digging.grade)
             if drain is None:
@@ -83,8 +83,8 @@ def drain_surfaces(
     for at in sorted(by_itself):
         surfaces[at] = _over_ground(outlets[at], diversions, burnt, digging)
         if outlets[at].wanted not in (NONE, surfaces[at].swale):
-            findings.append(_not_as_named(outlets[at], surfaces[at].swale))
-    findings += _by_themselves([surfaces[at] for at in sorted(by_itself)])
+            findings.append(_not_as_named(outlets[at], surfaces[at].swale, digging))
+    findings += _by_themselves([surfaces[at] for at in sorted(by_itself)], digging)
     return tuple(surfaces[at] for at in range(len(outlets))), tuple(diversions), tuple(findings)
 
 
@@ -111,23 +111,24 @@ def _over_ground(
     return Surface(outlet.name, outlet.shape, int(met) - 1 if met else NONE, NONE)
 
 
-def _not_as_named(outlet: Outlet, swale: int) -> Finding:
+def _not_as_named(outlet: Outlet, swale: int, digging: Digging) -> Finding:
     return Finding(
         "hard_surface_undrained",
         "caution",
         "hard_surfaces",
         outlet.name,
-        f"Hard surface {outlet.name} names swale {swale_id(outlet.wanted)}, but a diversion that "
-        f"takes its water leads to {swale_id(swale)}; so it is planned.",
+        f"Hard surface {outlet.name} names swale {digging.lines[outlet.wanted].swale_id}, but a "
+        f"diversion that takes its water leads to {digging.lines[swale].swale_id}; so it is "
+        "planned.",
         "Draw the diversion to the swale that is named, or name the other one.",
     )
 
 
-def _by_themselves(surfaces: Sequence[Surface]) -> list[Finding]:
+def _by_themselves(surfaces: Sequence[Surface], digging: Digging) -> list[Finding]:
     """One note on all surfaces whose water comes to a swale without a drain of their own."""
     if not surfaces:
         return []
-    told = [f"{own.name} to {swale_id(own.swale)}" for own in surfaces[:_NAMED]]
+    told = [f"{own.name} to {digging.lines[own.swale].swale_id}" for own in surfaces[:_NAMED]]
     if len(surfaces) > _NAMED:
         told.append(f"{len(surfaces) - _NAMED} more")
     return [

@@ -68,7 +68,9 @@ def _typed(
 
 def _text(given: pd.Series) -> pd.Series:
     """Text as it stands; numbers (a house called 12) are names too. Blank text is null."""
-    values = [None if pd.isna(v) or not str(v).strip() else str(v).strip() for v in given]
+    # Beside nulls, whole numbers come as 12.0.
+    whole = [int(v) if isinstance(v, float) and v.is_integer() else v for v in given]
+    values = [None if pd.isna(v) or not str(v).strip() else str(v).strip() for v in whole]
     return pd.Series(values, index=given.index, dtype=object)
 
 
@@ -94,12 +96,12 @@ def _number(given: pd.Series, column: Column, file: str, key: str) -> pd.Series:
             raise _wrong_type(column, value, file, key)
     values = given.astype("float64")
     low = values <= column.low if column.above else values < column.low
-    bad = low | np.isinf(values)
+    bad = low | (values > column.high) | np.isinf(values)
     if column.required:
         bad |= values.isna()
     problems = []
     for row, value in values[bad].items():
-        found = "no value" if math.isnan(value) else f"{value:g} {column.unit}"
+        found = "no value" if math.isnan(value) else f"{value:g} {column.unit}".rstrip()
         where = f"{key}, feature {row}, {column.name}"
         problems.append(InputProblem(file, where, found, column.allowed()))
     if problems:

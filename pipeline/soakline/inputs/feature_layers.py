@@ -1,6 +1,7 @@
 """The layers that a features GeoPackage may hold: geometry, columns, and what is read of them."""
 
 from dataclasses import dataclass
+from math import inf, isfinite
 from typing import Literal
 
 ColumnKind = Literal["text", "number", "truth"]
@@ -18,6 +19,7 @@ class Column:
     low : least number allowed
     above : `low` itself is not allowed
     required : a row without a value is refused
+    high : greatest number allowed
     """
 
     name: str
@@ -26,6 +28,7 @@ class Column:
     low: float = 0.0
     above: bool = False
     required: bool = False
+    high: float = inf
 
     def allowed(self) -> str:
         """What the column may hold, in words."""
@@ -34,8 +37,9 @@ class Column:
         if self.kind == "truth":
             return "true or false"
         bound = "over" if self.above else "of at least"
+        most = f" and at most {self.high:g}" if isfinite(self.high) else ""
         empty = "" if self.required else ", or empty"
-        return f"a number {bound} {self.low:g} {self.unit}{empty}"
+        return f"a number {bound} {self.low:g}{most} {self.unit}".rstrip() + empty
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +96,19 @@ FEATURE_LAYERS: dict[str, Layer] = {
             Column("depth_m", "number", "m"),
         ),
     ),
+    "given_swales": Layer(
+        ("line",),
+        (
+            Column("swale_id", "text"),
+            Column("level_m", "number", "m", low=-500.0, high=9000.0),
+            Column("state", "text"),
+            Column("base_width_m", "number", "m", low=0.2, high=30.0),
+            Column("depth_m", "number", "m", low=0.1, high=3.0),
+            Column("batter", "number", low=0.25, high=10.0),
+        ),
+    ),
 }
 """Layers that this version reads, in the order of the contract."""
-
-LAYERS_NOT_USED = ("given_swales",)
-"""Layers that are known and are not used yet."""
 
 PROGRAM_TABLES = frozenset({"layer_styles", "qgis_projects"})
 """Tables that a GIS keeps in a GeoPackage for itself."""

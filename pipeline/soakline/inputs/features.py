@@ -13,10 +13,10 @@ from soakline.findings import Finding
 from soakline.inputs.feature_columns import read_columns
 from soakline.inputs.feature_layers import (
     FEATURE_LAYERS,
-    LAYERS_NOT_USED,
     PROGRAM_TABLES,
     Layer,
 )
+from soakline.inputs.given_swales import level_of_z, separate_lines
 from soakline.inputs.land_words import checked_words
 from soakline.inputs.swale_points import checked_points
 from soakline.inputs.types import Elevation, Features
@@ -102,7 +102,9 @@ def _read_one(
 ) -> gpd.GeoDataFrame:
     """Read, check and mend one layer; findings are added to the list."""
     file, key, layer = str(path), f"{FEATURES_KEY}, layer {name}", FEATURE_LAYERS[name]
-    frame, crs = read_layer(path, name, key)
+    frame, crs = read_layer(path, name, key, keep_z=name == "given_swales")
+    if name == "given_swales":
+        frame = level_of_z(frame)
     collector = ProblemCollector()
     shapes = frame.geometry.to_numpy()
     missing = shapely.is_missing(shapes) | shapely.is_empty(shapes)
@@ -129,6 +131,9 @@ def _read_one(
         with collector.collecting():
             read = to_working(read, working_crs, file, key)
         collector.raise_if_any()
+    if name == "given_swales" and working_crs is not None:
+        read, split = separate_lines(read, file, key)
+        findings += split
     return _mended(read, name, findings).reset_index(drop=True)
 
 
@@ -167,16 +172,9 @@ def _without_geometry(name: str, rows: object) -> Finding:
 
 
 def _passed_over(name: str) -> Finding:
-    if name in LAYERS_NOT_USED:
-        return Finding(
-            "layer_not_used",
-            "caution",
-            name,
-            "",
-            f"Layer {name} is known, but this version does not use it: the plan is as without it.",
-            "Allow for what it holds by hand, or mark the ground in no_swales.",
-        )
-    near = get_close_matches(name.lower(), [*FEATURE_LAYERS, *LAYERS_NOT_USED], n=1, cutoff=0.0)
+    near = get_close_matches(name.lower(), FEATURE_LAYERS, n=1, cutoff=0.0)
+    if name.lower() == "swales":  # a plan's own layer, not its opposite
+        near = ["given_swales"]
     return Finding(
         "layer_not_read",
         "caution",

@@ -11,9 +11,11 @@ from pyproj import CRS
 from soakline.findings import Finding
 from soakline.inputs.defects import find_defects
 from soakline.inputs.features import FEATURES_KEY, off_the_dem, read_features
+from soakline.inputs.given_swales import beyond_ends, off_the_land
 from soakline.inputs.land_words import check_figures
 from soakline.inputs.rain_pattern import RainPattern, read_rain_pattern
 from soakline.inputs.rain_table import choose_columns, read_rain_table
+from soakline.inputs.source_files import land_files, rain_files, shown
 from soakline.inputs.types import (
     Features,
     Inputs,
@@ -30,10 +32,6 @@ from soakline.runfile.sections import RunFile
 
 if TYPE_CHECKING:
     from soakline.inputs.elevation import ElevationPlan
-
-SIDE_FILES: dict[str, tuple[str, ...]] = {".shp": (".dbf", ".prj", ".shx", ".cpg")}
-"""Files without which the one named means something else; only some formats have them."""
-RASTER_SIDE_FILES = (".prj", ".hdr", ".tfw", ".wld", ".aux.xml")
 
 Read = TypeVar("Read")
 Digest = Callable[[Path], str]
@@ -73,8 +71,8 @@ def read_rain(
     findings = (*rain[1], *pattern[1])
     _tell(findings, progress)
     hashed = tuple(
-        SourceFile(role, _shown(file, run.folder), (digest or sha256_of)(file))
-        for role, file in _rain_files(run, path)
+        SourceFile(role, shown(file, run.folder), (digest or sha256_of)(file))
+        for role, file in rain_files(run, path)
     )
     return RainInputs(rain[0], pattern[0], hashed, findings)
 
@@ -138,11 +136,11 @@ def read_parts(
         # Hashing leaves the interpreter free, so it costs no time beside the reading.
         of_land, of_rain = (
             [
-                (role, _shown(file, run.folder), pool.submit(digest or sha256_of, file))
+                (role, shown(file, run.folder), pool.submit(digest or sha256_of, file))
                 for role, file in files
                 if file.is_file()
             ]
-            for files in (_land_files(run), _rain_files(run, rain_path))
+            for files in (land_files(run), rain_files(run, rain_path))
         )
         plan = _attempt(collector, lambda: _plan(run))
         crs = CRS.from_wkt(plan.grid.crs_wkt) if plan else None
@@ -165,8 +163,14 @@ def read_parts(
         if land and elevation:
             area, dem, file = land[0], elevation[0], str(boundary_path)
             cover = _attempt(collector, lambda: check_cover(area, dem, file))
+            if features:
+                given = features[0].given_swales
+                collector.problems += off_the_land(given, area.area, dem, str(features_path))
+        if features and works:
+            collector.problems += beyond_ends(features[0].given_swales, works.as_built)
         if not (rain and pattern and works and land and features and elevation and cover):
             raise InputRefused(collector.problems)
+        collector.raise_if_any()
         hashed = [
             tuple(SourceFile(role, name, future.result()) for role, name, future in queued)
             for queued in (of_land, of_rain)
@@ -191,7 +195,7 @@ def read_parts(
 def land_digests(run: RunFile, digest: Digest) -> tuple[tuple[str, str], ...] | None:
     """SHA-256 of every file that the land is read from; None if one cannot be opened."""
     try:
-        return tuple((role, digest(file)) for role, file in _land_files(run))
+        return tuple((role, digest(file)) for role, file in land_files(run))
     except OSError:
         return None
 
@@ -227,7 +231,7 @@ def _read_pattern(run: RunFile) -> tuple[RainPattern | None, tuple[Finding, ...]
 def _read_works(run: RunFile, digest: Digest | None) -> WorksInputs:
     """Machine and rates, with the files that they come from."""
     sources = tuple(
-        SourceFile(role, _shown(file, run.folder), (digest or sha256_of)(file))
+        SourceFile(role, shown(file, run.folder), (digest or sha256_of)(file))
         for role, file in works_files(run)
         if file.is_file()
     )
@@ -254,38 +258,6 @@ def _plan(run: RunFile) -> "ElevationPlan":
     if plan is None or collector.problems:
         raise InputRefused(collector.problems)
     return plan
-
-
-def _land_files(run: RunFile) -> list[tuple[str, Path]]:
-    """Files of the land in the run file's order, with those that lie beside them."""
-    named: list[tuple[str, Path, tuple[str, ...]]]
-    named = [("dem", path, RASTER_SIDE_FILES) for path in run.dem_files()]
-    boundary = run.resolve(run.property.boundary)
-    named.append(("boundary", boundary, SIDE_FILES.get(boundary.suffix.lower(), ())))
-    if run.property.features:
-        named.append(("features", run.resolve(run.property.features), ()))
-    return [
-        (role, file) for role, path, endings in named for file in (path, *_beside(path, endings))
-    ]
-
-
-def _rain_files(run: RunFile, rain_path: Path) -> list[tuple[str, Path]]:
-    files = [("rain", rain_path)]
-    if run.rain.pattern_file:
-        files.append(("rain pattern", run.resolve(run.rain.pattern_file)))
-    return files
-
-
-def _beside(path: Path, endings: Sequence[str]) -> list[Path]:
-    # Both dem.prj and dem.tif.aux.xml are usual.
-    candidates = [path.with_suffix(ending) for ending in endings]
-    candidates += [path.with_name(path.name + ending) for ending in endings]
-    return [c for c in dict.fromkeys(candidates) if c != path and c.is_file()]
-
-
-def _shown(file: Path, folder: Path) -> str:
-    """The name as the run file would have it, so that a moved run folder gives the same record."""
-    return str(file.relative_to(folder)) if file.is_relative_to(folder) else str(file)
 
 
 def sha256_of(path: Path) -> str:

@@ -1,6 +1,7 @@
 """What reading hands on: every value in the working CRS and in SI units."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import geopandas as gpd
 import numpy as np
@@ -9,8 +10,12 @@ from shapely import MultiPolygon
 
 from soakline.findings import Finding
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.inputs.as_built import AsBuilt
 from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
+
+SwaleState = Literal["planned", "fixed", "built"]
+"""Where a swale comes from: laid by the rule, a line that someone fixed, or dug already."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -69,6 +74,7 @@ class Features:
     hard_surfaces: gpd.GeoDataFrame
     diversions: gpd.GeoDataFrame
     swale_points: gpd.GeoDataFrame
+    given_swales: gpd.GeoDataFrame
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -125,11 +131,13 @@ class WorksInputs:
     ----------
     machine : Machine that digs
     rates : cost of one unit by item; None where no table is named
+    as_built : levels measured after digging; None where no table is named
     sources : files that were read
     """
 
     machine: Machine
     rates: dict[str, float] | None
+    as_built: AsBuilt | None
     sources: tuple[SourceFile, ...]
 
 

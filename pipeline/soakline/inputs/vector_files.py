@@ -57,8 +57,10 @@ def layer_names(path: Path, key: str) -> dict[str, str | None]:
     return {str(name): (None if kind is None else str(kind)) for name, kind in layers}
 
 
-def read_layer(path: Path, layer: str, key: str) -> tuple[gpd.GeoDataFrame, CRS]:
-    """Read one layer, rows in the file's order, indexed by feature id, without Z.
+def read_layer(
+    path: Path, layer: str, key: str, keep_z: bool = False
+) -> tuple[gpd.GeoDataFrame, CRS]:
+    """Read one layer, rows in the file's order, indexed by feature id, without Z unless asked for.
 
     Raises
     ------
@@ -77,7 +79,8 @@ def read_layer(path: Path, layer: str, key: str) -> tuple[gpd.GeoDataFrame, CRS]
         found = f'layer "{layer}", a table without geometry'
         raise InputRefused([InputProblem(str(path), key, found, "a layer with geometry")])
     crs = crs_from_file(frame.crs.to_wkt() if frame.crs else None, str(path), key)
-    frame.geometry = shapely.force_2d(frame.geometry.to_numpy())
+    if not keep_z:
+        frame.geometry = shapely.force_2d(frame.geometry.to_numpy())
     return frame.set_crs(crs, allow_override=True), crs
 
 

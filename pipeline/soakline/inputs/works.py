@@ -1,7 +1,8 @@
-"""What is read of the works on every run: the machine and the owner's rates."""
+"""What is read of the works on every run: the machine, the owner's rates, what was measured."""
 
 from pathlib import Path
 
+from soakline.inputs.as_built import AS_BUILT_KEY, AsBuilt, read_as_built
 from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.types import SourceFile, WorksInputs
@@ -10,7 +11,7 @@ from soakline.runfile.sections import RunFile
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
-    """Read machine and rates.
+    """Read machine, rates and the survey of what was dug.
 
     Parameters
     ----------
@@ -20,27 +21,35 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     Raises
     ------
     InputRefused
-        With the problems of both tables; also where phases are to keep to a budget and no rate is
+        With the problems of all tables; also where phases are to keep to a budget and no rate is
         over 0.
     """
     problems = ProblemCollector()
-    machine, rates = None, None
+    machine, rates, as_built = None, None, None
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
         rates = _rates(run)
+    with problems.collecting():
+        as_built = _as_built(run)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, sources)
+    return WorksInputs(machine, rates, as_built, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
     """Role and path of the files that `read_works` reads, the shipped table aside."""
-    named = {MACHINES_KEY: run.earthworks.machines, RATES_KEY: run.earthworks.rates}
+    keys = run.earthworks
+    named = {MACHINES_KEY: keys.machines, RATES_KEY: keys.rates, AS_BUILT_KEY: keys.as_built}
     return [
         (key.removeprefix("earthworks."), run.resolve(name)) for key, name in named.items() if name
     ]
+
+
+def _as_built(run: RunFile) -> AsBuilt | None:
+    named = run.earthworks.as_built
+    return read_as_built(run.resolve(named)) if named else None
 
 
 def _rates(run: RunFile) -> dict[str, float] | None:

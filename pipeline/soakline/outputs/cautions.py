@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from soakline.findings import Finding, Severity
-from soakline.ids import spillway_id, swale_id
+from soakline.ids import spillway_id
 from soakline.outputs.designed import Designed
 from soakline.overflow.ranking import LONGEST_SILL_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
@@ -17,8 +17,10 @@ _SAME_HEAD_M = 1e-4
 _NAMED_SWALES = 6
 
 
-def _swale(i: int, code: str, severity: Severity, message: str, advice: str) -> Finding:
-    return Finding(code, severity, "swales", swale_id(i), message, advice)
+def _swale(
+    plan: Designed, i: int, code: str, severity: Severity, message: str, advice: str
+) -> Finding:
+    return Finding(code, severity, "swales", plan.placed.ids[i], message, advice)
 
 
 def face_words(face_m: float) -> tuple[str, str] | None:
@@ -52,13 +54,18 @@ def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
     own = outlets.sills[i]
     edge = [s for s in own if s.way.goal > 0
             and plan.placed.end_map.ends[s.way.goal - 1].kind == "property_edge"]  # fmt: skip
-    if not own:
+    if not own and not plan.placed.exits.leads_off[i]:
+        why = (
+            "no stretch of its lip is fit for a sill: the ground lies off its level, or leads back"
+        )
+    elif not own:
         why = "no way down was found that keeps off buildings, septic fields, wells and bad ground"
     elif edge:
         why = "its overflow leaves over the property's edge, away from any drainage line"
     else:
         why = "what it spills into has no safe end itself"
     yield _swale(
+        plan,
         i,
         "no_safe_end",
         "stop",
@@ -73,6 +80,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
     slope = float(plan.figures.slope_pct[i])
     if slope > _STEEP_NOTE_PCT:
         yield _swale(
+            plan,
             i,
             "slope_over_10",
             "caution",
@@ -81,6 +89,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
         )
     elif slope > _FAO_LIMIT_PCT:
         yield _swale(
+            plan,
             i,
             "slope_over_5",
             "note",
@@ -102,6 +111,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
             else ""
         )
         yield _swale(
+            plan,
             i,
             "unstable_ground_below",
             "stop" if risk else "caution",
@@ -111,6 +121,7 @@ def _on_ground(plan: Designed, i: int) -> Iterator[Finding]:
     share = float(plan.figures.share_cut_off[i])
     if share >= _SHOWN_SHARE:
         yield _swale(
+            plan,
             i,
             "catchment_cut_off",
             "caution",
@@ -126,6 +137,7 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
     if hours > limit:
         passes = float(plan.figures.depth_in_time_m[i])
         yield _swale(
+            plan,
             i,
             "drains_slowly",
             "caution",
@@ -144,6 +156,7 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
             helps.append(f"less from above ({received:.0f} m³ of it is spill of other swales)")
         helps.append("a wider or amended base")
         yield _swale(
+            plan,
             i,
             "capacity_short",
             "caution",
@@ -158,9 +171,10 @@ def _on_failure(plan: Designed, i: int) -> Iterator[Finding]:
     below = plan.figures.overtopped[i]
     if not below:
         return
-    named = ", ".join(swale_id(j) for j in below[:_NAMED_SWALES])
+    named = ", ".join(plan.placed.ids[j] for j in below[:_NAMED_SWALES])
     more = f" and {len(below) - _NAMED_SWALES} more" if len(below) > _NAMED_SWALES else ""
     yield _swale(
+        plan,
         i,
         "chain_failure",
         "caution",
@@ -179,9 +193,10 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
     words = face_words(face)
     if words:
-        yield _swale(i, "trench_safety", "caution", *words)
+        yield _swale(plan, i, "trench_safety", "caution", *words)
     if wedge > plan.figures.sections[i].area_m2:
         yield _swale(
+            plan,
             i,
             "mostly_hillside_cut",
             "caution",
@@ -191,6 +206,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
         )
     if short > 0:
         yield _swale(
+            plan,
             i,
             "spoil_short",
             "note",
@@ -199,6 +215,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
         )
     if surplus > 0:
         yield _swale(
+            plan,
             i,
             "spoil_left_over",
             "note",
@@ -210,6 +227,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     head = float(plan.figures.check_head_m[i])
     if own and length > plan.figures.length_m[i] / 4.0:
         yield _swale(
+            plan,
             i,
             "sill_too_long",
             "caution",
@@ -220,6 +238,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     if own and head > plan.run.overflow.sill_head_m + _SAME_HEAD_M:
         wanted = length * (head / plan.run.overflow.sill_head_m) ** 1.5
         yield _swale(
+            plan,
             i,
             "sill_short",
             "caution",
@@ -235,7 +254,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
                 "sill_cut_in",
                 "caution",
                 "spillways",
-                spillway_id(i, number),
+                spillway_id(plan.placed.ids[i], number),
                 "ground stands up to 0.15 m over the sill: it is cut through to where ground is at "
                 "the level again",
                 "dig the sill last, to the lowest lip found, and protect the cut",

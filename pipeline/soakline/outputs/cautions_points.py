@@ -25,7 +25,7 @@ def point_findings(plan: Designed) -> Iterator[Finding]:
         yield _on_search(search, plan.run.swale_points.least_swale_m)
     yield from _on_all(plan)
     hours = seep_h(plan.points)
-    for k, feature in enumerate(point_ids(plan.points)):
+    for k, feature in enumerate(point_ids(plan.points, plan.placed.ids)):
         yield from _on_soil(plan, k, feature)
         if plan.points.kind[k] == "pond":
             yield from _on_pond(plan, k, feature, float(hours[k]))
@@ -189,7 +189,7 @@ def _on_depth(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
 
 def _on_faces(plan: Designed) -> Iterator[Finding]:
     """Faces that people and machines have to do with; pits are alike, and told by the highest."""
-    own, ids = plan.points, point_ids(plan.points)
+    own, ids = plan.points, point_ids(plan.points, plan.placed.ids)
     pits = np.flatnonzero(own.kind == "organic_pit")
     for k in np.flatnonzero(own.kind != "organic_pit").tolist():
         yield from _on_face(plan, k, ids[k], "")

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 import numpy as np
 
 from soakline.findings import Finding
-from soakline.ids import swale_id
 from soakline.outputs.designed import Designed
 
 # Lowest soaking rate that a base may be counted on for: 1e-6 m/s (Buckinghamshire drainage
@@ -32,7 +31,7 @@ def _on_soaking(plan: Designed) -> Iterator[Finding]:
                 "soaking_not_reliable",
                 "caution",
                 "swales",
-                "" if alike else swale_id(i),
+                "" if alike else plan.placed.ids[i],
                 f"the base soaks {1000.0 * rate:.2g} mm/h{on}, under {RELIABLE_SOAK_MM_H:g} mm/h: "
                 "soaking is not to be relied on",
                 _TEST_PITS,

@@ -6,7 +6,6 @@ import numpy as np
 import shapely
 
 from soakline.findings import Finding, Severity
-from soakline.ids import swale_id
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
 from soakline.works.phases import fed_later
@@ -23,8 +22,10 @@ def works_findings(plan: Designed, programme: Programme) -> Iterator[Finding]:
     yield from _on_phases(plan, programme)
 
 
-def _swale(i: int, code: str, severity: Severity, message: str, advice: str) -> Finding:
-    return Finding(code, severity, "swales", swale_id(i), message, advice)
+def _swale(
+    plan: Designed, i: int, code: str, severity: Severity, message: str, advice: str
+) -> Finding:
+    return Finding(code, severity, "swales", plan.placed.ids[i], message, advice)
 
 
 def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
@@ -54,6 +55,8 @@ def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
     footprint, figures = plan.works.footprint, plan.figures
     dug_m = (shapely.area(footprint.ponded) + shapely.area(footprint.cut_slope)) / figures.length_m
     for i, section in enumerate(figures.sections):
+        if plan.placed.lines[i].state == "built":
+            continue
         face = float(plan.works.volumes.face_height_m[i])
         narrowest = machine.bucket_widths_m[0]
         short = []
@@ -68,6 +71,7 @@ def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
             short.append(f"it reaches {machine.reach_m:g} m, {dug_m[i]:.1f} m across are dug")
         if short:
             yield _swale(
+                plan,
                 i,
                 "machine_unfit",
                 "caution",
@@ -95,8 +99,9 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
     phase = programme.phase
     if phase is None:
         return
-    for i in np.flatnonzero(~programme.sound).tolist():
+    for i in np.flatnonzero(~programme.sound & (phase > 0)).tolist():
         yield _swale(
+            plan,
             i,
             "phase_without_safe_end",
             "stop",
@@ -108,6 +113,7 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
     heavy = programme.weight > programme.limit * (1.0 + 1e-9)
     for i in np.flatnonzero(heavy).tolist():
         yield _swale(
+            plan,
             i,
             "phase_over_limit",
             "caution",
@@ -116,10 +122,13 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
             "raise the limit, or let shorter swales be laid (siting.max_length_m)",
         )
     for i, above in fed_later(plan.outlets.chain, phase, programme.uphill).items():
-        named = ", ".join(swale_id(other) for other in above[:_NAMED_SWALES])
+        if phase[i] == 0:  # built: as it is today
+            continue
+        named = ", ".join(plan.placed.ids[other] for other in above[:_NAMED_SWALES])
         more = f" and {len(above) - _NAMED_SWALES} more" if len(above) > _NAMED_SWALES else ""
         last = max(int(phase[other]) for other in above)
         yield _swale(
+            plan,
             i,
             "phase_before_those_above",
             "caution",

@@ -13,6 +13,13 @@ SWALES = LayerSchema(
     "lip found. Check with local codes and a licensed engineer.",
     (
         SWALE_ID,
+        text(
+            "state",
+            "State",
+            "planned: laid by the rule; fixed: a given line, still to be dug; built: given, and "
+            "dug already: its works are in no quantity and no cost.",
+            ("planned", "fixed", "built"),
+        ),
         real(
             "level_m",
             "m",
@@ -68,6 +75,27 @@ SWALES = LayerSchema(
             "Capacity",
             "Water held below the sill with a level base and lip. Any low spot on the finished lip "
             "takes from it: survey the lip before relying on this figure.",
+        ),
+        real(
+            "lip_low_m",
+            "m",
+            "Lowest of the lip as built",
+            "Lowest level measured along the lip after digging (earthworks.as_built); null where "
+            "it was not measured. Below level_m, water stands no higher than here.",
+        ),
+        real(
+            "first_spill_m",
+            "m",
+            "Point of first spill",
+            "Chainage of the lowest level measured, of equal ones the first; null where the lip "
+            "was not measured.",
+        ),
+        real(
+            "capacity_lost_m3",
+            "m³",
+            "Capacity lost",
+            "What the swale would hold at its planned sill, less its capacity; null where the lip "
+            "was not measured.",
         ),
         real(
             "catchment_m2",
@@ -166,15 +194,15 @@ SWALES = LayerSchema(
         integer(
             "build_order",
             "Build order",
-            "1 is dug first: phase by phase, in each from the top of the catchment down, so that "
-            "what is dug holds water back from what is not yet finished. Dig in dry weather, and "
-            "have each sill and its way down finished before rain.",
+            "1 is dug first, built swales before all: phase by phase, in each from the top of the "
+            "catchment down, so that what is dug holds water back from what is not yet finished. "
+            "Dig in dry weather, and have each sill and its way down finished before rain.",
         ),
         integer(
             "phase",
             "Phase",
             "1 is built first; each phase and those before it reach a safe end without the rest. "
-            "Null where all is built at once.",
+            "0 is built already; null where all is built at once.",
         ),
         real(
             "machine_h",

@@ -9,7 +9,7 @@ import shapely
 
 from soakline.findings import Finding
 from soakline.grid import FloatArray
-from soakline.ids import crossing_id, swale_id
+from soakline.ids import crossing_id
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import BuiltCrossings, Designed
 from soakline.section.crossings import DEEPEST_FORD_M, KINDS, LONGEST_FORD_M, RAMP_GRADE
@@ -22,11 +22,11 @@ _LEAST_FREEBOARD_M = 0.05
 _MOST_PIPES = 3
 
 
-def _ids(crossings: BuiltCrossings) -> list[str]:
-    lip = crossings.met.lip
+def _ids(plan: Designed) -> list[str]:
+    lip = plan.crossings.met.lip
     first = np.searchsorted(lip, lip)
     return [
-        crossing_id(int(own), k - int(at))
+        crossing_id(plan.placed.ids[int(own)], k - int(at))
         for k, (own, at) in enumerate(zip(lip, first, strict=True))
     ]
 
@@ -44,12 +44,12 @@ def _base_m(plan: Designed) -> FloatArray:
 
 def crossing_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `crossings` layer."""
-    own, met = plan.crossings, plan.crossings.met
+    own, met, ids = plan.crossings, plan.crossings.met, plan.placed.ids
     piped = own.kind == "causeway"
     columns: Columns = {
-        "crossing_id": _ids(own),
-        "swale_id": [swale_id(int(lip)) for lip in met.lip],
-        "other_swale_id": [swale_id(int(lip)) if lip >= 0 else None for lip in met.other_lip],
+        "crossing_id": _ids(plan),
+        "swale_id": [ids[int(lip)] for lip in met.lip],
+        "other_swale_id": [ids[int(lip)] if lip >= 0 else None for lip in met.other_lip],
         "track": [_track(plan, int(track)) for track in met.track],
         "kind": own.kind,
         "chainage_m": met.at_m,
@@ -83,14 +83,14 @@ def crossing_amounts(crossings: BuiltCrossings, swales: int) -> dict[str, FloatA
 def crossing_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of each crossing, then of tracks that run along a swale."""
     met = plan.crossings.met
-    for k, feature in enumerate(_ids(plan.crossings)):
+    for k, feature in enumerate(_ids(plan)):
         yield from _on_crossing(plan, k, feature)
     for lip, track, along in zip(met.beside_lip, met.beside_track, met.beside_m, strict=True):
         yield Finding(
             "track_along_swale",
             "caution",
             "swales",
-            swale_id(int(lip)),
+            plan.placed.ids[int(lip)],
             f'track "{_track(plan, int(track))}" runs along the lip for {along:.0f} m, or crosses '
             "it at a sharp angle: wheels cut the lip, and the track turns into a drain",
             "move the track, have it cross square, or keep the swale off it "

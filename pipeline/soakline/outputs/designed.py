@@ -44,6 +44,9 @@ class SwaleFigures:
     check_head_m : over the sill in the check storm
     sill_length_m : of all sills together; 0 where there is none
     capacity_m3, drain_down_h : m³ and h
+    lip_low_m, first_spill_m : lowest level measured on the lip, and its chainage; NaN where it was
+        not measured
+    capacity_lost_m3 : by the low lip, m³; NaN likewise
     depth_in_time_m : of water that soaks away within the longest time allowed
     ponded_m2 : water surface, m²
     tc_h : time of concentration, h
@@ -67,6 +70,9 @@ class SwaleFigures:
     check_head_m: FloatArray
     sill_length_m: FloatArray
     capacity_m3: FloatArray
+    lip_low_m: FloatArray
+    first_spill_m: FloatArray
+    capacity_lost_m3: FloatArray
     drain_down_h: FloatArray
     depth_in_time_m: FloatArray
     ponded_m2: FloatArray

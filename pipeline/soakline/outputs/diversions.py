@@ -3,7 +3,7 @@
 import geopandas as gpd
 import shapely
 
-from soakline.ids import diversion_id, swale_id
+from soakline.ids import diversion_id
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 
@@ -17,7 +17,7 @@ def diversion_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         rows.append(
             {
                 "diversion_id": diversion_id(k),
-                "swale_id": swale_id(drain.swale),
+                "swale_id": plan.placed.ids[drain.swale],
                 "name": drain.name,
                 "source": drain.source,
                 "grade_pct": drain.grade_pct,

@@ -1,5 +1,6 @@
 """Layers and tables of the event: spillways, routes, safe points, storms."""
 
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -16,7 +17,6 @@ from soakline.ids import (
     outlet_id,
     route_id,
     spillway_id,
-    swale_id,
 )
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
@@ -25,10 +25,10 @@ from soakline.siting.ends import End
 from soakline.terrain.paths import path_down
 
 
-def end_id(end: End) -> str | None:
+def end_id(end: End, swale_ids: Sequence[str]) -> str | None:
     """Id of what a route ends on; none at the property's edge."""
-    naming = {
-        "swale": swale_id,
+    naming: dict[str, Callable[[int], str]] = {
+        "swale": swale_ids.__getitem__,
         "drainage_line": line_id,
         "dam": dam_id,
         "hollow": hollow_id,
@@ -50,13 +50,13 @@ def numbered(routes: list[Route]) -> list[tuple[int, Route]]:
 
 def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `spillways` layer."""
-    rows, points = [], []
+    rows, points, ids = [], [], plan.placed.ids
     for number, route in numbered(plan.routes):
         i = route.swale
         rows.append(
             {
-                "spillway_id": spillway_id(i, number),
-                "swale_id": swale_id(i),
+                "spillway_id": spillway_id(ids[i], number),
+                "swale_id": ids[i],
                 "sill_level_m": float(plan.figures.sill_level_m[i]),
                 "sill_length_m": route.sill.length_m,
                 "check_head_m": float(plan.figures.check_head_m[i]),
@@ -69,15 +69,15 @@ def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
 
 def route_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `overflow_routes` layer."""
-    rows, lines = [], []
+    rows, lines, ids = [], [], plan.placed.ids
     for number, route in numbered(plan.routes):
         rows.append(
             {
-                "route_id": route_id(route.swale, number),
-                "swale_id": swale_id(route.swale),
-                "spillway_id": spillway_id(route.swale, number),
+                "route_id": route_id(ids[route.swale], number),
+                "swale_id": ids[route.swale],
+                "spillway_id": spillway_id(ids[route.swale], number),
                 "to_kind": route.end.kind,
-                "to_id": end_id(route.end),
+                "to_id": end_id(route.end, ids),
                 "length_m": route.length_m,
                 "drop_m": route.drop_m,
                 "max_slope_pct": route.max_slope_pct,
@@ -179,7 +179,7 @@ def swale_storm_table(plan: Designed) -> pd.DataFrame:
     swales, storms = len(plan.placed.lines), len(plan.storms)
     results, routing = plan.results, plan.results.routing
     columns = {
-        "swale_id": np.repeat([swale_id(i) for i in range(swales)], storms),
+        "swale_id": np.repeat(plan.placed.ids, storms),
         "storm_id": np.tile([storm.storm_id for storm in plan.storms], swales),
         "runoff_m3": results.runoff_m3.ravel(),
         "received_m3": routing.received_m3.ravel(),

@@ -1,11 +1,13 @@
 """Ponds, basins and organic pits: their layers, and what is counted of them."""
 
+from collections.abc import Sequence
+
 import geopandas as gpd
 import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
-from soakline.ids import swale_id, swale_point_id
+from soakline.ids import swale_point_id
 from soakline.inputs.quantity_items import UNITS
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
@@ -21,11 +23,11 @@ _COUNTED = {
 }
 
 
-def point_ids(points: SwalePoints) -> list[str]:
-    """Id of each, in order."""
+def point_ids(points: SwalePoints, ids: Sequence[str]) -> list[str]:
+    """Id of each, in order; `ids` of the swales."""
     first = np.searchsorted(points.lip, points.lip)
     return [
-        swale_point_id(int(own), k - int(at))
+        swale_point_id(ids[own], k - int(at))
         for k, (own, at) in enumerate(zip(points.lip, first, strict=True))
     ]
 
@@ -42,8 +44,8 @@ def point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     depth = trenches_of(plan.figures.sections).depth_m
     pit, basin = own.kind == "organic_pit", own.kind == "basin"
     columns: Columns = {
-        "point_id": point_ids(own),
-        "swale_id": [swale_id(int(lip)) for lip in own.lip],
+        "point_id": point_ids(own, plan.placed.ids),
+        "swale_id": [plan.placed.ids[lip] for lip in own.lip],
         "kind": own.kind,
         "source": np.where(own.row >= 0, "given", "suggested"),
         "texture": list(own.texture),
@@ -67,8 +69,8 @@ def point_ground_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `swale_point_ground` layer."""
     own = plan.points
     columns: Columns = {
-        "point_id": point_ids(own),
-        "swale_id": [swale_id(int(lip)) for lip in own.lip],
+        "point_id": point_ids(own, plan.placed.ids),
+        "swale_id": [plan.placed.ids[lip] for lip in own.lip],
         "kind": own.kind,
         "area_m2": shapely.area(own.outline),
     }

@@ -1,6 +1,6 @@
 """The works of a plan as a programme: what they come to, in which order, in which phases."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -28,7 +28,7 @@ class Programme:
     ----------
     bill : Bill
     hours : (swales,) of the machine
-    phase : (swales,) from 1; None where all is dug at once
+    phase : (swales,) from 1, 0 of those that are built; None where all is dug at once
     weight : (swales,) that each takes from the limit of a phase
     limit : of one phase; 0 where all is dug at once
     limit_unit : of weight and limit, in words
@@ -64,8 +64,17 @@ def programme_of(plan: Designed) -> Programme:
         uphill = uphill_pairs(land.burnt, land.label, plan.terrain.flow.direction)
         phase = phases_of(chain, sound, weight, plan.figures.capacity_m3, limit, uphill)
     at_once = np.ones(swales, dtype=np.int64)
-    order = build_order(chain, plan.figures.level_m, at_once if phase is None else phase)
+    # What is built stands before the first phase.
+    stage = np.where(to_dig(plan), at_once if phase is None else phase, 0)
+    if phase is not None:
+        phase = stage
+    order = build_order(chain, plan.figures.level_m, stage)
     return Programme(bill, hours, phase, weight, limit, unit, sound, uphill, order)
+
+
+def to_dig(plan: Designed) -> BoolArray:
+    """Swales that are not built yet; (swales,)."""
+    return np.array([line.state != "built" for line in plan.placed.lines], dtype=bool)
 
 
 def _limit(plan: Designed, bill: Bill, hours: FloatArray) -> tuple[FloatArray, float, str]:
@@ -76,10 +85,12 @@ def _limit(plan: Designed, bill: Bill, hours: FloatArray) -> tuple[FloatArray, f
         return np.zeros_like(hours) if cost is None else cost, keys.budget, "of cost"
     if keys.phase == "year" and keys.hours_per_year > 0.0:
         return hours, keys.hours_per_year, "machine hours"
-    return np.ones_like(hours), float(keys.swales_per_year), "swales"
+    return to_dig(plan).astype(float), float(keys.swales_per_year), "swales"
 
 
 def _bill(plan: Designed) -> Bill:
+    """All that is still to be dug and bought; water is held by built swales too."""
+    left = to_dig(plan).astype(float)
     figures, works, drains = plan.figures, plan.works, plan.diversions
     swales = figures.level_m.size
     footprint = works.footprint
@@ -93,7 +104,7 @@ def _bill(plan: Designed) -> Bill:
     route_m = np.zeros(swales)
     for route in plan.routes:
         route_m[route.swale] += route.length_m
-    amounts: dict[str, FloatArray] = {
+    of_swales: dict[str, FloatArray] = {
         "swales": np.ones(swales),
         "lip": figures.length_m,
         "cut": works.volumes.cut_m3,
@@ -101,17 +112,23 @@ def _bill(plan: Designed) -> Bill:
         "topsoil stripped and spread back": footprint.area_m2 * plan.run.earthworks.topsoil_m,
         "footprint": footprint.area_m2,
         "bare earth to seed": shapely.area(footprint.mound) + shapely.area(footprint.cut_slope),
-        "water held": figures.capacity_m3,
         "spillways": np.array([len(own) for own in sills], dtype=float),
         "sill": np.array([sum(sill.length_m for sill in own) for own in sills], dtype=float),
         "overflow route": route_m,
-        "diversion drain": drain_m,
-        "diversion drain, cut": drain_m3,
         **crossing_amounts(plan.crossings, swales),
         "pegs": _pegs(plan),
     }
-    entries = [Entry(item, UNITS[item], amount, item) for item, amount in amounts.items()]
-    treated = amendment_entries(plan)
+    amounts = {
+        **{item: left * amount for item, amount in of_swales.items()},
+        # Held by all, and dug for all.
+        "water held": figures.capacity_m3,
+        "diversion drain": drain_m,
+        "diversion drain, cut": drain_m3,
+    }
+    entries = [
+        Entry(item, unit, amounts[item], item) for item, unit in UNITS.items() if item in amounts
+    ]
+    treated = [replace(own, amount=left * own.amount) for own in amendment_entries(plan)]
     below_m3 = sum((own.amount for own in treated if own.rate_item == CUT_BELOW), np.zeros(swales))
     pointed = point_entries(plan)
     pointed_m3 = sum((own.amount for own in pointed if own.item == CUT), np.zeros(swales))
@@ -122,7 +139,7 @@ def _bill(plan: Designed) -> Bill:
         plan.inputs.features.soils,
         plan.run.soil.texture,
     )
-    dug = works.volumes.cut_m3 + drain_m3 + below_m3 + pointed_m3
+    dug = left * works.volumes.cut_m3 + drain_m3 + below_m3 + pointed_m3
     for texture, hours in machine_hours(dug, shares, machine).items():
         entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
     return Bill(tuple(entries), plan.inputs.works.rates)

@@ -7,7 +7,6 @@ import platform
 import pandas as pd
 
 from soakline import __version__
-from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.runfile.defaults import used_keys
@@ -67,7 +66,7 @@ def record_table(
         rows.append((f"ground:{own.label}", str(loss)))
     rows += [
         (
-            f"time_of_concentration_h:{swale_id(i)}",
+            f"time_of_concentration_h:{plan.placed.ids[i]}",
             f"{hours:.3f} ({plan.run.rain.time_of_concentration})",
         )
         for i, hours in enumerate(plan.figures.tc_h)

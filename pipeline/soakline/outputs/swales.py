@@ -6,7 +6,6 @@ import numpy.typing as npt
 import shapely
 
 from soakline.grid import FloatArray
-from soakline.ids import swale_id
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
@@ -23,7 +22,7 @@ def _or_nan(values: FloatArray) -> FloatArray:
 
 
 def _swale_ids(plan: Designed) -> npt.NDArray[np.str_]:
-    return np.array([swale_id(i) for i in range(plan.figures.level_m.size)], dtype=np.str_)
+    return np.array(plan.placed.ids, dtype=np.str_)
 
 
 def _ground_above(
@@ -57,6 +56,7 @@ def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFr
     governing = plan.results.governing
     columns: Columns = {
         "swale_id": _swale_ids(plan),
+        "state": [line.state for line in plan.placed.lines],
         "level_m": figures.level_m,
         "length_m": figures.length_m,
         "base_width_m": trench.base_width_m,
@@ -71,6 +71,9 @@ def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFr
         "mound_height_m": figures.mound_height_m,
         "mound_top_level_m": figures.level_m + figures.mound_height_m,
         "capacity_m3": figures.capacity_m3,
+        "lip_low_m": figures.lip_low_m,
+        "first_spill_m": figures.first_spill_m,
+        "capacity_lost_m3": figures.capacity_lost_m3,
         "catchment_m2": plan.catchments.area_m2,
         "spacing_above_m": _or_nan(figures.spacing_above_m),
         "interval_above_m": _or_nan(figures.interval_above_m),

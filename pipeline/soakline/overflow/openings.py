@@ -1,6 +1,7 @@
 """Rings round a knoll, opened where the water leaves best."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -46,7 +47,7 @@ def open_rings(
         start = (at + gap / 2.0) % length
         ring = opened_at(line.coordinates, start)
         opened.append(
-            LipLine(line.level_m, line.interval_m, ring, False, line.group).part(
+            replace(line, coordinates=ring, closed=False).part(
                 0.0, float(np.hypot(*np.diff(ring, axis=0).T).sum()) - gap
             )
         )

@@ -23,10 +23,7 @@ class Later:
     only: Any
 
 
-LATER = (
-    Later(("earthworks", "as_built"), ""),
-    Later(("climate", "daily"), ""),
-)
+LATER = (Later(("climate", "daily"), ""),)
 
 
 def take_out_later_keys(raw: dict[str, Any], file: str) -> list[InputProblem]:

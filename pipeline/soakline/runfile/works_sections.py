@@ -150,8 +150,11 @@ class OverflowKeys(Keys):
 
 PHASE = '"" (all at once), "budget" or "year"'
 _ORDERING = frozenset(
-    ("machine", "machines", "rates", "phase", "budget", "hours_per_year", "swales_per_year")
-)
+    (
+        "machine", "machines", "rates", "phase", "budget", "hours_per_year", "swales_per_year",
+        "as_built",
+    )
+)  # fmt: skip
 
 
 def _known_phase(phase: str) -> str:
@@ -197,11 +200,13 @@ class EarthworksKeys(Keys):
     swales_per_year: Annotated[int, Number("swales", 1, 100_000, zero="none")] = key(
         0, 'swales dug in one year at most; with phase = "year"'
     )
-    as_built: str = key("", "levels measured after digging: swale_id,chainage_m,level_m")
+    as_built: str = key(
+        "", "levels of lips measured after digging, CSV: swale_id,chainage_m,level_m"
+    )
 
     @property
     def shaping(self) -> dict[str, Any]:
-        """Keys that shape the ground works: all but those on who digs, when and for how much."""
+        """Keys that shape the ground works: all but those on who digs, and on what was dug."""
         return self.model_dump(exclude=set(_ORDERING))
 
     @model_validator(mode="after")

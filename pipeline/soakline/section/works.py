@@ -18,6 +18,8 @@ from soakline.terrain.cells import GeometryArray
 
 # Room for the mound was kept as if at least this share of the lip carried it.
 LEAST_MOUNDED_SHARE = 0.8
+# Of a mound's crest over its ground, and of ground under the level, for drawing it.
+_LEAST_HEIGHT_M, _DEEPEST_M = 0.05, 1.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -64,6 +66,7 @@ def works_of(
     trench = trenches_of(sections)
     stations = replace(
         stations,
+        ground_above_m=_moundable(stations, crest_height_m),
         fall=np.minimum(stations.fall, 0.9 / shape.batter),
     )
     length = stations.at.length_m
@@ -80,6 +83,16 @@ def works_of(
     shore_m = trench.batter * sill_drop_m
     mounds = Mounds(shape, crest_height_m, volumes.crest_width_m, head_m)
     return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds))
+
+
+def _moundable(stations: LipStations, crest_height_m: FloatArray) -> FloatArray:
+    """Ground less level at the lip as far as a mound can be drawn on it, (n,) m.
+
+    Lips of the rule are within; a given one may lie far off its level, which a finding tells.
+    """
+    crest = stations.each(np.where(crest_height_m > 0.0, crest_height_m, np.inf))
+    highest = np.maximum(crest - _LEAST_HEIGHT_M, 0.0)
+    return np.clip(stations.ground_above_m, -_DEEPEST_M, highest)
 
 
 def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:

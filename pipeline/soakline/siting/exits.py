@@ -61,6 +61,7 @@ class Exits:
     Parameters
     ----------
     first : (swales + 1,) place of each swale's first exit, and the number of exits
+    leads_off : (swales,) bool; whether water could leave it at all, if only where it may not
     swale, along_m, at_end, start_cell, goal, way_m, crosses_track : (n,) as of `Exit`
     start_m, end_m, cut_in : (n,) as of its `Stretch`
     first_station : (n + 1,) place of each way's first station, and the number of stations
@@ -68,6 +69,7 @@ class Exits:
     """
 
     first: IndexArray
+    leads_off: BoolArray
     swale: IndexArray
     along_m: FloatArray
     start_m: FloatArray
@@ -104,6 +106,7 @@ class Exits:
         lips = self.first.size - 1
         return Exits(
             first=starts_of(np.bincount(self.swale[kept], minlength=lips).astype(np.int64)),
+            leads_off=self.leads_off,
             **{
                 name: getattr(self, name)[kept]
                 for name in (
@@ -227,6 +230,51 @@ class WayGround:
         )
 
 
+def exits_at(
+    ground: WayGround,
+    swale: IndexArray,
+    along_m: FloatArray,
+    stretches: Sequence[Stretch],
+    at_end: BoolArray,
+) -> Exits:
+    """Exits at given places of lips.
+
+    Parameters
+    ----------
+    ground : WayGround
+    swale, along_m : (n,) lip of each place, rising, and where on it, m
+    stretches, at_end : (n,) as of `Exit`
+
+    Returns
+    -------
+    those that may be taken
+    """
+    way = ground.followed(swale, along_m)
+    usable = [
+        ground.usable(*of)
+        for of in zip(swale.tolist(), way.goal.tolist(), way.passed.tolist(), strict=True)
+    ]
+    lips = ground.places.level_m.size
+    every = Exits(
+        first=starts_of(np.bincount(swale, minlength=lips).astype(np.int64)),
+        leads_off=np.bincount(swale[way.goal >= 0], minlength=lips) > 0,
+        swale=swale,
+        along_m=along_m,
+        start_m=np.array([own.start_m for own in stretches], dtype=float),
+        end_m=np.array([own.end_m for own in stretches], dtype=float),
+        cut_in=np.array([own.cut_in for own in stretches], dtype=bool),
+        at_end=at_end,
+        start_cell=way.start_cell,
+        goal=way.goal,
+        way_m=way.way_m,
+        crosses_track=(way.passed & TRACK) > 0,
+        first_station=way.first,
+        station_row=way.station_row,
+        station_column=way.station_column,
+    )
+    return every.only(np.array(usable, dtype=bool))
+
+
 def find_exits(
     lines: list[LipLine],
     ground: WayGround,
@@ -253,28 +301,10 @@ def find_exits(
         for stretch in without(sill_stretches(own, line.level_m, ground_m, ground.grid), taken_m[i])
         for at, at_end in places_on(stretch, float(own.along_m[-1]), line.closed)
     ]
-    swale = np.array([i for i, _, _, _ in asked], dtype=np.int64)
-    along = np.array([at for _, at, _, _ in asked], dtype=float)
-    stretches = [stretch for _, _, stretch, _ in asked]
-    way = ground.followed(swale, along)
-    usable = [
-        ground.usable(*of)
-        for of in zip(swale.tolist(), way.goal.tolist(), way.passed.tolist(), strict=True)
-    ]
-    every = Exits(
-        first=starts_of(np.bincount(swale, minlength=len(lines)).astype(np.int64)),
-        swale=swale,
-        along_m=along,
-        start_m=np.array([own.start_m for own in stretches], dtype=float),
-        end_m=np.array([own.end_m for own in stretches], dtype=float),
-        cut_in=np.array([own.cut_in for own in stretches], dtype=bool),
-        at_end=np.array([at_end for _, _, _, at_end in asked], dtype=bool),
-        start_cell=way.start_cell,
-        goal=way.goal,
-        way_m=way.way_m,
-        crosses_track=(way.passed & TRACK) > 0,
-        first_station=way.first,
-        station_row=way.station_row,
-        station_column=way.station_column,
+    return exits_at(
+        ground,
+        np.array([i for i, _, _, _ in asked], dtype=np.int64),
+        np.array([at for _, at, _, _ in asked], dtype=float),
+        [stretch for _, _, stretch, _ in asked],
+        np.array([at_end for _, _, _, at_end in asked], dtype=bool),
     )
-    return every.only(np.array(usable, dtype=bool))

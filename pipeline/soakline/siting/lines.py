@@ -1,10 +1,15 @@
 """Lips as lines: what they carry along, and how they are cut, opened and put in order."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.ids import swale_id
+from soakline.inputs.types import SwaleState
+from soakline.section.trench import Trench
 
 # The mound turns uphill round the end of the trench: room beyond the lip's end.
 END_ROOM_M = 1.5
@@ -32,6 +37,9 @@ class LipLine:
     coordinates : (k, 2) easting and northing, m; a closed one repeats its start
     closed : whether it still is a whole ring
     group : part of the land whose series it belongs to
+    swale_id : id of the swale; "" until lips are numbered
+    state : `planned` by the rule, or given: `fixed`, or `built` already
+    section : as it was dug; None where it is still to be chosen
     """
 
     level_m: float
@@ -39,6 +47,14 @@ class LipLine:
     coordinates: FloatArray
     closed: bool
     group: int = 0
+    swale_id: str = ""
+    state: SwaleState = "planned"
+    section: Trench | None = None
+
+    @property
+    def given(self) -> bool:
+        """Whether the line is kept as it was given."""
+        return self.state != "planned"
 
     def part(self, start_m: float, end_m: float) -> "LipLine":
         """The piece between two distances along the line, no ring any more."""
@@ -70,6 +86,24 @@ def opened_at(ring: FloatArray, along_m: float) -> FloatArray:
 def in_order(lines: list[LipLine]) -> list[LipLine]:
     """Lines as they are numbered: highest level first, then from west to east."""
     return sorted(lines, key=lambda p: (-p.level_m, *p.coordinates[0], *p.coordinates[-1]))
+
+
+def unused_ids(used: Sequence[str]) -> Iterator[str]:
+    """Ids by number, those left out that swales hold already.
+
+    Examples
+    --------
+    >>> ids = unused_ids(["S001", "dam swale", "S003"])
+    >>> next(ids), next(ids)
+    ('S002', 'S004')
+    """
+    return (own for own in map(swale_id, count()) if own not in used)
+
+
+def numbered(lines: list[LipLine]) -> list[LipLine]:
+    """Lips with an id each, in their order; those that have one keep it."""
+    free = unused_ids([line.swale_id for line in lines])
+    return [line if line.swale_id else replace(line, swale_id=next(free)) for line in lines]
 
 
 def cut_out(line: LipLine, from_m: float, to_m: float) -> list[LipLine]:

@@ -10,6 +10,7 @@ import shapely
 from soakline.grid import BoolArray, FloatArray, GroundArray
 from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
+from soakline.siting.given import GivenLips
 from soakline.siting.lines import (
     END_ROOM_M,
     LipLine,
@@ -26,9 +27,9 @@ from soakline.siting.stations import (
     Stations,
     runs_of,
     stations_along,
+    uphill_is_left,
 )
 from soakline.terrain.cells import cells_of
-from soakline.terrain.ground import sample
 
 # A line keeps this share of its interval from lines that belong to another part of the land.
 _SEAM_SHARE = 0.95
@@ -52,22 +53,6 @@ class LevelSeries:
     interval_m: float
     where: BoolArray
     group: int = 0
-
-
-def _uphill_left(points: FloatArray, ground_m: GroundArray, siteable: Siteable) -> FloatArray:
-    """The points in the order that has the higher ground on their left."""
-    stations = stations_along(points, max(1.0, len(points) / 25.0))
-    side = 2.0 * siteable.grid.cell_m
-    votes = 0.0
-    for sign in (1.0, -1.0):
-        beside = sample(
-            ground_m,
-            siteable.grid,
-            stations.easting_m + sign * side * stations.left_east,
-            stations.northing_m + sign * side * stations.left_north,
-        )
-        votes += sign * float(np.nansum(beside))
-    return points if votes >= 0 else points[::-1]
 
 
 def _is_closed(points: FloatArray) -> bool:
@@ -103,7 +88,8 @@ def _raw_lines(
             for first, last in runs_of(state, step_m, limits.gap_limit_m):
                 if (last - first) * step_m < limits.min_length_m:
                     continue
-                run = _uphill_left(points[first : last + 1], ground_m, siteable)
+                run = points[first : last + 1]
+                run = run if uphill_is_left(run, ground_m, grid) else run[::-1]
                 lip = lay_lip(run, ground_m, grid, float(level_m), limits.ground_tolerance_m)
                 yield LipLine(float(level_m), series.interval_m, lip, closed, series.group)
 
@@ -145,7 +131,9 @@ def _too_close_below(
     return close
 
 
-def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) -> Iterator[LipLine]:
+def _trimmed(
+    lines: list[LipLine], siteable: Siteable, limits: PlacingLimits, given: GivenLips
+) -> Iterator[LipLine]:
     """Lines cut back to where their footprints are clear of exclusions and of each other."""
     if not lines:
         return
@@ -164,6 +152,7 @@ def _trimmed(lines: list[LipLine], siteable: Siteable, limits: PlacingLimits) ->
     hard[:-1] |= step_blocked
     hard[1:] |= step_blocked
     hard |= state == BLOCKED
+    hard |= given.too_close(lines, index, together, siteable)
     uphill, downhill = siteable.reach_at(together.easting_m, together.northing_m)
     closed = np.array([line.closed for line in lines])
 
@@ -207,6 +196,7 @@ def place_lines(
     siteable: Siteable,
     ground_m: GroundArray,
     limits: PlacingLimits,
+    given: GivenLips,
 ) -> list[LipLine]:
     """Every piece of every level line along which a swale fits.
 
@@ -216,6 +206,7 @@ def place_lines(
     siteable : Siteable
     ground_m : (rows, columns) float32, m
     limits : PlacingLimits
+    given : swales that are there, from which lines keep their interval
 
     Returns
     -------
@@ -223,7 +214,9 @@ def place_lines(
     """
     raw = [line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)]
     pieces = [
-        piece for line in _trimmed(raw, siteable, limits) for piece in split(line, siteable, limits)
+        piece
+        for line in _trimmed(raw, siteable, limits, given)
+        for piece in split(line, siteable, limits)
     ]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
     return in_order(pieces)

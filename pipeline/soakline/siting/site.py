@@ -1,6 +1,6 @@
 """Siting in one step: conditioned ground and features in, lips with their catchments out."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -28,10 +28,11 @@ from soakline.siting.exits import (
     find_exits,
     lip_places,
 )
+from soakline.siting.given import GivenLips
 from soakline.siting.lines import LipLine, PlacingLimits
 from soakline.siting.place import place_lines
 from soakline.siting.spacing import level_series
-from soakline.siting.stations import OPEN, Siteable, siteable_ground
+from soakline.siting.stations import OPEN, Siteable, siteable_beside, siteable_ground
 from soakline.terrain.cells import GeometryArray, burn, cells_of
 from soakline.terrain.condition import Terrain
 from soakline.terrain.flow import Uint8Array
@@ -81,6 +82,11 @@ class Placed:
     places: LipPlaces
     exits: Exits
     tracks: TrackMeetings
+
+    @property
+    def ids(self) -> list[str]:
+        """Id of each swale."""
+        return [line.swale_id for line in self.lines]
 
 
 def geometry_of(layer: gpd.GeoDataFrame) -> GeometryArray:
@@ -194,8 +200,19 @@ def ways_from(lines: list[LipLine], terrain: Terrain, site: Site, inputs: Inputs
     return Placed(lines, catchments, ends, ground.places, exits, tracks)
 
 
+def site_beside(site: Site, given: GivenLips) -> Site:
+    """The site as the rule's own lines find it: given swales and the room about them are taken."""
+    siteable = siteable_beside(site.siteable, given.works(site.siteable))
+    return replace(site, siteable=siteable, excluded=siteable.excluded)
+
+
 def place(
-    terrain: Terrain, site: Site, features: Features, spacing: SpacingKeys, interval_m: float
+    terrain: Terrain,
+    site: Site,
+    features: Features,
+    spacing: SpacingKeys,
+    interval_m: float,
+    given: GivenLips,
 ) -> list[LipLine]:
     """Lips by the spacing rule, whatever drains to them.
 
@@ -206,10 +223,11 @@ def place(
     features : planting blocks carry their own tree height
     spacing : the run file's `[spacing]`
     interval_m : vertical interval outside the blocks, m
+    given : swales that are there: levels run from theirs, and lines keep the interval from them
 
     Returns
     -------
-    lips, highest first
+    lips of the rule alone, highest first
     """
     series = level_series(
         terrain.ground_m,
@@ -221,8 +239,9 @@ def place(
         interval_m / spacing.mature_tree_height_m,
         features,
         spacing.max_spacing_m,
+        given,
     )
-    return place_lines(series, site.siteable, terrain.ground_m, site.limits)
+    return place_lines(series, site.siteable, terrain.ground_m, site.limits, given)
 
 
 def small_catchments(fed: BoolArray, least_m2: float) -> tuple[Finding, ...]:

@@ -4,6 +4,7 @@ import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.inputs.types import Features
+from soakline.siting.given import GivenLips
 from soakline.siting.levels import first_level_m
 from soakline.siting.place import LevelSeries
 from soakline.terrain.cells import burn
@@ -43,6 +44,7 @@ def level_series(
     interval_factor: float,
     features: Features,
     max_spacing_m: float,
+    given: GivenLips,
 ) -> tuple[LevelSeries, ...]:
     """Levels of every part of the land.
 
@@ -57,6 +59,7 @@ def level_series(
     features : planting blocks carry their own tree height
     max_spacing_m : 0 for none; else intermediate levels are laid on ground gentler than the
         interval over this
+    given : swales that are there; where there are any, the levels run from theirs
 
     Returns
     -------
@@ -74,7 +77,12 @@ def level_series(
     series = []
     for group, (where, interval) in enumerate([(outside, interval_m), *parts]):
         own = allowed & where
-        top = first_level_m(ground_m, direction, own, grid.cell_m, interval)
+        from_m = given.level_of(group, interval)
+        top = (
+            first_level_m(ground_m, direction, own, grid.cell_m, interval)
+            if from_m is None
+            else _highest_m(ground_m[own], from_m, interval)
+        )
         if top is None:
             continue
         lowest = float(ground_m[own].min())
@@ -83,6 +91,14 @@ def level_series(
         if max_spacing_m > 0:
             series += _between(slope_pct, where, top, lowest, interval, group, max_spacing_m, grid)
     return tuple(series)
+
+
+def _highest_m(ground_m: GroundArray, from_m: float, interval_m: float) -> float | None:
+    """Highest level on some ground of a series that one level belongs to; None where is none."""
+    if ground_m.size == 0:
+        return None
+    steps = np.floor((float(ground_m.max()) - from_m) / interval_m)
+    return round(from_m + interval_m * float(steps), 3)
 
 
 def _between(

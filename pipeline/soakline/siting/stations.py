@@ -1,6 +1,6 @@
 """Stations along lips: where footprints fit, and the runs of line that are left."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,8 +10,12 @@ from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.section.reach import FootprintReach
 from soakline.siting.excluded import ExcludedGround, buffered
 from soakline.terrain.cells import GeometryArray, burn, cells_of
+from soakline.terrain.ground import sample
 
 STATION_M = 2.0
+
+# Ground steeper than the limit by this factor at most may be bridged.
+MOST_BRIDGED = 1.1
 
 # Ground under a station of the lip.
 OPEN, STEEP, BLOCKED = 0, 1, 2
@@ -61,6 +65,29 @@ def stations_along(line: FloatArray, step_m: float = STATION_M) -> Stations:
         out[0], out[-1] = place[1] - place[0], place[-1] - place[-2]
     size = np.maximum(np.hypot(east, north), 1e-12)
     return Stations(easting, northing, at, -north / size, east / size)
+
+
+def uphill_is_left(line: FloatArray, ground_m: GroundArray, grid: Grid) -> bool:
+    """Whether the higher ground lies on the left of a line, which is drawn so.
+
+    Parameters
+    ----------
+    line : (k, 2) m
+    ground_m : (rows, columns) float32, m
+    grid : Grid
+    """
+    stations = stations_along(line, max(1.0, float(np.hypot(*np.diff(line, axis=0).T).sum()) / 25))
+    side = 2.0 * grid.cell_m
+    votes = 0.0
+    for sign in (1.0, -1.0):
+        beside = sample(
+            ground_m,
+            grid,
+            stations.easting_m + sign * side * stations.left_east,
+            stations.northing_m + sign * side * stations.left_north,
+        )
+        votes += sign * float(np.nansum(beside))
+    return votes >= 0
 
 
 def quads(stations: Stations, uphill_m: FloatArray, downhill_m: FloatArray) -> GeometryArray:
@@ -131,8 +158,12 @@ class Siteable:
 
     def reach_at(self, easting: FloatArray, northing: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Uphill and downhill reach of the footprint at places on a lip, m."""
-        slope = self.slope_pct.ravel()[cells_of(self.grid, easting, northing)].astype(float)
-        return self.reach.at(np.nan_to_num(slope))
+        return self.reach.at(self.slope_at(easting, northing))
+
+    def slope_at(self, easting: FloatArray, northing: FloatArray) -> FloatArray:
+        """Slope of the ground at places on a lip, %; 0 where it has none."""
+        slope = self.slope_pct.ravel()[cells_of(self.grid, easting, northing)]
+        return np.nan_to_num(slope.astype(np.float64))
 
     def footprint_blocked(self, stations: Stations) -> BoolArray:
         """Steps between stations whose footprint meets excluded ground; (n − 1,) bool."""
@@ -173,7 +204,7 @@ def siteable_ground(
     Siteable
     """
     inside = burn(np.array([excluded.inner]), grid)
-    bridgeable = slope_pct <= 1.1 * max_slope_pct
+    bridgeable = slope_pct <= MOST_BRIDGED * max_slope_pct
     state = np.full(grid.shape, BLOCKED, np.int8)
     state[inside & bridgeable] = STEEP
     state[inside & ~excluded.too_steep & ~np.isnan(slope_pct)] = OPEN
@@ -181,10 +212,37 @@ def siteable_ground(
     state[burn(excluded.polygons, grid)] = BLOCKED
 
     shapely.prepare(excluded.inner)
-    room = float(max(reach.uphill_m.max(), reach.downhill_m.max())) + STATION_M + grid.cell_m
+    room = _room_m(reach, grid)
     near = burn(buffered(excluded.polygons, room), grid, all_touched=True)
     near |= ~burn(np.array([shapely.buffer(excluded.inner, -room)]), grid)
     return Siteable(grid, state, near, slope_pct, excluded, reach)
+
+
+def _room_m(reach: FootprintReach, grid: Grid) -> float:
+    """From a station to ground that its footprint may meet, at most."""
+    return float(max(reach.uphill_m.max(), reach.downhill_m.max())) + STATION_M + grid.cell_m
+
+
+def siteable_beside(siteable: Siteable, taken: GeometryArray) -> Siteable:
+    """The same ground less what other works take, which footprints keep out of.
+
+    Parameters
+    ----------
+    siteable : Siteable
+    taken : (n,) polygons
+    """
+    if taken.size == 0:
+        return siteable
+    grid, own = siteable.grid, siteable.excluded
+    state, near = siteable.state.copy(), siteable.near_exclusion.copy()
+    state[burn(taken, grid)] = BLOCKED
+    near |= burn(buffered(taken, _room_m(siteable.reach, grid)), grid, all_touched=True)
+    excluded = replace(
+        own,
+        polygons=np.concatenate([own.polygons, taken]),
+        polygon_reason=(*own.polygon_reason, *("given_swale",) * taken.size),
+    )
+    return replace(siteable, state=state, near_exclusion=near, excluded=excluded)
 
 
 def runs_of(state: Int8Array, step_m: float, gap_limit_m: float) -> list[tuple[int, int]]:

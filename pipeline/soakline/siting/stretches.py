@@ -16,7 +16,7 @@ _INNER_SPACING_M = 30.0
 # A short stretch has two inner places, as far as they stand this far apart.
 _INNER_PLACES, _LEAST_SPACING_M = 2, 5.0
 # Within this of the lip's end a stretch counts as lying at the end.
-_AT_END_M = 3.0
+AT_END_M = 3.0
 _FALLS_WITHIN_M = 3.0
 _DEEPEST_CUT_M = 0.15
 _SHORTEST_M = 1.0
@@ -126,6 +126,5 @@ def places_on(stretch: Stretch, length_m: float, closed: bool) -> list[tuple[flo
     )
     between = np.linspace(stretch.start_m, stretch.end_m, inner + 2)
     return [
-        (float(at), not closed and (at <= _AT_END_M or at >= length_m - _AT_END_M))
-        for at in between
+        (float(at), not closed and (at <= AT_END_M or at >= length_m - AT_END_M)) for at in between
     ]

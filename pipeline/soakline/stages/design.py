@@ -1,39 +1,39 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
-import shapely
 
 from soakline.findings import Finding
-from soakline.grid import BoolArray
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import Designed, SwaleFigures
 from soakline.overflow.ranking import JudgedExits
-from soakline.overflow.routes import EndShapes, draw_routes
+from soakline.overflow.routes import draw_routes
 from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.trench import trenches_of
-from soakline.siting.lines import LipLine
-from soakline.siting.lip import AIM_M
 from soakline.siting.site import (
     Placed,
-    Site,
-    geometry_of,
     small_catchments,
-    survey_site,
     ways_from,
 )
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
-from soakline.stages.draining import drain, judged_at_first
+from soakline.stages.draining import Drained, drain, judged_at_first
+from soakline.stages.ground import SurveyedGround, survey_ground
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid, lay
 from soakline.stages.leading import dug_diversions
 from soakline.stages.measuring import Measured, concentration_of, measure
-from soakline.stages.placing import Lines, final_lines, lines_by_rule, ways_over
+from soakline.stages.placing import (
+    Lines,
+    end_shapes,
+    final_lines,
+    lines_by_rule,
+    ways_over,
+)
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
@@ -42,12 +42,10 @@ from soakline.stages.rules import (
     sill_rules,
     storms_of,
 )
-from soakline.terrain.cells import burn
+from soakline.stages.surveying import laid_as_dug, not_surveyed, survey_of
 from soakline.terrain.condition import Terrain
-from soakline.water.event import arrivals_of
+from soakline.water.event import Event, arrivals_of
 from soakline.water.failure import overtopped_by
-from soakline.water.land import Land
-from soakline.water.land_classes import land_of
 from soakline.water.pools import depth_emptied_m, full_to_empty_h
 from soakline.water.results import results_of
 from soakline.water.strips import widest_spacing_m
@@ -86,7 +84,7 @@ def design_swales(
         )
         surveyed = stages.kept(
             "excluded ground",
-            lambda: _surveyed(run, inputs, terrain, design),
+            lambda: survey_ground(run, inputs, terrain, design),
             sectioned,
             ("siting", "section", "terrain", "water", "stages"),
         )
@@ -95,55 +93,39 @@ def design_swales(
         storms, notes = storms_of(run, inputs)
         event = event_on(land, storms, run)
     with progress.stage("lines", cells):
-        just_placed: list[Placed] = []
-
-        def placed_by_rule() -> Lines:
-            lines, placed = lines_by_rule(run, inputs, terrain, site, design, event)
-            just_placed.append(placed)
-            return lines
-
-        by_rule = stages.kept(
-            "lines",
-            placed_by_rule,
-            # Rain tells where lines lie only where the rule asks for it.
-            (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
-            ("siting", "section", "terrain", "water", "stages"),
-        )
-        final = final_lines(by_rule, run, terrain, event)
-
-        rules = sill_rules(run)
-
-        def laid_out() -> tuple[Laid, Measured, JudgedExits]:
-            # What the rule's lips have is theirs too where none is opened or left out.
-            same = just_placed and by_rule.are_final
-            placed = just_placed[0] if same else ways_from(final, terrain, site, inputs)
-            laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
-            judged = judged_at_first(placed, terrain.ground_m, terrain.grid, rules)
-            return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
-
-        laid, measured, judged = stages.kept(
-            "catchments",
-            laid_out,
-            tuple(line.coordinates for line in final),
-            ("siting", "section", "terrain", "water", "overflow", "diversions", "stages"),
+        by_rule, laid, measured, judged = _laid_out(
+            run, inputs, terrain, surveyed, design, event, stages
         )
         placed = laid.placed
+    rules = sill_rules(run)
     with progress.stage("water", cells):
         tc_h, tc_note = concentration_of(run, inputs, laid, land)
         arrivals = arrivals_of(event, tc_h)
         ways = ways_over(placed, terrain, site)
         tracks = track_works(laid, design, run.siting.crossing)
-        drained = drain(
-            laid,
-            arrivals,
-            judged,
-            ways,
-            terrain.hollows,
-            design,
-            tracks,
-            rules,
-            run.section.max_drain_h,
-        )
+
+        def drained_over(laid: Laid, judged: JudgedExits) -> Drained:
+            return drain(
+                laid,
+                arrivals,
+                judged,
+                ways,
+                terrain.hollows,
+                design,
+                tracks,
+                rules,
+                run.section.max_drain_h,
+            )
+
+        drained = drained_over(laid, judged)
+        as_planned_m3 = drained.pools.full_m3
+        survey = not_surveyed(as_planned_m3.size)
+        if inputs.works.as_built is not None:
+            survey = survey_of(inputs.works.as_built, laid, drained.sections)
+            laid = laid_as_dug(laid, survey, drained.sections, ways)
+            placed = laid.placed
+            judged = judged_at_first(placed, terrain.ground_m, terrain.grid, rules)
+            drained = drained_over(laid, judged)
     with progress.stage("overflow", cells):
         level = laid.level_m
         sill_level = level - laid.sill_drop_m
@@ -152,7 +134,7 @@ def design_swales(
             drained.peak_m3s,
             ways,
             sill_level,
-            _end_shapes(inputs, terrain, placed.lines),
+            end_shapes(inputs, terrain, placed.lines),
             rules,
             run.overflow.cover,
             run.overflow.soil,
@@ -200,6 +182,11 @@ def design_swales(
             check_head_m=check_head,
             sill_length_m=sill_length,
             capacity_m3=drained.pools.full_m3,
+            lip_low_m=survey.lowest_m,
+            first_spill_m=survey.chainage_m,
+            capacity_lost_m3=np.where(
+                survey.measured, as_planned_m3 - drained.pools.full_m3, np.nan
+            ),
             drain_down_h=full_to_empty_h(drained.pools),
             depth_in_time_m=depth_emptied_m(drained.pools, run.section.max_drain_h),
             ponded_m2=drained.feeds.ponded_m2,
@@ -259,6 +246,7 @@ def design_swales(
     )
     findings = (
         *surveyed.findings,
+        *by_rule.findings,
         *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
         *laid.findings,
         *drained.findings,
@@ -266,42 +254,46 @@ def design_swales(
     return plan, findings, (*notes, *([tc_note] if tc_note else []))
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Surveyed:
-    """Where swales may lie, and what ground sheds their water."""
+def _laid_out(
+    run: RunFile,
+    inputs: Inputs,
+    terrain: Terrain,
+    surveyed: SurveyedGround,
+    design: SectionDesign,
+    event: Event,
+    stages: KeptStages,
+) -> tuple[Lines, Laid, Measured, JudgedExits]:
+    """Lips placed, fed and measured: all that does not depend on how the storms run off."""
+    site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
+    just_placed: list[Placed] = []
 
-    site: Site
-    land: Land
-    property_cells: BoolArray
-    findings: tuple[Finding, ...]
+    def placed_by_rule() -> Lines:
+        lines, placed = lines_by_rule(run, inputs, terrain, site, design, event)
+        just_placed.append(placed)
+        return lines
 
-
-def _surveyed(run: RunFile, inputs: Inputs, terrain: Terrain, design: SectionDesign) -> _Surveyed:
-    features = inputs.features
-    property_cells = burn(np.array([inputs.property.area], dtype=object), terrain.grid)
-    reach = design.reach(AIM_M)
-    site = survey_site(terrain, inputs.property, features, run.siting, design.deepest_m, reach)
-    land, findings = land_of(
-        run.land,
-        run.soil.texture,
-        features.soils,
-        features.land_cover,
-        features.hard_surfaces,
-        property_cells,
-        terrain.grid,
+    by_rule = stages.kept(
+        "lines",
+        placed_by_rule,
+        # Rain tells where lines lie only where the rule asks for it.
+        (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
+        ("siting", "section", "terrain", "water", "stages"),
     )
-    return _Surveyed(site, land, property_cells, findings)
+    final = final_lines(by_rule, run, terrain, event)
 
+    def laid_out() -> tuple[Laid, Measured, JudgedExits]:
+        if just_placed and by_rule.are_final:
+            placed = replace(just_placed[0], lines=final)
+        else:
+            placed = ways_from(final, terrain, site, inputs)
+        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
+        judged = judged_at_first(placed, terrain.ground_m, terrain.grid, sill_rules(run))
+        return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
 
-def _end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
-    """Geometry that routes finish on."""
-    lips = np.empty(len(lines), dtype=object)
-    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
-    return EndShapes(
-        lips,
-        terrain.drainage_line,
-        geometry_of(inputs.features.dams),
-        terrain.kept_outline,
-        geometry_of(inputs.features.safe_points),
-        inputs.property.area,
+    laid, measured, judged = stages.kept(
+        "catchments",
+        laid_out,
+        tuple(final),
+        ("siting", "section", "terrain", "water", "overflow", "diversions", "stages"),
     )
+    return by_rule, laid, measured, judged

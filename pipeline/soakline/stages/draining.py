@@ -69,7 +69,12 @@ class _Basin:
         self, laid: Laid, design: SectionDesign, tracks: TrackWorks, coefficient: float
     ) -> None:
         self.laid, self.tracks, self.coefficient = laid, tracks, coefficient
-        self.steps = _steps([design.on(texture).sections for texture in laid.texture])
+        self.steps = _steps(
+            [
+                (dug,) if dug else design.on(texture).sections
+                for texture, dug in zip(laid.texture, laid.dug, strict=True)
+            ]
+        )
         self._surface: dict[tuple[int, float], float] = {}
         self._choices: list[Pools] | None = None
 

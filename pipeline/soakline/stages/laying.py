@@ -18,6 +18,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import ponded_ground
 from soakline.section.pegs import Pegs
+from soakline.section.trench import Trench
 from soakline.siting.along_lip import ksat_along_mm_h, texture_along
 from soakline.siting.catchments import Catchments, catchment_polygons
 from soakline.siting.ends import End
@@ -46,6 +47,7 @@ class Laid:
     sill_drop_m : (swales,) of the sill below the level, cut lower where no mound stands; m
     texture : of the soil that each swale lies on
     soak_m_h : (swales,) soaking rate, clogging and amendment included, m/h
+    dug : section of each swale that is dug already, where it is known
     drains : that lead water to swales
     catchments : of the swales, drains counted in
     catchment_ground : their polygons
@@ -66,6 +68,7 @@ class Laid:
     sill_drop_m: FloatArray
     texture: tuple[str, ...]
     soak_m_h: FloatArray
+    dug: tuple[Trench | None, ...]
     drains: tuple[Diversion, ...]
     catchments: Catchments
     catchment_ground: list[MultiPolygon]
@@ -156,11 +159,16 @@ def lay(
     catchments = diversions.diverted.catchments
     texture = texture_along(lips, features.soils, design.soil.texture)
     soils = [design.on(own) for own in texture]
-    widths = np.array([own.top_width_m for soil in design.soils for own in soil.sections])
+    dug = tuple(line.section for line in lines)
+    widths = np.array(
+        [own.top_width_m for soil in design.soils for own in soil.sections]
+        + [own.top_width_m for own in dug if own]
+    )
     drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
     spread = slope < run.earthworks.spread_under_pct
     drop = np.where(spread, design.sill_head_m, 0.0)
-    shore_m = np.array([own.largest.batter for own in soils], dtype=float) * drop
+    batter = [(of_swale or own.largest).batter for own, of_swale in zip(soils, dug, strict=True)]
+    shore_m = np.array(batter, dtype=float) * drop
     ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
     gain = np.array([own.amendment.soak_factor for own in soils], dtype=float)
     return Laid(
@@ -173,6 +181,7 @@ def lay(
         sill_drop_m=drop,
         texture=texture,
         soak_m_h=ksat * design.clogging_factor * gain / 1000.0,
+        dug=dug,
         drains=diversions.drains,
         catchments=catchments,
         catchment_ground=catchment_polygons(catchments, grid),

@@ -5,11 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
 from soakline.overflow.ranking import Ways, judged_exits, wanted_sill_m
+from soakline.overflow.routes import EndShapes
 from soakline.runfile.sections import RunFile
+from soakline.section.cuts import profile_reach_m
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
@@ -18,8 +21,9 @@ from soakline.siting.crossings import parted_at_tracks
 from soakline.siting.ends import End
 from soakline.siting.excluded import ground_met
 from soakline.siting.exits import Exits, WayGround
-from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
-from soakline.siting.site import Placed, Site, place, ways_from
+from soakline.siting.given import given_lips
+from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order, numbered
+from soakline.siting.site import Placed, Site, geometry_of, place, site_beside, ways_from
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, fastest_peak_m3s
@@ -44,12 +48,13 @@ def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
 
 def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> Pegs:
     """Pegs without sills: the stations that volumes and footprints are measured at."""
+    sections = [design.roomiest, *(line.section for line in lines if line.section)]
     return set_pegs(
         [line.coordinates for line in lines],
         np.array([line.level_m for line in lines], dtype=float),
         [[] for _ in lines],
         design.widest_m,
-        design.profile_m,
+        max(profile_reach_m(own.top_width_m, design.deepest_cut_m, own.batter) for own in sections),
         terrain.ground_m,
         terrain.grid,
     )
@@ -86,16 +91,17 @@ def clear_of_exclusions(
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Lines:
-    """Lips as the rule lays them: rings still closed, those fed by little still there.
+    """Lips as the rule lays them, and given ones: rings still closed, ill-fed ones still there.
 
     Parameters
     ----------
     lines : highest first
-    fed : (lines,) bool; enough drains to it
+    fed : (lines,) bool; enough drains to it, or it is given
     rings : exits of the closed ones
     ends : ends that they may lead to, in the order of their numbers
     area_m2 : (lines, classes) of its catchment, by class of ground
     rule : of spacing, the one that binds
+    findings : on given lines
     """
 
     lines: list[LipLine]
@@ -104,6 +110,7 @@ class Lines:
     ends: tuple[End, ...]
     area_m2: FloatArray
     rule: str
+    findings: tuple[Finding, ...]
 
     @property
     def closed(self) -> BoolArray:
@@ -124,30 +131,36 @@ def lines_by_rule(
     design: SectionDesign,
     event: Event,
 ) -> tuple[Lines, Placed]:
-    """Lips by the spacing rule, and their catchments, ends and exits."""
+    """Lips by the spacing rule beside those that are given, and their catchments, ends, exits."""
     interval, rule = interval_of(run, design, site, terrain, event)
-    lines = place(terrain, site, inputs.features, run.spacing, interval)
-    lines = clear_of_exclusions(lines, site, design, terrain)
+    given, findings = given_lips(
+        inputs.features.given_swales,
+        terrain.ground_m,
+        terrain.grid,
+        interval,
+        inputs.features.planting_blocks,
+        interval / run.spacing.mature_tree_height_m,
+        terrain.drainage_line,
+    )
+    beside = site_beside(site, given)
+    lines = place(terrain, beside, inputs.features, run.spacing, interval, given)
+    lines = clear_of_exclusions(lines, beside, design, terrain)
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
-        lines = in_order(parted_at_tracks(lines, inputs.features.tracks, least_m))
+        lines = parted_at_tracks(lines, inputs.features.tracks, least_m)
+    lines = in_order([*lines, *given.lips])
     placed = ways_from(lines, terrain, site, inputs)
     caught, exits = placed.catchments, placed.exits
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
     closed = np.array([line.closed for line in lines], dtype=bool)
-    by_rule = Lines(
-        lines,
-        caught.area_m2 >= run.siting.min_catchment_m2,
-        exits.only(closed[exits.swale]),
-        placed.end_map.ends,
-        area,
-        rule,
-    )
-    return by_rule, placed
+    fed = caught.area_m2 >= run.siting.min_catchment_m2
+    fed |= np.array([line.given for line in lines], dtype=bool)
+    rings = exits.only(closed[exits.swale])
+    return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings), placed
 
 
 def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> list[LipLine]:
-    """Lips that are kept, rings opened where their water leaves best.
+    """Lips that are kept, rings opened where their water leaves best, each with its id.
 
     What a lip that is left out has caught goes on to the next one below.
     """
@@ -160,4 +173,18 @@ def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> l
         wanted = wanted_sill_m(peak, rules)
         judged = judged_exits(lines.rings, wanted, terrain.ground_m, terrain.grid, rules)
         opened = open_rings(opened, judged, lines.ends, rules, wanted)
-    return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
+    return numbered([line for line, keep in zip(opened, lines.fed, strict=True) if keep])
+
+
+def end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
+    """Geometry that routes finish on."""
+    lips = np.empty(len(lines), dtype=object)
+    lips[:] = [shapely.linestrings(line.coordinates) for line in lines]
+    return EndShapes(
+        lips,
+        terrain.drainage_line,
+        geometry_of(inputs.features.dams),
+        terrain.kept_outline,
+        geometry_of(inputs.features.safe_points),
+        inputs.property.area,
+    )

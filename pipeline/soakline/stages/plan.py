@@ -11,6 +11,7 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_points import point_findings
 from soakline.outputs.cautions_room import room_findings
 from soakline.outputs.cautions_soil import soil_findings
@@ -181,6 +182,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *soil_findings(plan),
         *room_findings(plan),
         *made,
+        *given_findings(plan),
         *swale_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
