@@ -22,7 +22,6 @@ from soakline.siting.catchments import Catchments
 from soakline.siting.crossings import TrackMeetings
 from soakline.siting.hazards import GroundBelow
 from soakline.siting.site import Placed, Site
-from soakline.siting.stations import OPEN
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event
 from soakline.water.results import SwaleResults
@@ -142,6 +141,7 @@ class Designed:
     pegs, works : of all swales
     figures : SwaleFigures
     below : GroundBelow
+    unserved_m2 : allowed ground whose water meets no swale
     property_cells : (rows, columns) bool
     step_s : of the routing, s
     """
@@ -164,6 +164,7 @@ class Designed:
     works: GroundWorks
     figures: SwaleFigures
     below: GroundBelow
+    unserved_m2: float
     property_cells: BoolArray
     step_s: float
 
@@ -175,10 +176,3 @@ class Designed:
     def pegs_are_set(self) -> bool:
         """Whether the DEM is fine enough to set out from."""
         return self.terrain.grid.cell_m <= 10.0
-
-    @property
-    def unserved_m2(self) -> float:
-        """Allowed ground whose water meets no swale."""
-        allowed = (self.site.siteable.state == OPEN) & self.property_cells
-        bypass = allowed & (self.catchments.label <= 0)
-        return float(np.count_nonzero(bypass)) * self.terrain.grid.cell_area_m2

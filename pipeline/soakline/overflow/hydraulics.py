@@ -12,7 +12,7 @@ from soakline.terrain.ground import bilinear
 
 _PROFILE_POINTS = 9
 _GENTLEST = 0.001  # ground that ponds still passes water on
-_CLOSE = 1e-7  # share of the flow to the power of 0.6
+_CLOSE = 1e-6  # share of the flow to the power of 0.6
 _MOST_STEPS = 60
 
 

@@ -1,26 +1,23 @@
 """Which way of spilling is better: safe ends first, then the least erosive way."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.overflow.hydraulics import way_maxima
-from soakline.section.stations import starts_of
-from soakline.siting.ends import EndMap
-from soakline.siting.exits import Exit, exits_at, lip_stations
+from soakline.section.stations import IntArray
+from soakline.siting.ends import End, EndMap
+from soakline.siting.exits import Exit, Exits, WayGround
 from soakline.siting.lines import LipLine
-from soakline.siting.stations import Stations
 from soakline.siting.stretches import Stretch
 from soakline.terrain.flow import Uint8Array
-from soakline.terrain.paths import LabelArray
 
 LONGEST_SILL_M = 30.0
 SHORTEST_SILL_M = 1.0
 # Velocities closer than this are alike: the end of the swale, then the shorter way decides.
 _VELOCITY_STEP_MS = 0.1
-# A swale takes water only from one that stands at least this much higher.
-_LEAST_FALL_M = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,126 +47,106 @@ class SillRules:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Ways:
-    """The ground that ways run over, and the marks that tell where they may.
+    """Lips, and the ground that their water runs over.
 
     Parameters
     ----------
     lines : lips, in the order of their numbers
-    clear_m : (lines,) from each lip to its mound's toe, m
-    burnt : (rows, columns) int32, cells of the lips
-    end_map, direction, marks, ground_m, grid : as for `find_exits`
+    ground : WayGround
+    ground_m : (rows, columns) float32, m
     followed : exits at the middle of sills, remembered: most stay the same from one round of
         choosing to the next
-    stations : of lips that sills were laid on, remembered likewise
     """
 
     lines: list[LipLine]
-    clear_m: FloatArray
-    burnt: LabelArray
-    end_map: EndMap
-    direction: Uint8Array
-    marks: Uint8Array
+    ground: WayGround
     ground_m: GroundArray
-    grid: Grid
     followed: dict[tuple[int, float], Exit | None] = field(default_factory=dict)
-    stations: dict[int, Stations] = field(default_factory=dict)
+
+    @property
+    def end_map(self) -> EndMap:
+        return self.ground.end_map
+
+    @property
+    def direction(self) -> Uint8Array:
+        return self.ground.direction
+
+    @property
+    def grid(self) -> Grid:
+        return self.ground.grid
 
     def exit_at(self, stretch: Stretch, swale: int, along_m: float, at_end: bool) -> Exit | None:
-        """Exit at a place of a lip; None where the way leads back into the own swale."""
+        """Exit at a place of a lip; None where it may not be taken."""
         key = (swale, along_m)
         if key not in self.followed:
-            if swale not in self.stations:
-                self.stations[swale] = lip_stations(self.lines[swale])
-            found = exits_at(
-                self.stations[swale],
-                swale,
-                [(stretch, along_m, at_end)],
-                float(self.clear_m[swale]),
-                self.burnt,
-                self.end_map,
-                self.direction,
-                self.marks,
-                self.grid,
-            )
-            self.followed[key] = found[0] if found else None
+            self.followed[key] = self.ground.exit_at(stretch, swale, along_m, at_end)
         return self.followed[key]
 
 
-def wanted_sill_m(peak_m3s: float, rules: SillRules) -> float:
-    """Length of sill for a peak at the greatest head, at least 1 m; L = Q / (C h^1.5)."""
-    return max(SHORTEST_SILL_M, peak_m3s / rules.flow_m2s)
-
-
-def usable_exit(way: Exit, ways: Ways) -> bool:
-    """Whether a way may be taken at all: not over forbidden ground, and never uphill."""
-    if way.forbidden:
-        return False
-    if way.goal > 0 and ways.end_map.ends[way.goal - 1].kind == "swale":
-        to = ways.lines[ways.end_map.ends[way.goal - 1].index]
-        return to.level_m < ways.lines[way.swale].level_m - _LEAST_FALL_M
-    return True
+def wanted_sill_m(peak_m3s: FloatArray, rules: SillRules) -> FloatArray:
+    """Length of sill for peaks at the greatest head, at least 1 m; L = Q / (C h^1.5)."""
+    return np.asarray(np.maximum(SHORTEST_SILL_M, peak_m3s / rules.flow_m2s))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class JudgedExits:
-    """Exits that may be taken, and how water would run down from them.
+    """Exits, and how water would run down from them.
 
     Parameters
     ----------
-    exits : by swale
-    steepest, fastest : (exits,) greatest slope, m/m, and velocity, m/s, swale after swale
+    exits : Exits, n of them
+    steepest, fastest : (n,) greatest slope, m/m, and velocity, m/s
     """
 
-    exits: list[list[Exit]]
+    exits: Exits
     steepest: FloatArray
     fastest: FloatArray
 
 
 def judged_exits(
-    exits: list[list[Exit]], peak_m3s: FloatArray, ways: Ways, rules: SillRules
+    exits: Exits, sill_m: FloatArray, ground_m: GroundArray, grid: Grid, rules: SillRules
 ) -> JudgedExits:
-    """Those exits that may be taken, judged at the peaks of their swales.
+    """Exits judged with their sills running at the greatest head.
 
     Parameters
     ----------
-    exits : places to try, by swale
-    peak_m3s : (swales,) m³/s
-    ways : Ways
+    exits : places to try
+    sill_m : (swales,) length of the sills, or what they would be for their peaks; at most
+        `LONGEST_SILL_M` run to one exit
+    ground_m : (rows, columns) float32, m
+    grid : Grid
     rules : SillRules
 
     Returns
     -------
     JudgedExits
     """
-    usable = [[way for way in own if usable_exit(way, ways)] for own in exits]
-    flat = [way for own in usable for way in own]
-    if not flat:
-        return JudgedExits(usable, np.zeros(0), np.zeros(0))
-    peak = peak_m3s[[way.swale for way in flat]]
-    length = np.minimum(np.maximum(peak / rules.flow_m2s, SHORTEST_SILL_M), LONGEST_SILL_M)
-    stations = np.array([way.station_row.size for way in flat])
+    width = np.minimum(sill_m, LONGEST_SILL_M)[exits.swale]
     steepest, fastest = way_maxima(
-        starts_of(stations),
-        np.concatenate([way.station_row for way in flat]),
-        np.concatenate([way.station_column for way in flat]),
-        ways.ground_m,
-        ways.grid.cell_m,
-        np.repeat(np.minimum(peak, rules.flow_m2s * length), stations - 1),
-        length,
+        exits.first_station,
+        exits.station_row,
+        exits.station_column,
+        ground_m,
+        grid.cell_m,
+        np.repeat(rules.flow_m2s * width, np.diff(exits.first_station) - 1),
+        width,
         rules.manning_n,
     )
-    return JudgedExits(usable, steepest, fastest)
+    return JudgedExits(exits, steepest, fastest)
 
 
 def ranked_exits(
-    judged: JudgedExits, ways: Ways, rules: SillRules, safe_goal: BoolArray | None = None
-) -> list[list[Exit]]:
-    """Exits of every swale, the best first.
+    judged: JudgedExits,
+    ends: Sequence[End],
+    rules: SillRules,
+    safe_goal: BoolArray | None = None,
+) -> list[IntArray]:
+    """Places in `judged.exits` of every swale's exits, the best first.
 
     Parameters
     ----------
     judged : JudgedExits
-    ways : Ways
+    ends : of the end map
     rules : SillRules
     safe_goal : (ends + 1,) whether each value of the end map is a safe end; None where that is not
         known yet
@@ -180,37 +157,26 @@ def ranked_exits(
     track, no ground steeper than the limit and do not leave over the property's edge; then the
     slower, the end of the swale, the shorter
     """
-    ranked = []
-    slope_and_speed = zip(judged.steepest.tolist(), judged.fastest.tolist(), strict=True)
-    for own in judged.exits:
-        keyed = []
-        for j, way in enumerate(own):
-            safe_end = safe_goal is None or bool(safe_goal[way.goal])
-            keyed.append((_rank(way, *next(slope_and_speed), safe_end, ways, rules), j))
-        ranked.append([own[j] for _, j in sorted(keyed)])
-    return ranked
-
-
-def _rank(
-    way: Exit, steepest: float, fastest: float, safe_end: bool, ways: Ways, rules: SillRules
-) -> tuple[bool, bool, int, int, bool, float]:
-    """What is compared between exits, the best first."""
-    edge = way.goal == 0 or ways.end_map.ends[way.goal - 1].kind == "property_edge"
-    kind = 0
-    if way.crosses_track:
-        kind = 1
-    if 100.0 * steepest > rules.max_slope_pct:
-        kind = 2
-    if edge:
-        kind = 3
-    return (
-        not safe_end,
-        way.stretch.cut_in,
-        kind,
-        round(fastest / _VELOCITY_STEP_MS),
-        not way.at_end,
-        way.way_m,
+    exits = judged.exits
+    edge = np.array([True, *(end.kind == "property_edge" for end in ends)])
+    kind = np.select(
+        [edge[exits.goal], 100.0 * judged.steepest > rules.max_slope_pct, exits.crosses_track],
+        [3, 2, 1],
+        0,
     )
+    unsafe = np.zeros(exits.goal.size, bool) if safe_goal is None else ~safe_goal[exits.goal]
+    order = np.lexsort(
+        (
+            exits.way_m,
+            ~exits.at_end,
+            np.rint(judged.fastest / _VELOCITY_STEP_MS),
+            kind,
+            exits.cut_in,
+            unsafe,
+            exits.swale,
+        )
+    )
+    return np.split(order, exits.first[1:-1])
 
 
 def safe_goals(
@@ -230,14 +196,14 @@ def safe_goals(
 
 
 def safe_swales(
-    goals: list[list[int]], ways: Ways, hollow_safe: BoolArray, rules: SillRules, *, every: bool
+    goals: Sequence[IntArray], ways: Ways, hollow_safe: BoolArray, rules: SillRules, *, every: bool
 ) -> BoolArray:
     """Swales with a safe goal (or all of whose goals are safe), from the lowest up."""
     safe = np.zeros(len(goals), dtype=bool)
     goal_safe = safe_goals(safe, hollow_safe, ways, rules)
     for i in np.argsort([line.level_m for line in ways.lines], kind="stable"):
         # Swales are the first ends, in their order: value i + 1 of the map is swale i.
-        own = [bool(goal_safe[goal]) for goal in goals[i]]
-        safe[i] = bool(own) and (all(own) if every else any(own))
+        own = goal_safe[goals[i]]
+        safe[i] = own.size > 0 and bool(own.all() if every else own.any())
         goal_safe[i + 1] = safe[i]
     return safe

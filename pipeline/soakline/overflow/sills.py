@@ -1,7 +1,7 @@
 """Which exits each swale spills over, how long the sills are, and whether the water ends safely."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -16,12 +16,12 @@ from soakline.overflow.ranking import (
     ranked_exits,
     safe_goals,
     safe_swales,
-    usable_exit,
     wanted_sill_m,
 )
 from soakline.overflow.velocity import travel_time_s
+from soakline.section.stations import IntArray
 from soakline.section.stretches import Span
-from soakline.siting.exits import Exit
+from soakline.siting.exits import Exit, Exits
 from soakline.water.network import Chain, Spill, chain_of
 
 _APART_M = 1.0  # ground left between two sills of one lip
@@ -97,7 +97,7 @@ def _sill_on(
     """
     start = min(max(way.along_m - length_m / 2.0, span[0]), span[1] - length_m)
     middle = ways.exit_at(way.stretch, way.swale, start + length_m / 2.0, way.at_end)
-    if middle is None or not allowed[middle.goal] or not usable_exit(middle, ways):
+    if middle is None or not allowed[middle.goal]:
         return None
     return middle, start, start + length_m
 
@@ -123,14 +123,15 @@ def _longest(wanted_m: float, sill_of: Callable[[float], LaidSill | None]) -> La
 
 
 def _lay_sills(
-    ranked: list[Exit], wanted_m: float, allowed: BoolArray, ways: Ways
+    exits: Exits, best: IntArray, wanted_m: float, allowed: BoolArray, ways: Ways
 ) -> list[LaidSill]:
     """Sills over the best exits, to goals that are allowed, until they are long enough."""
     laid: list[LaidSill] = []
     missing = wanted_m
-    for way in ranked:
+    for j in best.tolist():
         if missing < 1e-9:
             break
+        way = exits.one(j)
         span = _free_span(way, [(start, end) for _, start, end in laid])
         if span is None:
             continue
@@ -148,16 +149,34 @@ class RankedExits:
 
     Parameters
     ----------
-    exits : by swale, the best first
+    exits : Exits
+    best : by swale, places in `exits`, the best first
     safe : (swales,) bool; whether some way of it leads to a safe end
     safe_goal : (ends + 1,) bool, of each value of the end map
     hollow_safe : (hollows,) bool; kept hollows that may be ends
+    laid : sills of a swale for a length wanted, remembered: most peaks stay from round to round
     """
 
-    exits: list[list[Exit]]
+    exits: Exits
+    best: list[IntArray]
     safe: BoolArray
     safe_goal: BoolArray
     hollow_safe: BoolArray
+    laid: dict[tuple[int, float], tuple[Sill, ...]] = field(default_factory=dict)
+
+    def sills_of(self, swale: int, wanted_m: float, ways: Ways) -> tuple[Sill, ...]:
+        """Sills of a swale, as long as wanted where its lip has room for them."""
+        key = (swale, wanted_m)
+        if key not in self.laid:
+            best, anywhere = self.best[swale], np.ones_like(self.safe_goal)
+            allowed = self.safe_goal if self.safe[swale] else anywhere
+            laid = _lay_sills(self.exits, best, wanted_m, allowed, ways)
+            laid = laid or _lay_sills(self.exits, best, wanted_m, anywhere, ways)
+            total = sum(end - start for _, start, end in laid)
+            self.laid[key] = tuple(
+                Sill(way, start, end, (end - start) / total) for way, start, end in laid
+            )
+        return self.laid[key]
 
 
 def rank_for(
@@ -177,11 +196,12 @@ def rank_for(
     -------
     RankedExits
     """
-    goals = [[way.goal for way in own] for own in judged.exits]
+    exits = judged.exits
+    goals = np.split(exits.goal, exits.first[1:-1])
     safe = safe_swales(goals, ways, hollow_safe, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
-    ranked = ranked_exits(judged, ways, rules, safe_goal)
-    return RankedExits(ranked, safe, safe_goal, hollow_safe)
+    best = ranked_exits(judged, ways.end_map.ends, rules, safe_goal)
+    return RankedExits(exits, best, safe, safe_goal, hollow_safe)
 
 
 def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: SillRules) -> Outlets:
@@ -198,18 +218,9 @@ def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: Si
     -------
     Outlets
     """
-    sills: list[tuple[Sill, ...]] = []
-    anywhere = np.ones_like(ranked.safe_goal)
-    for i, own in enumerate(ranked.exits):
-        wanted = wanted_sill_m(float(peak_m3s[i]), rules)
-        laid = _lay_sills(own, wanted, ranked.safe_goal if ranked.safe[i] else anywhere, ways)
-        if not laid:
-            laid = _lay_sills(own, wanted, anywhere, ways)
-        total = sum(end - start for _, start, end in laid)
-        sills.append(
-            tuple(Sill(way, start, end, (end - start) / total) for way, start, end in laid)
-        )
-    goals = [[sill.way.goal for sill in own] for own in sills]
+    wanted = wanted_sill_m(peak_m3s, rules).tolist()
+    sills = [ranked.sills_of(i, length, ways) for i, length in enumerate(wanted)]
+    goals = [np.array([sill.way.goal for sill in own], dtype=np.int64) for own in sills]
     return Outlets(
         sills=tuple(sills),
         safe=safe_swales(goals, ways, ranked.hollow_safe, rules, every=True),

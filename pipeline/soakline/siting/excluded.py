@@ -262,7 +262,8 @@ def ground_met(works: GeometryArray, excluded: ExcludedGround) -> GeometryArray:
     shapely.prepare(excluded.inner)
     outside = ~shapely.covers(excluded.inner, works)
     met[outside] = shapely.difference(works[outside], excluded.inner)
-    own, other = shapely.STRtree(excluded.polygons).query(works, predicate="intersects")
+    # Asked this way round, it is the large polygons that are prepared for many questions.
+    other, own = shapely.STRtree(works).query(excluded.polygons, predicate="intersects")
     for index in np.unique(own):
         hit = shapely.union_all(excluded.polygons[other[own == index]])
         met[index] = shapely.union(met[index], shapely.intersection(works[index], hit))

@@ -3,20 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numba
 import numpy as np
-import numpy.typing as npt
 
-from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.section.stations import starts_of
 from soakline.siting.ends import EndMap
 from soakline.siting.lines import LipLine
-from soakline.siting.stations import Stations, stations_along
+from soakline.siting.stations import stations_along
 from soakline.siting.stretches import Stretch, places_on, sill_stretches, without
-from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
+from soakline.siting.ways_down import IndexArray, PlaceArrays, WaysDown, ways_down
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
-
-IndexArray = npt.NDArray[np.int64]
 
 # Marks of cells that a way passes.
 FORBIDDEN, TRACK = 1, 2
@@ -24,7 +21,9 @@ FORBIDDEN, TRACK = 1, 2
 # A way is judged over reaches of this length.
 REACH_M = 5.0
 
-_SAMPLE_M = 0.5
+SAMPLE_M = 0.5
+# A swale takes water only from one that stands at least this much higher.
+_LEAST_FALL_M = 0.02
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -40,8 +39,8 @@ class Exit:
     start_cell : flat index of the first cell below the lip
     goal : number of the end met, 0 where none is met
     way_m : length of the way, m
-    forbidden, crosses_track : what the way passes
-    station_row, station_column : (n,) fractional; the place, and the way about every 5 m
+    crosses_track : whether the way does
+    arrival : row and column of the last cell
     """
 
     swale: int
@@ -51,215 +50,231 @@ class Exit:
     start_cell: int
     goal: int
     way_m: float
-    forbidden: bool
     crosses_track: bool
+    arrival: tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Exits:
+    """Places where swales could spill, in flat arrays, swale after swale; n of them.
+
+    Parameters
+    ----------
+    first : (swales + 1,) place of each swale's first exit, and the number of exits
+    swale, along_m, at_end, start_cell, goal, way_m, crosses_track : (n,) as of `Exit`
+    start_m, end_m, cut_in : (n,) as of its `Stretch`
+    first_station : (n + 1,) place of each way's first station, and the number of stations
+    station_row, station_column : (stations,) fractional; the place, and the way about every 5 m
+    """
+
+    first: IndexArray
+    swale: IndexArray
+    along_m: FloatArray
+    start_m: FloatArray
+    end_m: FloatArray
+    cut_in: BoolArray
+    at_end: BoolArray
+    start_cell: IndexArray
+    goal: IndexArray
+    way_m: FloatArray
+    crosses_track: BoolArray
+    first_station: IndexArray
     station_row: FloatArray
     station_column: FloatArray
 
-
-@numba.njit(cache=True, nogil=True)
-def _first_below(
-    row: float,
-    column: float,
-    left_row: float,
-    left_column: float,
-    clear_cells: float,
-    burnt: LabelArray,
-    own: int,
-) -> tuple[int, int]:
-    """First cell straight below the lip that is clear of the mound; −1, −1 where none is near.
-
-    Water leaves through the gap in the mound, so its way is followed only from beyond the toe.
-    """
-    for steps in (1.0, 1.5, 2.0, 2.5, 3.0):
-        reach = max(clear_cells + steps - 0.5, steps)
-        r, c = round(row - reach * left_row), round(column - reach * left_column)
-        inside = 0 <= r < burnt.shape[0] and 0 <= c < burnt.shape[1]
-        if inside and burnt[r, c] != own:
-            return r, c
-    return -1, -1
-
-
-@numba.njit(cache=True, nogil=True)
-def ways_down(
-    places: FloatArray,
-    clear_m: float,
-    own: int,
-    burnt: LabelArray,
-    goal: LabelArray,
-    direction: Uint8Array,
-    marks: Uint8Array,
-    cell_m: float,
-    spacing_m: float,
-) -> tuple[IndexArray, IndexArray, IndexArray, FloatArray, Uint8Array, FloatArray, FloatArray]:
-    """Follow the cells' directions from places on a lip to the ends that they meet.
-
-    Parameters
-    ----------
-    places : (6, n) row and column of each place, fractional; the same of the station of the lip
-        next to it; and which way is uphill there
-    clear_m : from the lip to the mound's toe, m
-    own : number of the lip among the burnt ones, and of the end that it is
-    burnt, goal, direction, marks : (rows, columns); a way stops where `goal` is not 0
-    cell_m : m
-    spacing_m : between stations of a way, m
-
-    Returns
-    -------
-    (n,) end met, 0 for none, −1 where the way does not get clear of the lip, or leads back to it;
-    (n,) flat index of the first cell below the lip; (n + 1,) place of each way's first station;
-    (n,) length, m; (n,) marks passed; rows and columns of the stations, fractional, the sill first
-    """
-    count = places.shape[1]
-    found, start = np.full(count, -1), np.full(count, -1)
-    first = np.zeros(count + 1, np.int64)
-    way_m = np.zeros(count)
-    passed = np.zeros(count, np.uint8)
-    rows_out, columns_out = [0.0][:0], [0.0][:0]
-    for i in range(count):
-        first[i] = len(rows_out)
-        sill_row, sill_column, near_row, near_column, left_row, left_column = places[:, i]
-        row, column = _first_below(
-            near_row, near_column, left_row, left_column, clear_m / cell_m, burnt, own
+    def one(self, j: int) -> Exit:
+        """The exit at a place in the arrays."""
+        last = self.first_station[j + 1] - 1
+        return Exit(
+            swale=int(self.swale[j]),
+            along_m=float(self.along_m[j]),
+            stretch=Stretch(float(self.start_m[j]), float(self.end_m[j]), bool(self.cut_in[j])),
+            at_end=bool(self.at_end[j]),
+            start_cell=int(self.start_cell[j]),
+            goal=int(self.goal[j]),
+            way_m=float(self.way_m[j]),
+            crosses_track=bool(self.crosses_track[j]),
+            arrival=(float(self.station_row[last]), float(self.station_column[last])),
         )
-        if row < 0:
-            continue
-        start[i] = row * direction.shape[1] + column
-        rows_out.append(sill_row)
-        columns_out.append(sill_column)
-        since_m = np.hypot(row - sill_row, column - sill_column) * cell_m
-        way_m[i] = since_m
-        while True:
-            passed[i] |= marks[row, column]
-            k = direction[row, column]
-            last = goal[row, column] != 0 or k == END or k == VOID
-            if last or since_m >= spacing_m - 1e-9:
-                rows_out.append(float(row))
-                columns_out.append(float(column))
-                since_m = 0.0
-            if last:
-                break
-            way_m[i] += DISTANCE_CELLS[k] * cell_m
-            since_m += DISTANCE_CELLS[k] * cell_m
-            row += ROW_STEP[k]
-            column += COLUMN_STEP[k]
-        found[i] = goal[row, column] if goal[row, column] != own else -1
-    first[-1] = len(rows_out)
-    return found, start, first, way_m, passed, np.array(rows_out), np.array(columns_out)
+
+    def only(self, kept: BoolArray) -> "Exits":
+        """Some of the exits alone; `kept` (n,)."""
+        count = np.diff(self.first_station)
+        of_station = np.repeat(kept, count)
+        lips = self.first.size - 1
+        return Exits(
+            first=starts_of(np.bincount(self.swale[kept], minlength=lips).astype(np.int64)),
+            **{
+                name: getattr(self, name)[kept]
+                for name in (
+                    *("swale", "along_m", "start_m", "end_m", "cut_in", "at_end"),
+                    *("start_cell", "goal", "way_m", "crosses_track"),
+                )
+            },
+            first_station=starts_of(count[kept]),
+            station_row=self.station_row[of_station],
+            station_column=self.station_column[of_station],
+        )
 
 
-def lip_stations(line: LipLine) -> Stations:
-    """Stations of a lip, as close as places to spill are looked for."""
-    return stations_along(line.coordinates, _SAMPLE_M)
-
-
-def exits_at(
-    stations: Stations,
-    swale: int,
-    places: list[tuple[Stretch, float, bool]],
-    clear_m: float,
-    burnt: LabelArray,
-    end_map: EndMap,
-    direction: Uint8Array,
-    marks: Uint8Array,
-    grid: Grid,
-) -> list[Exit]:
-    """Exits at given places of a lip.
+@dataclass(frozen=True, eq=False, slots=True)
+class LipPlaces:
+    """Lips, ready to be asked where they could spill.
 
     Parameters
     ----------
-    stations : of the lip, by `lip_stations`
-    swale : its index
-    places : stretch, distance along the lip in m, and whether it counts as an end of the swale
-    clear_m : from the lip to the mound's toe, m
+    start, along_m, row, column, up_row, up_column, clear_m : of `PlaceArrays`
+    level_m : (lips,) m
+    """
+
+    start: IndexArray
+    along_m: FloatArray
+    row: FloatArray
+    column: FloatArray
+    up_row: FloatArray
+    up_column: FloatArray
+    clear_m: FloatArray
+    level_m: FloatArray
+
+    def arrays(self) -> PlaceArrays:
+        """As the compiled walk takes them."""
+        return PlaceArrays(*(getattr(self, name) for name in PlaceArrays._fields))
+
+
+def lip_places(lines: list[LipLine], clear_m: FloatArray, grid: Grid) -> LipPlaces:
+    """Lips ready to be asked; `clear_m` from each to its mound's toe, (lines,) m."""
+    stations = [stations_along(line.coordinates, SAMPLE_M) for line in lines]
+
+    def joined(name: str) -> FloatArray:
+        return np.concatenate([np.zeros(0), *(getattr(own, name) for own in stations)])
+
+    row, column = grid.row_column(joined("easting_m"), joined("northing_m"))
+    return LipPlaces(
+        start=starts_of(np.array([own.along_m.size for own in stations], dtype=np.int64)),
+        along_m=joined("along_m"),
+        row=row,
+        column=column,
+        up_row=-joined("left_north"),
+        up_column=joined("left_east"),
+        clear_m=clear_m,
+        level_m=np.array([line.level_m for line in lines], dtype=float),
+    )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class WayGround:
+    """The ground that ways run over, and the marks that tell where they may.
+
+    Parameters
+    ----------
+    places : LipPlaces
     burnt : (rows, columns) int32, cells of the lips
     end_map : EndMap
     direction : (rows, columns) uint8
     marks : (rows, columns) uint8; FORBIDDEN and TRACK where a way may not pass or crosses a track
     grid : Grid
-
-    Returns
-    -------
-    the exits; ways back into the own swale are left out
     """
-    along = np.array([at for _, at, _ in places])
-    step = float(stations.along_m[1])
-    near = np.clip(np.rint(along / step).astype(np.int64), 0, stations.along_m.size - 1)
-    sill = (
-        np.interp(along, stations.along_m, stations.easting_m),
-        np.interp(along, stations.along_m, stations.northing_m),
-    )
-    beside = grid.row_column(stations.easting_m[near], stations.northing_m[near])
-    uphill = (-stations.left_north[near], stations.left_east[near])
-    found, start, first, way_m, passed, station_row, station_column = ways_down(
-        np.array([*grid.row_column(*sill), *beside, *uphill]),
-        clear_m,
-        swale + 1,
-        burnt,
-        end_map.goal,
-        direction,
-        marks,
-        grid.cell_m,
-        REACH_M,
-    )
-    return [
-        Exit(
+
+    places: LipPlaces
+    burnt: LabelArray
+    end_map: EndMap
+    direction: Uint8Array
+    marks: Uint8Array
+    grid: Grid
+
+    def followed(self, swale: IndexArray, along_m: FloatArray) -> WaysDown:
+        """Ways from places of lips; (n,) lip of each and where on it, m."""
+        return WaysDown(
+            *ways_down(
+                swale,
+                along_m,
+                self.places.arrays(),
+                self.burnt,
+                self.end_map.goal,
+                self.direction,
+                self.marks,
+                self.grid.cell_m,
+                REACH_M,
+            )
+        )
+
+    def usable(self, swale: int, goal: int, passed: int) -> bool:
+        """Whether a way may be taken: not back to its own swale or to a higher one, nor over
+        forbidden ground.
+        """
+        if goal < 0 or passed & FORBIDDEN:
+            return False
+        # Swales are the first ends, in their order: value k + 1 of the map is swale k.
+        level = self.places.level_m
+        return goal == 0 or goal > level.size or level[goal - 1] < level[swale] - _LEAST_FALL_M
+
+    def exit_at(self, stretch: Stretch, swale: int, along_m: float, at_end: bool) -> Exit | None:
+        """Exit at a place of a lip; None where it may not be taken."""
+        way = self.followed(np.array([swale]), np.array([along_m]))
+        goal, passed = int(way.goal[0]), int(way.passed[0])
+        if not self.usable(swale, goal, passed):
+            return None
+        return Exit(
             swale=swale,
-            along_m=at,
+            along_m=along_m,
             stretch=stretch,
             at_end=at_end,
-            start_cell=int(start[j]),
-            goal=int(found[j]),
-            way_m=float(way_m[j]),
-            forbidden=bool(passed[j] & FORBIDDEN),
-            crosses_track=bool(passed[j] & TRACK),
-            station_row=station_row[first[j] : first[j + 1]],
-            station_column=station_column[first[j] : first[j + 1]],
+            start_cell=int(way.start_cell[0]),
+            goal=goal,
+            way_m=float(way.way_m[0]),
+            crosses_track=bool(passed & TRACK),
+            arrival=(float(way.station_row[-1]), float(way.station_column[-1])),
         )
-        for j, (stretch, at, at_end) in enumerate(places)
-        if found[j] >= 0
-    ]
 
 
 def find_exits(
     lines: list[LipLine],
-    clear_m: FloatArray,
-    burnt: LabelArray,
-    end_map: EndMap,
-    direction: Uint8Array,
-    marks: Uint8Array,
+    ground: WayGround,
     ground_m: GroundArray,
-    grid: Grid,
     taken_m: Sequence[Sequence[tuple[float, float]]],
-) -> list[list[Exit]]:
+) -> Exits:
     """Every place to try on every lip.
 
     Parameters
     ----------
     lines : lips, in the order of their numbers
-    clear_m : (lines,) from the lip to the mound's toe, m
+    ground : WayGround beside them
     ground_m : (rows, columns) float32, m
     taken_m : of each lip, stretches that tracks take, from and to along it, m; no sill lies there
-    others : as in `exits_at`
 
     Returns
     -------
-    for each lip its exits along the lip
+    the exits along the lips, those that may be taken
     """
-    exits: list[list[Exit]] = []
-    for i, line in enumerate(lines):
-        stations = lip_stations(line)
-        length = float(stations.along_m[-1])
-        places = [
-            (stretch, at, at_end)
-            for stretch in without(
-                sill_stretches(stations, line.level_m, ground_m, grid), taken_m[i]
-            )
-            for at, at_end in places_on(stretch, length, line.closed)
-        ]
-        exits.append(
-            exits_at(stations, i, places, float(clear_m[i]), burnt, end_map, direction, marks, grid)
-            if places
-            else []
-        )
-    return exits
+    stations = [stations_along(line.coordinates, SAMPLE_M) for line in lines]
+    asked = [
+        (i, at, stretch, at_end)
+        for i, (line, own) in enumerate(zip(lines, stations, strict=True))
+        for stretch in without(sill_stretches(own, line.level_m, ground_m, ground.grid), taken_m[i])
+        for at, at_end in places_on(stretch, float(own.along_m[-1]), line.closed)
+    ]
+    swale = np.array([i for i, _, _, _ in asked], dtype=np.int64)
+    along = np.array([at for _, at, _, _ in asked], dtype=float)
+    stretches = [stretch for _, _, stretch, _ in asked]
+    way = ground.followed(swale, along)
+    usable = [
+        ground.usable(*of)
+        for of in zip(swale.tolist(), way.goal.tolist(), way.passed.tolist(), strict=True)
+    ]
+    every = Exits(
+        first=starts_of(np.bincount(swale, minlength=len(lines)).astype(np.int64)),
+        swale=swale,
+        along_m=along,
+        start_m=np.array([own.start_m for own in stretches], dtype=float),
+        end_m=np.array([own.end_m for own in stretches], dtype=float),
+        cut_in=np.array([own.cut_in for own in stretches], dtype=bool),
+        at_end=np.array([at_end for _, _, _, at_end in asked], dtype=bool),
+        start_cell=way.start_cell,
+        goal=way.goal,
+        way_m=way.way_m,
+        crosses_track=(way.passed & TRACK) > 0,
+        first_station=way.first,
+        station_row=way.station_row,
+        station_column=way.station_column,
+    )
+    return every.only(np.array(usable, dtype=bool))

@@ -7,8 +7,8 @@ import numpy as np
 import shapely
 
 from soakline.findings import Finding
-from soakline.grid import BoolArray, FloatArray
-from soakline.inputs.types import Features, Property
+from soakline.grid import BoolArray
+from soakline.inputs.types import Features, Inputs, Property
 from soakline.runfile.sections import SitingKeys, SpacingKeys
 from soakline.section.reach import FootprintReach
 from soakline.siting.catchments import Catchments, catchments_of
@@ -19,7 +19,15 @@ from soakline.siting.excluded import (
     buffered,
     excluded_ground,
 )
-from soakline.siting.exits import FORBIDDEN, TRACK, Exit, find_exits
+from soakline.siting.exits import (
+    FORBIDDEN,
+    TRACK,
+    Exits,
+    LipPlaces,
+    WayGround,
+    find_exits,
+    lip_places,
+)
 from soakline.siting.lines import LipLine, PlacingLimits
 from soakline.siting.place import place_lines
 from soakline.siting.spacing import level_series
@@ -62,16 +70,16 @@ class Placed:
     lines : highest first
     catchments : Catchments of the lines
     end_map : EndMap
-    exits : for each line, places where it could spill
-    clear_m : (lines,) from each lip to its mound's toe, m
+    places : LipPlaces
+    exits : where they could spill
     tracks : TrackMeetings
     """
 
     lines: list[LipLine]
     catchments: Catchments
     end_map: EndMap
-    exits: list[list[Exit]]
-    clear_m: FloatArray
+    places: LipPlaces
+    exits: Exits
     tracks: TrackMeetings
 
 
@@ -143,9 +151,7 @@ def toe_at_m(line: LipLine, siteable: Siteable) -> float:
     return float(downhill.max())
 
 
-def ways_from(
-    lines: list[LipLine], terrain: Terrain, site: Site, land: Property, features: Features
-) -> Placed:
+def ways_from(lines: list[LipLine], terrain: Terrain, site: Site, inputs: Inputs) -> Placed:
     """Catchments, ends and exits of lips.
 
     Parameters
@@ -157,7 +163,7 @@ def ways_from(
     -------
     Placed
     """
-    grid = terrain.grid
+    grid, features = terrain.grid, inputs.features
     catchments = catchments_of(
         [line.coordinates for line in lines], terrain.flow.direction, terrain.valid, grid
     )
@@ -171,23 +177,21 @@ def ways_from(
         geometry_of(features.dams),
         terrain.hollows,
         geometry_of(features.safe_points),
-        land.area,
+        inputs.property.area,
         grid,
     )
     clear = np.array([toe_at_m(line, site.siteable) for line in lines], dtype=float)
     tracks = meet_tracks(lines, features.tracks)
-    exits = find_exits(
-        lines,
-        clear,
+    ground = WayGround(
+        lip_places(lines, clear, grid),
         catchments.burnt,
         ends,
         terrain.flow.direction,
         site.marks,
-        terrain.ground_m,
         grid,
-        tracks.spans(len(lines)),
     )
-    return Placed(lines, catchments, ends, exits, clear, tracks)
+    exits = find_exits(lines, ground, terrain.ground_m, tracks.spans(len(lines)))
+    return Placed(lines, catchments, ends, ground.places, exits, tracks)
 
 
 def place(

@@ -195,7 +195,7 @@ def _through_m3s(
         sills[k] = sum(sill.share for sill in outlets.sills[i] if sill.end_m <= at)
         line = shapely.linestrings(laid.placed.lines[i].coordinates)
         for sill in _spilling_into(outlets, i):
-            row, column = sill.way.station_row[-1:], sill.way.station_column[-1:]
+            row, column = (np.array([at]) for at in sill.way.arrival)
             place = shapely.points(*(own[0] for own in grid.easting_northing(row, column)))
             side = before if shapely.line_locate_point(line, place) < at else after
             side[k] += sill.share * peak_m3s[sill.way.swale]

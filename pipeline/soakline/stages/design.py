@@ -9,6 +9,7 @@ from soakline.findings import Finding
 from soakline.grid import BoolArray
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import Designed, SwaleFigures
+from soakline.overflow.ranking import JudgedExits
 from soakline.overflow.routes import EndShapes, draw_routes
 from soakline.overflow.weir import head_m
 from soakline.runfile.sections import RunFile
@@ -16,16 +17,23 @@ from soakline.section.design import SectionDesign
 from soakline.section.trench import trenches_of
 from soakline.siting.lines import LipLine
 from soakline.siting.lip import AIM_M
-from soakline.siting.site import Site, geometry_of, small_catchments, survey_site
+from soakline.siting.site import (
+    Placed,
+    Site,
+    geometry_of,
+    small_catchments,
+    survey_site,
+    ways_from,
+)
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
-from soakline.stages.draining import drain
+from soakline.stages.draining import drain, judged_at_first
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid, lay
 from soakline.stages.leading import dug_diversions
 from soakline.stages.measuring import Measured, concentration_of, measure
-from soakline.stages.placing import final_lines, lines_by_rule, ways_of_final, ways_over
+from soakline.stages.placing import Lines, final_lines, lines_by_rule, ways_over
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
     event_on,
@@ -86,35 +94,54 @@ def design_swales(
         storms, notes = storms_of(run, inputs)
         event = event_on(land, storms, run)
     with progress.stage("lines", cells):
+        just_placed: list[Placed] = []
+
+        def placed_by_rule() -> Lines:
+            lines, placed = lines_by_rule(run, inputs, terrain, site, design, event)
+            just_placed.append(placed)
+            return lines
+
         by_rule = stages.kept(
             "lines",
-            lambda: lines_by_rule(run, inputs, terrain, site, design, event),
+            placed_by_rule,
             # Rain tells where lines lie only where the rule asks for it.
             (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
             ("siting", "section", "terrain", "water", "stages"),
         )
-        final = final_lines(by_rule, run, terrain, site, event)
+        final = final_lines(by_rule, run, terrain, event)
 
-        def laid_out() -> tuple[Laid, Measured]:
-            placed = ways_of_final(by_rule, final, terrain, site, inputs)
+        rules = sill_rules(run)
+
+        def laid_out() -> tuple[Laid, Measured, JudgedExits]:
+            # What the rule's lips have is theirs too where none is opened or left out.
+            same = just_placed and by_rule.are_final
+            placed = just_placed[0] if same else ways_from(final, terrain, site, inputs)
             laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
-            return laid, measure(laid, run, inputs, terrain, property_cells)
+            judged = judged_at_first(placed, terrain.ground_m, terrain.grid, rules)
+            return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
 
-        laid, measured = stages.kept(
+        laid, measured, judged = stages.kept(
             "catchments",
             laid_out,
             tuple(line.coordinates for line in final),
-            ("siting", "section", "terrain", "water", "diversions", "stages"),
+            ("siting", "section", "terrain", "water", "overflow", "diversions", "stages"),
         )
         placed = laid.placed
     with progress.stage("water", cells):
         tc_h, tc_note = concentration_of(run, inputs, laid, land)
         arrivals = arrivals_of(event, tc_h)
         ways = ways_over(placed, terrain, site)
-        rules = sill_rules(run)
         tracks = track_works(laid, design, run.siting.crossing)
         drained = drain(
-            laid, arrivals, ways, terrain.hollows, design, tracks, rules, run.section.max_drain_h
+            laid,
+            arrivals,
+            judged,
+            ways,
+            terrain.hollows,
+            design,
+            tracks,
+            rules,
+            run.section.max_drain_h,
         )
     with progress.stage("overflow", cells):
         level = laid.level_m
@@ -221,6 +248,7 @@ def design_swales(
         works=works,
         figures=figures,
         below=measured.below,
+        unserved_m2=measured.unserved_m2,
         property_cells=property_cells,
         step_s=arrivals.step_s,
     )

@@ -75,6 +75,6 @@ def _spoil_kept_off(
     shapely.multilinestrings(courses, indices=[route.swale for route in order], out=ways)
     # Only what of a way lies by the mound is widened.
     beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
-    passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M)
+    passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M, quad_segs=2)
     clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), 0.01))
     return without_mounds_on(works, clear)

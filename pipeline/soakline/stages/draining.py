@@ -5,9 +5,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakline.findings import Finding
-from soakline.grid import FloatArray
+from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.overflow.hollows import HollowCheck, check_hollows
-from soakline.overflow.ranking import SillRules, Ways, judged_exits
+from soakline.overflow.ranking import (
+    JudgedExits,
+    SillRules,
+    Ways,
+    judged_exits,
+    wanted_sill_m,
+)
 from soakline.overflow.sills import (
     Outlets,
     lay_outlets,
@@ -15,6 +21,7 @@ from soakline.overflow.sills import (
 )
 from soakline.section.design import SectionDesign
 from soakline.section.trench import Trench, trenches_of
+from soakline.siting.site import Placed
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.laying import Laid, ponded_m2
 from soakline.terrain.hollows import Hollows
@@ -27,6 +34,7 @@ from soakline.water.sizing import size_down_chain
 _ROUNDS = 6
 _SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
 _LEAST_BASE_LENGTH_M = 0.1
+_USUAL_SILL_M = 5.0
 # Sills are laid for a little more than was routed: longer sills above let peaks through faster.
 _SPARE = 1.01
 
@@ -117,9 +125,18 @@ def _steps(sections: list[tuple[Trench, ...]]) -> list[tuple[Trench, ...]]:
     return [tuple(own[min(k, len(own) - 1)] for own in sections) for k in range(count)]
 
 
+def judged_at_first(
+    placed: Placed, ground_m: GroundArray, grid: Grid, rules: SillRules
+) -> JudgedExits:
+    """Exits judged with sills of a usual length, before any storm is known."""
+    usual = np.full(len(placed.lines), _USUAL_SILL_M)
+    return judged_exits(placed.exits, usual, ground_m, grid, rules)
+
+
 def drain(
     laid: Laid,
     arrivals: Arrivals,
+    judged: JudgedExits,
     ways: Ways,
     hollows: Hollows,
     design: SectionDesign,
@@ -133,6 +150,7 @@ def drain(
     ----------
     laid : Laid
     arrivals : what every storm brings
+    judged : exits as of `judged_at_first`
     ways : Ways
     hollows : Hollows
     design : sections to choose from
@@ -146,8 +164,8 @@ def drain(
 
     Notes
     -----
-    Ways are first judged at the bound of each swale's own peak, then at the peaks routed over
-    these ways; with that the ways stay, and the sections sized for them. Sills are laid for the
+    Ways are first judged at sills of a usual length, then at the peaks routed over these ways;
+    with that the ways stay, and the sections sized for them. Sills are laid for the
     peaks of the round before, and once more where the last routing brought more than they pass at
     the greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no
     end any more, and ways are chosen again.
@@ -157,10 +175,9 @@ def drain(
     check = event.of("check")
     bound = own_bound_m3s(event, feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land))
     peak = bound[:, check].max(axis=1, initial=0.0)
-    round_of = _Round(basin, arrivals, max_drain_h)
+    round_of = _Round(basin, arrivals, _governing(laid, arrivals), max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
-    judged = judged_exits(laid.placed.exits, peak, ways, rules)
     for attempt in range(_ROUNDS):
         ranked = rank_for(judged, ways, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
@@ -172,7 +189,8 @@ def drain(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
         if attempt == 0:
-            judged = judged_exits(laid.placed.exits, peak, ways, rules)
+            wanted = wanted_sill_m(peak, rules)
+            judged = judged_exits(judged.exits, wanted, ways.ground_m, ways.grid, rules)
         elif np.array_equal(was_safe, hollow_check.safe):
             break
     # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
@@ -213,11 +231,45 @@ def _deciding(event: Event) -> list[int]:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class _Governing:
+    """The design storm that asks most, and what it brings.
+
+    Parameters
+    ----------
+    shed_m3 : (swales, steps) of whole catchments, as if none of it were water
+    rain_m : (steps,)
+    """
+
+    shed_m3: FloatArray
+    rain_m: FloatArray
+
+
+def _governing(laid: Laid, arrivals: Arrivals) -> _Governing:
+    """The design storm to size sections by.
+
+    Alternating blocks nest: the longest such storm holds all shorter ones. Where no storm is built
+    so, the one that sheds most is taken.
+    """
+    event = arrivals.event
+    storm = max(
+        event.of("design"),
+        key=lambda k: (
+            event.storms[k].pattern != "uniform",
+            event.storms[k].depth_mm,
+            event.storms[k].duration_min,
+        ),
+    )
+    whole = feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land)
+    return _Governing(arrivals.inflow_m3(storm, whole), arrivals.rain_m(storm))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class _Round:
     """What is done anew whenever sills are laid: sections sized, storms routed."""
 
     basin: _Basin
     arrivals: Arrivals
+    design: _Governing
     max_drain_h: float
 
     def feeds(self, sections: tuple[Trench, ...]) -> Feeds:
@@ -230,8 +282,20 @@ class _Round:
         return self.basin.pools(sections, self.basin.ponded_m2(sections), outlets.built_m)
 
     def sized(self, outlets: Outlets) -> tuple[Trench, ...]:
-        """Sections for these ways."""
-        return _sized(self.basin, self.arrivals, outlets, self.max_drain_h)
+        """Section of each swale by the design storm that asks most, for these ways."""
+        basin, step_s = self.basin, self.arrivals.step_s
+        if basin.laid.length_m.size == 0:
+            return ()
+        sizes = size_down_chain(
+            basin.choices(outlets.built_m),
+            chain_arrays(outlets.chain, outlets.travel_s, step_s),
+            self.design.shed_m3,
+            self.design.rain_m,
+            basin.laid.area_m2.sum(axis=1),
+            step_s,
+            self.max_drain_h,
+        )
+        return tuple(basin.steps[k][i] for i, k in enumerate(sizes.choice.tolist()))
 
     def routed(
         self, outlets: Outlets, sections: tuple[Trench, ...], storms: list[int]
@@ -246,40 +310,3 @@ class _Round:
             self.arrivals.step_s,
             [self.arrivals.rain_s(storm) for storm in storms],
         )
-
-
-def _sized(
-    basin: _Basin,
-    arrivals: Arrivals,
-    outlets: Outlets,
-    max_drain_h: float,
-) -> tuple[Trench, ...]:
-    """Section of each swale by the design storm that asks most.
-
-    Alternating blocks nest: the longest such storm holds all shorter ones. Where no storm is built
-    so, the one that sheds most is taken.
-    """
-    event, laid = arrivals.event, basin.laid
-    if laid.length_m.size == 0:
-        return ()
-    storm = max(
-        event.of("design"),
-        key=lambda k: (
-            event.storms[k].pattern != "uniform",
-            event.storms[k].depth_mm,
-            event.storms[k].duration_min,
-        ),
-    )
-    whole = feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land)
-    shed = arrivals.inflow_m3(storm, whole)
-    rain = arrivals.rain_m(storm)
-    sizes = size_down_chain(
-        basin.choices(outlets.built_m),
-        chain_arrays(outlets.chain, outlets.travel_s, arrivals.step_s),
-        shed,
-        rain,
-        laid.area_m2.sum(axis=1),
-        arrivals.step_s,
-        max_drain_h,
-    )
-    return tuple(basin.steps[k][i] for i, k in enumerate(sizes.choice.tolist()))

@@ -12,7 +12,9 @@ from soakline.siting.catchments import share_cut_off
 from soakline.siting.hazards import GroundBelow, ground_below
 from soakline.siting.lines import LipLine
 from soakline.siting.measure import spacing_above
+from soakline.siting.site import Site
 from soakline.siting.spacing import tree_spacing_m
+from soakline.siting.stations import OPEN
 from soakline.stages.laying import Laid
 from soakline.terrain.condition import Terrain
 from soakline.terrain.landform import landforms
@@ -34,6 +36,7 @@ class Measured:
     share_cut_off : of the catchment, that the DEM's edge cuts off above
     landform : at the middle of the lip
     below : GroundBelow
+    unserved_m2 : allowed ground whose water meets no swale; of the whole plan
     """
 
     tree_height_m: FloatArray
@@ -42,10 +45,16 @@ class Measured:
     share_cut_off: FloatArray
     landform: tuple[str, ...]
     below: GroundBelow
+    unserved_m2: float
 
 
 def measure(
-    laid: Laid, run: RunFile, inputs: Inputs, terrain: Terrain, property_cells: BoolArray
+    laid: Laid,
+    run: RunFile,
+    inputs: Inputs,
+    terrain: Terrain,
+    site: Site,
+    property_cells: BoolArray,
 ) -> Measured:
     """Measure the lips of a plan.
 
@@ -60,6 +69,8 @@ def measure(
     Measured
     """
     lines = laid.placed.lines
+    allowed = (site.siteable.state == OPEN) & property_cells
+    unserved = np.count_nonzero(allowed & (laid.catchments.label <= 0))
     tree = _tree_heights(run, inputs, lines)
     spacing, interval = spacing_above(
         lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line
@@ -79,6 +90,7 @@ def measure(
             property_cells,
             run.siting.setback_m.steep_ground_below,
         ),
+        unserved_m2=float(unserved) * terrain.grid.cell_area_m2,
     )
 
 

@@ -8,14 +8,16 @@ import shapely
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
-from soakline.overflow.ranking import Ways
+from soakline.overflow.ranking import Ways, judged_exits, wanted_sill_m
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.trench import trenches_of
 from soakline.siting.crossings import parted_at_tracks
+from soakline.siting.ends import End
 from soakline.siting.excluded import ground_met
+from soakline.siting.exits import Exits, WayGround
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, ways_from
 from soakline.stages.rules import interval_of, sill_rules
@@ -29,16 +31,15 @@ _ROUNDS = 5
 
 def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
     """Lay the ground that ways run over beside the lips and ends that they run between."""
-    return Ways(
-        placed.lines,
-        placed.clear_m,
+    ground = WayGround(
+        placed.places,
         placed.catchments.burnt,
         placed.end_map,
         terrain.flow.direction,
         site.marks,
-        terrain.ground_m,
         terrain.grid,
     )
+    return Ways(placed.lines, ground, terrain.ground_m)
 
 
 def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> Pegs:
@@ -89,16 +90,30 @@ class Lines:
 
     Parameters
     ----------
-    placed : Placed
+    lines : highest first
     fed : (lines,) bool; enough drains to it
+    rings : exits of the closed ones
+    ends : ends that they may lead to, in the order of their numbers
     area_m2 : (lines, classes) of its catchment, by class of ground
     rule : of spacing, the one that binds
     """
 
-    placed: Placed
+    lines: list[LipLine]
     fed: BoolArray
+    rings: Exits
+    ends: tuple[End, ...]
     area_m2: FloatArray
     rule: str
+
+    @property
+    def closed(self) -> BoolArray:
+        """Lips that are rings, (lines,)."""
+        return np.array([line.closed for line in self.lines], dtype=bool)
+
+    @property
+    def are_final(self) -> bool:
+        """Whether none has to be opened or left out."""
+        return bool(self.fed.all() and not self.closed.any())
 
 
 def lines_by_rule(
@@ -108,42 +123,41 @@ def lines_by_rule(
     site: Site,
     design: SectionDesign,
     event: Event,
-) -> Lines:
-    """Lips by the spacing rule, with catchments, ends and exits."""
+) -> tuple[Lines, Placed]:
+    """Lips by the spacing rule, and their catchments, ends and exits."""
     interval, rule = interval_of(run, design, site, terrain, event)
     lines = place(terrain, site, inputs.features, run.spacing, interval)
     lines = clear_of_exclusions(lines, site, design, terrain)
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
         lines = in_order(parted_at_tracks(lines, inputs.features.tracks, least_m))
-    placed = ways_from(lines, terrain, site, inputs.property, inputs.features)
-    caught = placed.catchments
+    placed = ways_from(lines, terrain, site, inputs)
+    caught, exits = placed.catchments, placed.exits
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
-    return Lines(placed, caught.area_m2 >= run.siting.min_catchment_m2, area, rule)
+    closed = np.array([line.closed for line in lines], dtype=bool)
+    by_rule = Lines(
+        lines,
+        caught.area_m2 >= run.siting.min_catchment_m2,
+        exits.only(closed[exits.swale]),
+        placed.end_map.ends,
+        area,
+        rule,
+    )
+    return by_rule, placed
 
 
-def final_lines(
-    lines: Lines, run: RunFile, terrain: Terrain, site: Site, event: Event
-) -> list[LipLine]:
-    """Lips that are kept, rings opened where their water leaves best."""
-    placed, opened = lines.placed, lines.placed.lines
-    ring = np.array([line.closed for line in opened], dtype=bool)
+def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> list[LipLine]:
+    """Lips that are kept, rings opened where their water leaves best.
+
+    What a lip that is left out has caught goes on to the next one below.
+    """
+    opened, ring = lines.lines, lines.closed
     if ring.any():
         # How far water has to run is measured later, on the lips that are kept.
         peak = np.zeros(ring.size)
         peak[ring] = fastest_peak_m3s(event, lines.area_m2[ring])
-        opened = open_rings(placed.exits, ways_over(placed, terrain, site), peak, sill_rules(run))
+        rules = sill_rules(run)
+        wanted = wanted_sill_m(peak, rules)
+        judged = judged_exits(lines.rings, wanted, terrain.ground_m, terrain.grid, rules)
+        opened = open_rings(opened, judged, lines.ends, rules, wanted)
     return [line for line, keep in zip(opened, lines.fed, strict=True) if keep]
-
-
-def ways_of_final(
-    lines: Lines, final: list[LipLine], terrain: Terrain, site: Site, inputs: Inputs
-) -> Placed:
-    """Catchments, ends and exits of the lips that are kept.
-
-    What a lip that is left out has caught goes on to the next one below.
-    """
-    placed = lines.placed
-    if lines.fed.all() and not any(line.closed for line in placed.lines):
-        return placed
-    return ways_from(final, terrain, site, inputs.property, inputs.features)

@@ -149,11 +149,8 @@ class _Part:
     chain: ChainArrays
 
 
-def _parts(
-    pools: Pools, chain: Chain, travel_s: FloatArray, step_s: float, count: int
-) -> list[_Part]:
-    """The chain as flat arrays, in parts about alike."""
-    flat = chain_arrays(chain, travel_s, step_s)
+def _parts(pools: Pools, flat: ChainArrays, step_s: float, count: int) -> list[_Part]:
+    """The chain in parts about alike."""
     own = [flat] if count == 1 else [places_of(flat, places) for places in apart(flat, count)]
     return [_Part(pool_arrays(pools, one.order, step_s), one) for one in own]
 
@@ -241,8 +238,18 @@ def route_storm(
     a travel time later, so in parts of two steps. Routing ends when rain and inflow have ended, no
     swale spills 1e-6 m³/s and none is under way.
     """
-    parts = _parts(pools, chain, travel_s, step_s, 1)
+    parts = _parts(pools, chain_arrays(chain, travel_s, step_s), step_s, 1)
     return _routed(pools, parts, inflow_m3, step_s, rain_s)
+
+
+def route_in_parts(
+    pools: Pools, chain: ChainArrays, inflow_m3: FloatArray, step_s: float, rain_s: float
+) -> StormRouting:
+    """One storm as by `route_storm`, over a chain as it comes of `chain_arrays`, on all cores."""
+    workers = os.cpu_count() or 1
+    parts = _parts(pools, chain, step_s, workers)
+    with ThreadPoolExecutor(workers) as threads:
+        return _routed(pools, parts, inflow_m3, step_s, rain_s, threads.map)
 
 
 def route_storms(
@@ -273,7 +280,8 @@ def route_storms(
     """
     workers = os.cpu_count() or 1
     few = len(rain_s) < workers
-    parts = _parts(pools, chain, travel_s, step_s, workers if few else 1)
+    flat = chain_arrays(chain, travel_s, step_s)
+    parts = _parts(pools, flat, step_s, workers if few else 1)
     # The longest first: the threads end together.
     longest_first = sorted(range(len(rain_s)), key=lambda storm: -rain_s[storm])
     with ThreadPoolExecutor(workers) as threads:

@@ -1,6 +1,6 @@
 """If one swale let go: which of those below it would be overtopped."""
 
-import numpy as np
+from heapq import heappop, heappush
 
 from soakline.grid import FloatArray
 from soakline.water.network import Chain
@@ -29,21 +29,26 @@ def overtopped_by(
     lets go too, and its water is added. Where a pool takes the wave within its freeboard the walk
     ends.
     """
-    overtopped: list[list[int]] = []
     place = {swale: k for k, swale in enumerate(chain.order)}
-    for failed in range(held_m3.size):
-        wave = np.zeros(held_m3.size)
+    held, room = held_m3.tolist(), (freeboard_m * ponded_m2).tolist()
+    overtopped: list[list[int]] = []
+    for failed in range(len(held)):
+        wave = {failed: 0.0}
         fallen = []
-        wave[failed] = held_m3[failed]
-        for swale in chain.order[place[failed] :]:
-            if wave[swale] == 0.0:
-                continue
+        # Only the few swales that the wave comes to, each after all that may send some of it.
+        reached = [(place[failed], failed)]
+        while reached:
+            _, swale = heappop(reached)
             if swale != failed:
-                if wave[swale] / ponded_m2[swale] <= freeboard_m[swale]:
+                if wave[swale] <= room[swale]:
                     continue
                 fallen.append(swale)
-                wave[swale] += held_m3[swale]
+            wave[swale] += held[swale]
             for spill in chain.spills[swale]:
-                wave[spill.to_swale] += spill.share * wave[swale]
+                to = spill.to_swale
+                if to not in wave:
+                    wave[to] = 0.0
+                    heappush(reached, (place[to], to))
+                wave[to] += spill.share * wave[swale]
         overtopped.append(fallen)
     return overtopped

@@ -147,18 +147,25 @@ def _convolved(
     swales = area_m2.shape[0]
     arriving = np.zeros((swales, storm_steps + max(shares.shape[1], 1) - 1))
     shed = np.empty(storm_steps)
+    # Nothing is shed before the first losses are met, often for half the storm.
+    first, last = 0, storm_steps
+    while first < last and not excess_m[:, first].any():
+        first += 1
+    while last > first and not excess_m[:, last - 1].any():
+        last -= 1
     for swale in range(swales):
         shed[:] = 0.0
         for k in range(classes):
             area = area_m2[swale, k]
             depth = excess_m[k]
             if area > 0.0:
-                for step in range(storm_steps):
+                for step in range(first, last):
                     shed[step] += area * depth[step]
+        wet = shed[first:last]
         for later in range(steps[swale]):
             share = shares[swale, later]
             # A view from the burst's own step on: indices that only count up run in vectors.
-            row = arriving[swale, later : later + storm_steps]
-            for step in range(storm_steps):
-                row[step] += share * shed[step]
+            row = arriving[swale, first + later : last + later]
+            for step in range(wet.size):
+                row[step] += share * wet[step]
     return arriving

@@ -9,7 +9,7 @@ import numba
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
-from soakline.water.cascade import apart, pool_arrays
+from soakline.water.cascade import apart, pool_arrays, route_in_parts
 from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays
 from soakline.water.level_pool import fill, pool_step
 from soakline.water.pools import Pools, full_to_empty_h
@@ -64,8 +64,12 @@ def size_down_chain(
     -----
     The smallest section that holds the storm, if it empties in time; else of those that hold it the
     one that empties first; where none holds it, the largest.
+
+    A swale that holds the storm spills nothing, whichever section that is; any other has its
+    largest. So the chain routed with all the largest tells which hold, and what they receive.
     """
     swales = area_m2.size
+    holds = _held_by_largest(choices[-1], chain, full_inflow_m3, rain_m, area_m2, step_s)
     empties = np.stack([full_to_empty_h(pools) for pools in choices])
     order = np.argsort(empties, axis=0, kind="stable").astype(np.int64)
     # The same arrays as of one pool each, with the sections as first axis.
@@ -75,7 +79,7 @@ def size_down_chain(
     )
     steps = full_inflow_m3.shape[1] + int(np.ceil(_TAIL_S / step_s))
     arriving = np.zeros((swales, QUARTERS * steps))
-    sizes = Sizes(np.zeros(swales, np.int64), np.zeros(swales, np.bool_))
+    sizes = Sizes(np.full(swales, len(choices) - 1), holds)
 
     def size(places: IndexArray) -> None:
         _size(
@@ -88,15 +92,41 @@ def size_down_chain(
             step_s,
             empties <= max_drain_h,
             order,
+            holds,
             arriving,
             sizes.choice,
-            sizes.holds,
         )
 
+    asked = _with_all_above(chain, holds)
     workers = os.cpu_count() or 1
     with ThreadPoolExecutor(workers) as threads:
-        list(threads.map(size, apart(chain, workers)))
+        list(threads.map(size, [own[asked[own]] for own in apart(chain, workers)]))
     return sizes
+
+
+def _held_by_largest(
+    largest: Pools,
+    chain: ChainArrays,
+    full_inflow_m3: FloatArray,
+    rain_m: FloatArray,
+    area_m2: FloatArray,
+    step_s: float,
+) -> BoolArray:
+    """Swales that hold the storm with their largest sections, all others having theirs."""
+    covered = np.divide(largest.ponded_m2, area_m2, out=np.ones_like(area_m2), where=area_m2 > 0.0)
+    inflow = full_inflow_m3 * np.maximum(1.0 - covered, 0.0)[:, None]
+    inflow[:, : rain_m.size] += largest.ponded_m2[:, None] * rain_m
+    routed = route_in_parts(largest, chain, inflow, step_s, rain_m.size * step_s)
+    return np.asarray(routed.overflow_m3 <= _HOLDS * routed.inflow_m3)
+
+
+def _with_all_above(chain: ChainArrays, asked: BoolArray) -> BoolArray:
+    """Places of swales that are asked for, and of all whose water may come to them."""
+    found = asked[chain.order]
+    for place in range(found.size - 1, -1, -1):
+        to = chain.to[chain.first[place] : chain.first[place + 1]]
+        found[place] |= bool(found[to].any())
+    return found
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -176,26 +206,29 @@ def _choose(
     in_time: BoolArray,
     by_emptying: IndexArray,
     out_m3: FloatArray,
-) -> tuple[int, bool]:
-    """Section of one swale, and whether it holds the storm."""
+) -> int:
+    """Section of one swale that holds the storm with its largest.
+
+    Sections hold more from each to the next: the smallest that does is looked for by halves.
+    """
     count = choices.full_m3.shape[0]
     inflow = own_m3.sum() + arriving_m3.sum()
     close = _HOLDS * inflow
     time_s = arriving_m3.size * step_s / QUARTERS
-    choice = -1
-    for k in range(count):
+    failing, choice = -1, count - 1
+    while choice - failing > 1:
+        k = (choice + failing) // 2
         # What cannot be held and soaked in all the time there is need not be routed.
         dry = max(1.0 - 1.0 / (choices.per_m2[k, i] * area_m2), 0.0) if area_m2 > 0.0 else 0.0
-        if inflow * dry > choices.full_m3[k, i] + choices.soaking_m3s[k, i, -1] * time_s:
-            continue
+        beyond = inflow * dry > choices.full_m3[k, i] + choices.soaking_m3s[k, i, -1] * time_s
         if (
-            _spilled(choices, k, i, own_m3, rain_m, area_m2, arriving_m3, step_s, close, out_m3)
-            <= close
+            beyond
+            or _spilled(choices, k, i, own_m3, rain_m, area_m2, arriving_m3, step_s, close, out_m3)
+            > close
         ):
+            failing = k
+        else:
             choice = k
-            break
-    if choice < 0:
-        return count - 1, False
     if not in_time[choice]:
         for j in range(count):
             k = by_emptying[j]
@@ -205,8 +238,8 @@ def _choose(
                 _spilled(choices, k, i, own_m3, rain_m, area_m2, arriving_m3, step_s, close, out_m3)
                 <= close
             ):
-                return k, True
-    return choice, True
+                return int(k)
+    return int(choice)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -220,28 +253,28 @@ def _size(
     step_s: float,
     in_time: BoolArray,
     by_emptying: IndexArray,
+    holds: BoolArray,
     arriving: FloatArray,
     choice: IndexArray,
-    holds: BoolArray,
 ) -> None:
-    """Write the choice of some swales and whether it holds; see `size_down_chain`."""
+    """Write the choice of some swales, the largest where it does not hold; see above."""
     quarters = arriving.shape[1]
     out = np.zeros(quarters)
     for place in places:
         i = chain.order[place]
-        choice[i], holds[i] = _choose(
-            choices,
-            i,
-            own_m3[i],
-            rain_m,
-            area_m2[i],
-            arriving[place],
-            step_s,
-            in_time[:, i],
-            by_emptying[:, i],
-            out,
-        )
-        if holds[i] or chain.first[place] == chain.first[place + 1]:
+        if holds[i]:
+            choice[i] = _choose(
+                choices,
+                i,
+                own_m3[i],
+                rain_m,
+                area_m2[i],
+                arriving[place],
+                step_s,
+                in_time[:, i],
+                by_emptying[:, i],
+                out,
+            )
             continue
         _spilled(
             choices,
