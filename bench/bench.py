@@ -8,8 +8,8 @@ too; and 2,000 swales through 14 storms. A small run comes first, so that compil
 cache. One row is added to bench/trend.json.
 
 Figures of a machine that does other work at the same time mean little: look at the load it prints.
-Budgets were set for a machine on which the raw kernels take 276 ns per cell: beside each time stands
-what it would be at that pace.
+Budgets were set for a machine on which the raw kernels take 276 ns per cell: beside each time
+stands what it would be at that pace.
 """
 
 import argparse
