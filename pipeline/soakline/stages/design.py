@@ -137,9 +137,6 @@ def design_swales(
             design.sill_head_m,
         )
         mound_height = np.where(laid.spread, 0.0, check_head + design.freeboard_m)
-        works, set_out = dug_along(
-            laid, drained, routes, tracks.spans(), mound_height, check_head, design, terrain, site
-        )
         depth = trenches_of(drained.sections).depth_m
         crossings = built_crossings(
             tracks,
@@ -153,6 +150,18 @@ def design_swales(
             sill_level,
             level - depth,
             check_head + design.freeboard_m,
+        )
+        works, set_out = dug_along(
+            laid,
+            drained,
+            routes,
+            tracks,
+            crossings,
+            mound_height,
+            check_head,
+            design,
+            terrain,
+            site,
         )
         results = results_of(
             event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
