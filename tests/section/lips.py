@@ -1,5 +1,7 @@
 """Lips of simple forms with the ground beside them."""
 
+from dataclasses import fields
+
 import numpy as np
 
 from soakline.grid import FloatArray
@@ -52,4 +54,4 @@ def curved(radius_m: float, inward: bool, turn: float = 0.25) -> LipStations:
 
 def no_other(count: int) -> OtherEarth:
     """Nothing dug or filled besides trenches and mounds."""
-    return OtherEarth(np.zeros(count), np.zeros(count), np.zeros(count))
+    return OtherEarth(*(np.zeros(count) for _ in fields(OtherEarth)))

@@ -38,6 +38,7 @@ class Dug:
     cut_m3: float
     below_m3: float
     track_cut_m3: float
+    sill_cut_m3: float
     fill_m3: float
     spoil_m3: float
     made_up_m3: float
@@ -182,10 +183,10 @@ def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
 @pytest.mark.parametrize("fill_m3", [0.0, 30.0])
 def test_spoil_in_is_spoil_out(height_m: float, mounded_m: float, fill_m3: float) -> None:
     """With low spots on the lip, a layer dug out below the base, and a track."""
-    other = OtherEarth(np.array([12.0]), np.array([fill_m3]), np.array([15.0]))
+    other = OtherEarth(*(np.array([v]) for v in (12.0, fill_m3, 15.0, 3.0)))
     for trench in (TRENCH, Trench(0.4, 0.15, 1.0)):
         done = dug(straight(100.0, 0.05, -0.02), trench, height_m, mounded_m, 80.0, other)
-        assert done.spoil_m3 == pytest.approx(1.125 * (done.cut_m3 + 12.0 + 15.0))
+        assert done.spoil_m3 == pytest.approx(1.125 * (done.cut_m3 + 12.0 + 15.0 + 3.0))
         out = done.made_up_m3 + done.mound_m3 + done.returns_m3 + done.track_fill_m3
         out += done.spread_m3 + done.surplus_m3
         assert done.spoil_m3 + done.short_m3 == pytest.approx(out, abs=1e-4)
@@ -193,7 +194,7 @@ def test_spoil_in_is_spoil_out(height_m: float, mounded_m: float, fill_m3: float
 
 
 def test_spoil_from_elsewhere_widens_no_crest_and_makes_good_what_is_short() -> None:
-    plenty = OtherEarth(np.zeros(1), np.zeros(1), np.array([50.0]))
+    plenty = replace(no_other(1), below_m3=np.array([50.0]))
     with_more = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0, plenty)
     alone = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0)
     # The ends are then heaped with it, and no more.

@@ -16,6 +16,7 @@ UNITS: Mapping[str, str] = {
     "water held": "m³",
     "spillways": "number",
     "sill": "m",
+    "cut for sills": "m³",
     "sill and apron, grass": "m²",
     "sill and apron, grass on matting": "m²",
     "sill and apron, stone on geotextile": "m²",

@@ -51,6 +51,7 @@ def earthworks_table(plan: Designed) -> pd.DataFrame:
         "cut_m3": volumes.cut_m3,
         "cut_below_m3": volumes.below_m3,
         "cut_track_m3": volumes.track_cut_m3,
+        "cut_sill_m3": volumes.sill_cut_m3,
         "spoil_m3": volumes.spoil_m3,
         "short_m3": volumes.short_m3,
         "made_up_m3": volumes.made_up_m3,

@@ -109,6 +109,7 @@ def _bill(plan: Designed) -> Bill:
         "water held": figures.capacity_m3,
         "spillways": np.array([len(own) for own in sills], dtype=float),
         "sill": np.array([sum(sill.length_m for sill in own) for own in sills], dtype=float),
+        "cut for sills": works.volumes.sill_cut_m3,
         **_apron_amounts(plan),
         "overflow route": route_m,
         "diversion drain": drain_m,
@@ -125,7 +126,7 @@ def _bill(plan: Designed) -> Bill:
         plan.run.soil.texture,
     )
     volumes = works.volumes
-    dug = volumes.cut_m3 + volumes.below_m3 + volumes.track_cut_m3 + drain_m3
+    dug = volumes.cut_m3 + volumes.below_m3 + volumes.track_cut_m3 + volumes.sill_cut_m3 + drain_m3
     for texture, hours in machine_hours(dug, shares, machine).items():
         entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
     return Bill(tuple(entries), plan.inputs.works.rates)

@@ -14,6 +14,8 @@ from soakline.section.trench import Trenches
 
 # The ends are as wide as the mound, and take from it: what is left settles in so many rounds.
 _ROUNDS = 4
+# A sill is cut downhill as if the ground fell away no more gently than this.
+LEAST_FALL = 0.005
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -24,11 +26,18 @@ class OtherEarth:
     ----------
     track_cut_m3, track_fill_m3 : bank volume of ramps, and compacted fill, of track crossings
     below_m3 : bank volume dug below the base, for what is filled in there
+    sill_cut_m3 : bank volume of sills, cut through ground that stands over them
     """
 
     track_cut_m3: FloatArray
     track_fill_m3: FloatArray
     below_m3: FloatArray
+    sill_cut_m3: FloatArray
+
+    @property
+    def cut_m3(self) -> FloatArray:
+        """Bank volume of all that is dug."""
+        return self.track_cut_m3 + self.below_m3 + self.sill_cut_m3
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -40,9 +49,9 @@ class Earthworks:
     Parameters
     ----------
     cut_m3 : bank volume of the trench, ends battered
-    below_m3, track_cut_m3 : bank volume of what else is dug, as of `OtherEarth`
+    below_m3, track_cut_m3, sill_cut_m3 : bank volume of what else is dug, as of `OtherEarth`
     fill_m3 : settled volume of that spoil
-    spoil_m3 : settled volume of all spoil, that of track ramps and from below the base included
+    spoil_m3 : settled volume of all spoil, that of what else is dug included
     made_up_m3 : low spots of the lip made up to the level
     mound_m3 : in the mound along the lip
     returns_m3 : in its ends, beyond the lip's
@@ -58,6 +67,7 @@ class Earthworks:
     cut_m3: FloatArray
     below_m3: FloatArray
     track_cut_m3: FloatArray
+    sill_cut_m3: FloatArray
     fill_m3: FloatArray
     spoil_m3: FloatArray
     made_up_m3: FloatArray
@@ -126,7 +136,7 @@ def earthworks(
         stations.at, np.maximum(-stations.ground_above_m, 0.0) * mounds.shape.least_crest_m
     )
     fill = cut * spoil_factor
-    spoil = fill + (other.track_cut_m3 + other.below_m3) * spoil_factor
+    spoil = fill + other.cut_m3 * spoil_factor
     along = standing(along, mounds)
     mounded = along.mounded_m()
     stands = mounded > 0
@@ -148,6 +158,7 @@ def earthworks(
         cut_m3=cut,
         below_m3=other.below_m3,
         track_cut_m3=other.track_cut_m3,
+        sill_cut_m3=other.sill_cut_m3,
         fill_m3=fill,
         spoil_m3=spoil,
         made_up_m3=made_up,
@@ -161,3 +172,14 @@ def earthworks(
         face_height_m=np.maximum.reduceat(dug.face_height_m, stations.first),
         wedge_m2=stations.mean(area) - trench.area_m2,
     )
+
+
+def sill_cut_m2(over_m: FloatArray, fall: FloatArray) -> FloatArray:
+    """Cut per metre of sill, (n,) m²: downhill until the ground, which falls away, lies under it.
+
+    Parameters
+    ----------
+    over_m : (n,) ground at the lip over the sill, m
+    fall : (n,) of the ground downhill, rise over run
+    """
+    return np.asarray(np.maximum(over_m, 0.0) ** 2 / (2.0 * np.maximum(fall, LEAST_FALL)))

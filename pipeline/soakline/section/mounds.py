@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.section.mound import MoundShape, section_area_m2
+from soakline.section.mound import MoundShape, section_area_m2, toe_m
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stations import IntArray, LipStations, average_end_area_m3
 from soakline.section.stretches import Stretches
@@ -92,11 +92,20 @@ def returns_of(reaches: MoundReaches, mounds: Mounds) -> tuple[EndReturns, EndRe
 
 
 def mound_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
-    """Settled spoil in the mounds along lips, (swales,) m³, by average end area along the pegs."""
-    part = reaches.stations
+    """Settled spoil in the mounds along lips, (swales,) m³, by average end area along the pegs.
+
+    Round a bend the mound is longer, or shorter, than its lip: distances between sections are those
+    halfway down the mound.
+    """
+    part, shape = reaches.stations, mounds.shape
     height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
-    area = section_area_m2(mounds.shape, height, crest, part.ground_above_m, part.fall)
-    volume = average_end_area_m3(part.at, np.maximum(area, 0.0))
+    above, fall = part.ground_above_m, part.fall
+    area = section_area_m2(shape, height, crest, above, fall)
+    middle = (shape.berm_m + toe_m(shape, height, crest, above, fall)) / 2.0
+    lip, half = part.beside(0.0), part.beside(-middle)
+    straight, bent = (np.hypot(*np.diff(own, axis=0, append=own[-1:]).T) for own in (lip, half))
+    longer = np.where(straight > 0.0, bent / np.where(straight > 0.0, straight, 1.0), 1.0)
+    volume = average_end_area_m3(part.at, np.maximum(area, 0.0), longer)
     return _by_lip(reaches.lip, volume, mounds)
 
 

@@ -194,13 +194,16 @@ class LipStations:
         )
 
 
-def average_end_area_m3(at: Chainages, area_m2: FloatArray) -> FloatArray:
+def average_end_area_m3(
+    at: Chainages, area_m2: FloatArray, longer: FloatArray | float = 1.0
+) -> FloatArray:
     """Volume between sections: the mean of neighbouring areas times the distance between them.
 
     Parameters
     ----------
     at : Chainages of n sections
     area_m2 : (n,)
+    longer : (n,) distance to the next section over that along the lip
 
     Returns
     -------
@@ -209,7 +212,7 @@ def average_end_area_m3(at: Chainages, area_m2: FloatArray) -> FloatArray:
     between = np.zeros_like(area_m2)
     between[:-1] = np.diff(at.along_m) * (area_m2[1:] + area_m2[:-1]) / 2.0
     between[at.start[1:] - 1] = 0.0
-    return np.add.reduceat(between, at.start[:-1])
+    return np.add.reduceat(between * longer, at.start[:-1])
 
 
 def uphill_of(

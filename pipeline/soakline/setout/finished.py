@@ -2,16 +2,16 @@
 
 import numba
 import numpy as np
+from affine import Affine
 from rasterio.features import geometry_mask
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.section.earthworks import LEAST_FALL
 from soakline.section.mound import MoundShape
 from soakline.section.returns import top_m
 from soakline.setout.breaklines import section_edges
 from soakline.setout.plan import SetOutPlan, Swale
-
-# A sill's notch runs downhill until the ground lies below it, on no less fall than this.
-_LEAST_FALL = 0.005
 
 
 @numba.njit(cache=True)
@@ -78,6 +78,7 @@ def _laid(
     mound: FloatArray,
     pegs: FloatArray,
     mounded_m: FloatArray,
+    may_dig: bool,
     may_heap: bool,
     sills: FloatArray,
     tracks: FloatArray,
@@ -90,7 +91,7 @@ def _laid(
     if u >= 0.0:
         floor = -min(u, s, length - s) / batter
         floor = max(floor, -depth, -depth + (u - batter * depth - base) / batter)
-        if u <= np.interp(s, pegs[0], pegs[2]):
+        if may_dig:
             z = min(z, floor)
     else:
         if above < 0.0 and -u <= least_crest:
@@ -98,7 +99,7 @@ def _laid(
         if -u >= berm and may_heap:
             for k in range(mounded_m.shape[0]):
                 if mounded_m[k, 0] <= s <= mounded_m[k, 1]:
-                    foot = above - np.interp(s, pegs[0], pegs[3]) * berm
+                    foot = above - np.interp(s, pegs[0], pegs[2]) * berm
                     crest_end = berm + mound_batter * (crest_height - foot) + crest
                     up = foot + (-u - berm) / mound_batter
                     down = crest_height - (-u - crest_end) / mound_batter
@@ -136,6 +137,7 @@ def _burn(
     mound: FloatArray,
     pegs: FloatArray,
     mounded_m: FloatArray,
+    may_dig: BoolArray,
     may_heap: BoolArray,
     sills: FloatArray,
     tracks: FloatArray,
@@ -156,8 +158,8 @@ def _burn(
                     z = max(z, top_m(ends[0 if s < 0.0 else 1], ahead, u, ground))
             else:
                 z = _laid(
-                    u, s, ground, length, trench, mound, pegs, mounded_m, may_heap[row, column],
-                    sills, tracks,
+                    u, s, ground, length, trench, mound, pegs, mounded_m, may_dig[row, column],
+                    may_heap[row, column], sills, tracks,
                 )  # fmt: skip
             if z < ground:
                 finished_m[row, column] = min(finished_m[row, column], level_m + z)
@@ -177,10 +179,10 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
 
     Notes
     -----
-    Each cell takes the section at the nearest point of the lip. In the trench it is the lower of
-    ground and trench, ends battered in from the lip's ends, no further uphill than the pegs'
-    daylight edges; on the mound's own ground the higher of ground and mound, upright at sills, with
-    its returns beyond the lip's ends. Sills are cut to their level. Fords and causeways lie square
+    Each cell takes the section at the nearest point of the lip: where the plan has ponded ground
+    and cut slope the lower of ground and trench, ends battered in from the lip's ends; where it has
+    the mound the higher of ground and mound, upright at sills, with its returns beyond the lip's
+    ends. Sills are cut to their level. Fords and causeways lie square
     to the lip, the sides of fills as steep as the mound's, those of cuts as the trench's. The
     sections are those of the plan's volumes.
     """
@@ -214,25 +216,24 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
                 mound.least_crest_m,
             ]),
             np.array([
-                swale.chainage_m, beside.above_m, beside.daylight_m,
-                np.minimum(beside.fall, mound.steepest_fall),
+                swale.chainage_m, beside.above_m, np.minimum(beside.fall, mound.steepest_fall),
             ]),
             np.array(swale.mounded_m, dtype=np.float64).reshape(-1, 2),
-            _may_heap(swale, grid, rows, columns),
+            _on(swale.dug_ground, grid, rows, columns),
+            _on(swale.mound_ground, grid, rows, columns),
             _sills(swale),
             _tracks(swale),
             _ends(swale, mound),
         )  # fmt: skip
 
 
-def _may_heap(swale: Swale, grid: Grid, rows: slice, columns: slice) -> BoolArray:
-    """Cells whose middles lie on the mound's own ground."""
+def _on(ground: BaseGeometry, grid: Grid, rows: slice, columns: slice) -> BoolArray:
+    """Cells of a window whose middles lie on some ground."""
     shape = rows.stop - rows.start, columns.stop - columns.start
-    if swale.mound_ground.is_empty:
+    if ground.is_empty:
         return np.zeros(shape, dtype=bool)
-    corner = grid.transform * grid.transform.translation(columns.start, rows.start)
-    outside = geometry_mask([swale.mound_ground], shape, corner)
-    return np.asarray(~outside)
+    corner = grid.transform * Affine.translation(columns.start, rows.start)
+    return np.asarray(~geometry_mask([ground], shape, corner))
 
 
 def _sills(swale: Swale) -> FloatArray:
@@ -242,7 +243,7 @@ def _sills(swale: Swale) -> FloatArray:
         beside = swale.beside_at(np.array([(sill.start_m + sill.end_m) / 2.0]))
         level = sill.level_m - swale.level_m
         over = max(float(beside.above_m[0]) - level, 0.0)
-        downhill = sill.width_m + 1.5 * over / max(float(beside.fall[0]), _LEAST_FALL)
+        downhill = sill.width_m + 1.5 * over / max(float(beside.fall[0]), LEAST_FALL)
         rows.append([sill.start_m, sill.end_m, level, downhill, -swale.trench.batter * level])
     return np.array(rows, dtype=np.float64).reshape(-1, 5)
 

@@ -130,7 +130,7 @@ class Swale:
     crest_width_m : of the mound, 0 where spoil is spread
     head_m : over the sills in the check storm
     sills, tracks : along the lip; the mound is left out there
-    mound_ground : where the mound may stand, as in the plan
+    dug_ground, mound_ground : ponded ground and cut slope together, and the mound, as in the plan
     chainage_m, ground_m : (n,) of the pegs
     beside : Beside, at the pegs
     peg_id, peg_kind : (n,)
@@ -148,6 +148,7 @@ class Swale:
     head_m: float
     sills: tuple[Sill, ...]
     tracks: tuple[Track, ...]
+    dug_ground: BaseGeometry
     mound_ground: BaseGeometry
     chainage_m: FloatArray
     ground_m: FloatArray

@@ -148,7 +148,10 @@ def _pegs(pegs: gpd.GeoDataFrame) -> Pegs:
 
 def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple[Swale, ...]:
     ground = frames["swale_ground"]
-    mounds = ground[ground["part"] == "mound"].dissolve("swale_id").geometry
+    dug, mounds = (
+        ground[ground["part"].isin(parts)].dissolve("swale_id").geometry
+        for parts in (["ponded", "cut_slope"], ["mound"])
+    )
     grouped = {
         name: dict(list(frames[name].groupby("swale_id")))
         for name in ("pegs", "spillways", "crossings")
@@ -158,14 +161,15 @@ def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple
     found = []
     for row, lip in zip(lips.to_dict("records"), lips.geometry, strict=True):
         own = {n: of.get(row["swale_id"], nothing[n]) for n, of in grouped.items()}
-        mound = mounds.get(row["swale_id"], shapely.Polygon())
-        found.append(_swale(row, lip, mound, own, sill_head_m))
+        works = [of.get(row["swale_id"], shapely.Polygon()) for of in (dug, mounds)]
+        found.append(_swale(row, lip, works[0], works[1], own, sill_head_m))
     return tuple(found)
 
 
 def _swale(
     row: Mapping[str, object],
     lip: shapely.LineString,
+    dug_ground: shapely.Geometry,
     mound_ground: shapely.Geometry,
     own: Mapping[str, gpd.GeoDataFrame],
     sill_head_m: float,
@@ -189,6 +193,7 @@ def _swale(
         head_m=float(heads.max()) if heads.size else sill_head_m,
         sills=sills,
         tracks=_tracks(own["crossings"], trench, level),
+        dug_ground=dug_ground,
         mound_ground=mound_ground,
         chainage_m=_figures(pegs, "chainage_m"),
         ground_m=ground,

@@ -6,10 +6,12 @@ import shapely
 from soakline.grid import FloatArray
 from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.routes import Route
+from soakline.overflow.sills import Outlets
 from soakline.section.design import SectionDesign
-from soakline.section.earthworks import OtherEarth
+from soakline.section.earthworks import OtherEarth, sill_cut_m2
 from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
+from soakline.section.stations import interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import GroundWorks, without_mounds_on, works_of
 from soakline.siting.excluded import ExcludedGround, ground_met
@@ -56,7 +58,7 @@ def dug_along(
         [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)],
         filled_ground(stations, trench, tracks.filled_spans(drained.sections)),
         design.spoil,
-        _other_earth(laid, trench, crossings, design),
+        _other_earth(laid, drained.outlets, trench, crossings, design),
     )
     set_out = set_pegs(
         [line.coordinates for line in lines],
@@ -71,19 +73,32 @@ def dug_along(
 
 
 def _other_earth(
-    laid: Laid, trench: Trenches, crossings: BuiltCrossings, design: SectionDesign
+    laid: Laid,
+    outlets: Outlets,
+    trench: Trenches,
+    crossings: BuiltCrossings,
+    design: SectionDesign,
 ) -> OtherEarth:
-    """What tracks move, and what is dug below treated bases."""
-    swales = laid.level_m.size
+    """What tracks move, what is dug below treated bases, and sills through higher ground."""
+    swales, stations = laid.level_m.size, laid.pegs.stations
 
     def by_swale(volume_m3: FloatArray) -> FloatArray:
         return np.bincount(crossings.met.lip, weights=volume_m3, minlength=swales).astype(float)
 
+    sills = [sill for own in outlets.sills for sill in own]
+    lip = np.repeat(np.arange(swales), [len(own) for own in outlets.sills])
+    ends = np.array([(sill.start_m, sill.end_m) for sill in sills], dtype=float).reshape(-1, 2)
+    middle = stations.at.weights(lip, ends.mean(axis=1)) if lip.size else (lip, np.empty(0))
+    above, fall = (interpolated(of, *middle) for of in (stations.ground_above_m, stations.fall))
+    sill_m2 = sill_cut_m2(above + laid.sill_drop_m[lip], fall)
     layer = np.array([design.on(own).amendment.layer_m for own in laid.texture], dtype=float)
     return OtherEarth(
         track_cut_m3=by_swale(crossings.earth.cut_m3),
         track_fill_m3=by_swale(crossings.earth.fill_m3),
         below_m3=layer * base_area_m2(trench, laid.length_m),
+        sill_cut_m3=np.bincount(
+            lip, weights=sill_m2 * np.diff(ends, axis=1)[:, 0], minlength=swales
+        ).astype(float),
     )
 
 
