@@ -11,7 +11,7 @@ from matplotlib.text import Text
 
 from soakline.section.trench import Trench
 from soakline.setout.long_sheet import long_sheets
-from soakline.setout.plan import Benchmark, SetOutPlan, Swale
+from soakline.setout.plan import Benchmark, Beside, SetOutPlan, Swale
 from soakline.setout.section_sheet import section_sheet
 from soakline.setout.section_types import section_types
 from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
@@ -24,15 +24,21 @@ def with_shapes(plan: SetOutPlan) -> SetOutPlan:
     for k, (base, depth, slope, crest) in enumerate(
         [(0.6, 1.2, 0.14, 0.3), (4.0, 0.3, 0.02, 0.2), (1.5, 0.5, 0.01, 0.0), (0.4, 0.2, 0.1, 0.1)]
     ):
+        top = base + 3.0 * depth
+        daylight = top / (1.0 - 1.5 * slope)
+        one = np.ones_like(first.chainage_m)
+        beside = Beside(0.0 * one, daylight * one, slope * daylight * one, slope * one, slope * one)
         made.append(
             replace(
                 first,
                 swale_id=f"S{100 + k}",
                 trench=Trench(base, depth, 1.5),
+                below_m=0.1 * (k % 2),
                 slope=slope,
                 sill_level_m=first.level_m if crest else first.level_m - 0.1,
                 crest_height_m=crest,
                 crest_width_m=0.5 if crest else 0.0,
+                beside=beside,
                 face_height_m=depth + 0.4,
             )
         )

@@ -149,7 +149,9 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     ids, level, ground = _swale_ids(plan)[swale], figures.level_m[swale], pegs.ground_m[shown]
     trench = trenches_of(figures.sections)
     base = level - trench.depth_m[swale]
-    layer = np.array([plan.design.on(own).amendment.layer_m for own in figures.texture], dtype=float)
+    layer = np.array(
+        [plan.design.on(own).amendment.layer_m for own in figures.texture], dtype=float
+    )
     dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
     columns: Columns = {
         "peg_id": [f"{own}-{k:03d}" for own, k in zip(ids, number, strict=True)],

@@ -35,7 +35,7 @@ class Lining:
 
 @cache
 def linings() -> tuple[Lining, ...]:
-    """Linings of `config/sill_linings.csv`, from the one that bears least: grass, matting, stone."""
+    """Linings of `config/sill_linings.csv`, what bears least first: grass, matting, stone."""
     return tuple(
         Lining(row["lining"], float(row["sill_width_m"]), float(row["apron_m"]))
         for row in tables.rows("sill_linings.csv")

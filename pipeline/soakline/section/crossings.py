@@ -85,12 +85,11 @@ def causeway_profiles(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -
     up = np.maximum(top, (crown_m + RAMP_GRADE * top) / (RAMP_GRADE + fall))
     down = np.maximum(-crown_m / np.maximum(RAMP_GRADE - fall, 1e-9), -_FURTHEST_M)
     zero = np.zeros_like(top)
+    ends = crown_m + RAMP_GRADE * down, crown_m - RAMP_GRADE * (up - top)
     return TrackProfiles(
         np.column_stack([down, zero, top / 2.0, top, up]),
-        np.column_stack([
-            crown_m + RAMP_GRADE * down, crown_m, crown_m, crown_m, crown_m - RAMP_GRADE * (up - top)
-        ]),
-    )  # fmt: skip
+        np.column_stack([ends[0], crown_m, crown_m, crown_m, ends[1]]),
+    )
 
 
 def track_profiles(
@@ -242,7 +241,7 @@ def plug_m(trench: Trenches, top_m: FloatArray, crown_m: FloatArray, batter: flo
     """
     b, d, m = trench.base_width_m, trench.depth_m, trench.batter
     sides = batter * (b + 2.0 * m * d / 3.0) * d**2 / trench.area_m2
-    return fill_at_water_m(top_m, crown_m, batter) + np.asarray(sides, dtype=float)
+    return np.asarray(fill_at_water_m(top_m, crown_m, batter) + sides, dtype=float)
 
 
 def pipe_m(top_m: float, crown_above_invert_m: float, batter: float) -> float:

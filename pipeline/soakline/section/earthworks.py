@@ -42,9 +42,10 @@ class OtherEarth:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Earthworks:
-    """Ground works of every swale; all (swales,). Settled spoil in equals settled spoil out:
+    """Ground works of every swale; all (swales,).
 
-    spoil + short = made up + mound + returns + track fill + spread + surplus.
+    Settled spoil in equals settled spoil out: spoil + short = made up + mound + returns + track fill
+    + spread + surplus.
 
     Parameters
     ----------

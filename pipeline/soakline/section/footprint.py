@@ -199,9 +199,7 @@ def _heaps(stations: LipStations, along: Stretches, mounds: Mounds) -> _Heaps:
     return _Heaps(reaches.lip, part, toe, reaches.begins, reaches.ends, before, after[:, ::-1])
 
 
-def _corners(
-    stations: LipStations, at: IntArray, outward: float, ends: EndReturns
-) -> FloatArray:
+def _corners(stations: LipStations, at: IntArray, outward: float, ends: EndReturns) -> FloatArray:
     """Corners of returns besides the toe at the lip's end, (k, 3, 2).
 
     Uphill of the lip, and ahead of it at the level and the toe.

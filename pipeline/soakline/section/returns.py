@@ -1,7 +1,7 @@
 """The mound's ends: turned uphill round the end of a trench, tapering to nothing.
 
-Coordinates at an end of a lip: ahead of it along the lip's own line, and uphill of that line; heights
-relative to the full-water level.
+Coordinates at an end of a lip: ahead of it along the lip's own line, and uphill of that line;
+heights relative to the full-water level.
 """
 
 from dataclasses import dataclass
@@ -89,9 +89,7 @@ def end_returns(
     face = np.where(wanted > width, (width - crest) / 2.0, shape.batter * high)
     uphill = np.clip((head_m - above_m) / np.maximum(rise, 1e-6), 0.0, LONGEST_RETURN_M)
     toe = toe_m(shape, crest_height_m, crest_width_m, above_m, fall)
-    return EndReturns(
-        above_m, fall, crest_height_m, crest_width_m, toe, width, face, uphill
-    )
+    return EndReturns(above_m, fall, crest_height_m, crest_width_m, toe, width, face, uphill)
 
 
 @numba.njit(cache=True)
@@ -119,7 +117,8 @@ def top_m(end: FloatArray, ahead_m: float, uphill_m: float, ground_m: float) -> 
     inner = max(foot + (-uphill_m - berm) / batter, above + ahead_m * steep)
     crest_end = berm + batter * (crest - foot) + crest_width
     outer = crest - (-uphill_m - crest_end) / batter
-    return min(crest, inner, outer, ground_m + (width - ahead_m) * steep)
+    top: float = min(crest, inner, outer, ground_m + (width - ahead_m) * steep)
+    return top
 
 
 @numba.njit(cache=True)

@@ -144,14 +144,10 @@ def apron_outlines(swale: Swale) -> list[FloatArray]:
         place, left = _on_lip(swale, ends)
         below = swale.beside_at(ends)
         rows = []
-        for down, level in (
-            (0.0, np.full(2, sill.level_m)),
-            (sill.width_m, np.full(2, sill.level_m)),
-            (sill.width_m + sill.apron_m, None),
-        ):
+        for down in (0.0, sill.width_m, sill.width_m + sill.apron_m):
             ground = swale.level_m + below.above_m - below.fall * down
-            level = np.minimum(ground, sill.level_m) if level is None else level
-            rows.append(np.column_stack([place - down * left, level]))
+            lined = np.minimum(ground, sill.level_m) if down > sill.width_m else sill.level_m
+            rows.append(np.column_stack([place - down * left, np.broadcast_to(lined, 2)]))
         outlines.append(np.array([*(row[0] for row in rows), *(row[1] for row in rows[::-1])]))
     return outlines
 
@@ -168,7 +164,7 @@ def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
             beyond = mound.batter * high + _UPRIGHT_M
             at += [track.start_m - beyond, track.end_m + beyond]
     stations = np.array(at)
-    along = np.unique(np.round(stations[(stations >= 0) & (stations <= length)], 4))
+    along: FloatArray = np.unique(np.round(stations[(stations >= 0) & (stations <= length)], 4))
     along = along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])]
     along[-1] = length
     return along

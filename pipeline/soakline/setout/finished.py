@@ -1,8 +1,9 @@
 """The ground as it will lie: trench cut into it, mound heaped on it, cell by cell."""
 
+from dataclasses import replace
+
 import numba
 import numpy as np
-from affine import Affine
 from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
 
@@ -197,16 +198,18 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
         columns = slice(max(left, 0), max(min(right, grid.columns), 0))
         if rows.start >= rows.stop or columns.start >= columns.stop:
             continue
-        window = finished_m[rows, columns]
-        corner = (
-            grid.west_m + columns.start * grid.cell_m,
-            grid.north_m - rows.start * grid.cell_m,
+        own = replace(
+            grid,
+            rows=rows.stop - rows.start,
+            columns=columns.stop - columns.start,
+            west_m=grid.west_m + columns.start * grid.cell_m,
+            north_m=grid.north_m - rows.start * grid.cell_m,
         )
         beside = swale.beside
         _burn(
-            window,
+            finished_m[rows, columns],
             ground_m[rows, columns],
-            *_nearest(window.shape, *corner, grid.cell_m, swale.lip, reach),
+            *_nearest(own.shape, own.west_m, own.north_m, own.cell_m, swale.lip, reach),
             reach,
             swale.level_m,
             swale.length_m,
@@ -219,21 +222,19 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
                 swale.chainage_m, beside.above_m, np.minimum(beside.fall, mound.steepest_fall),
             ]),
             np.array(swale.mounded_m, dtype=np.float64).reshape(-1, 2),
-            _on(swale.dug_ground, grid, rows, columns),
-            _on(swale.mound_ground, grid, rows, columns),
+            _on(swale.dug_ground, own),
+            _on(swale.mound_ground, own),
             _sills(swale),
             _tracks(swale),
             _ends(swale, mound),
         )  # fmt: skip
 
 
-def _on(ground: BaseGeometry, grid: Grid, rows: slice, columns: slice) -> BoolArray:
-    """Cells of a window whose middles lie on some ground."""
-    shape = rows.stop - rows.start, columns.stop - columns.start
+def _on(ground: BaseGeometry, grid: Grid) -> BoolArray:
+    """Cells whose middles lie on some ground."""
     if ground.is_empty:
-        return np.zeros(shape, dtype=bool)
-    corner = grid.transform * Affine.translation(columns.start, rows.start)
-    return np.asarray(~geometry_mask([ground], shape, corner))
+        return np.zeros(grid.shape, dtype=bool)
+    return np.asarray(~geometry_mask([ground], grid.shape, grid.transform))
 
 
 def _sills(swale: Swale) -> FloatArray:

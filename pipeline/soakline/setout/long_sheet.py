@@ -44,16 +44,16 @@ def _new_sheet(plan: SetOutPlan, paper: str) -> Sheet:
         ("ground", GROUND, "--"),
         ("lip", _BLUE, "-"),
         ("base", _BASE, "-"),
-        ("settled crest of the mound", _CREST, "-"),
+        ("mound, settled", _CREST, "-"),
         ("sill = full water", RED, "-"),
-        ("crown of a ford or causeway", _TRACK, "-"),
+        ("ford or causeway", _TRACK, "-"),
     )
     for words, colour, style in keys:
         sheet.line([x, x + 8], [y, y], colour, 1.6 if colour == RED else 1.1, style)
         sheet.text(x + 10, y, words, 7)
         x += 16 + 1.55 * len(words)
     words = "Cut: ground down to the base, m. Locate services at every peg before digging."
-    sheet.text(x + 4, y, words, 7, RED)
+    sheet.text(MARGIN_MM + 48.0, sheet.height_mm - MARGIN_MM - 4.0, words, 7, RED)
     return sheet
 
 

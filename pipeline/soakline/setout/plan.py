@@ -125,6 +125,7 @@ class Swale:
     level_m : of the lip
     sill_level_m : full water; under the lip's level where spoil is spread
     trench : Trench
+    below_m : dug below the base, for what is filled in there
     slope : mean of the ground across the line, rise over run
     crest_height_m : settled crest above the level; 0 where spoil is spread
     crest_width_m : of the mound, 0 where spoil is spread
@@ -142,6 +143,7 @@ class Swale:
     level_m: float
     sill_level_m: float
     trench: Trench
+    below_m: float
     slope: float
     crest_height_m: float
     crest_width_m: float
@@ -177,7 +179,8 @@ class Swale:
         """Stretches of the lip that carry the mound, m."""
         if self.crest_height_m <= 0:
             return []
-        open_m = [(own.start_m, own.end_m) for own in (*self.sills, *self.tracks)]
+        open_m = [(sill.start_m, sill.end_m) for sill in self.sills]
+        open_m += [(track.start_m, track.end_m) for track in self.tracks]
         along = stretches(np.array([self.length_m]), [joined(open_m)])
         own = along.where(along.mounded)
         return list(zip(own.start_m.tolist(), own.end_m.tolist(), strict=True))

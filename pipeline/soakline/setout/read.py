@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from pydantic import TypeAdapter
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
@@ -169,8 +170,8 @@ def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple
 def _swale(
     row: Mapping[str, object],
     lip: shapely.LineString,
-    dug_ground: shapely.Geometry,
-    mound_ground: shapely.Geometry,
+    dug_ground: BaseGeometry,
+    mound_ground: BaseGeometry,
     own: Mapping[str, gpd.GeoDataFrame],
     sill_head_m: float,
 ) -> Swale:
@@ -187,6 +188,7 @@ def _swale(
         level_m=level,
         sill_level_m=min([level, *(sill.level_m for sill in sills)]),
         trench=trench,
+        below_m=float(np.max(_figures(pegs, "base_level_m") - _figures(pegs, "dig_level_m"))),
         slope=figures["slope_pct"] / 100.0,
         crest_height_m=figures["mound_height_m"],
         crest_width_m=figures["mound_crest_m"],

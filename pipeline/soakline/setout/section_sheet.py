@@ -15,6 +15,7 @@ from soakline.setout.sheet import (
     GREY,
     GROUND,
     INK,
+    LAYER,
     MARGIN_MM,
     SOIL,
     SPOIL,
@@ -25,13 +26,14 @@ from soakline.setout.sheet import (
 
 Floats = Sequence[float] | FloatArray
 
-_SCALES = (10, 20, 25, 30, 40, 50, 100, 200, 500)
+_SCALES = (10, 20, 25, 30, 40, 50, 75, 100, 200, 500)
 _TIER_MM = 6.5
 _NOTES_MM = 42.0  # room for the notes under the drawing
 _TREES_MM = 16.0  # symbols of trees over the ground
 _BESIDE_M = 1.0  # ground shown on both sides
 _SIDE_MM = 16.0  # room for upright dimensions on both sides
 _LINE_MM = 3.9
+_OVER_LINES = 5  # order of drawing
 _LETTER_MM = 1.35  # mean width of a letter of 7 points
 
 
@@ -57,18 +59,15 @@ def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
     bottom, top = sheet.body_mm
     high_room = top - bottom - _NOTES_MM - 4 * _TIER_MM - _TREES_MM - 8.0
     ground = ground_line_m(beside, np.array(reach))
-    span = max(float(height.max()), float(ground.max())) - min(
-        float(height.min()), float(ground.min())
-    )
+    lowest = min(float(height.min()) - swale.below_m, float(ground.min()))
+    span = max(float(height.max()), float(ground.max())) - lowest
     scale = max(
         scale_that_fits(reach[1] - reach[0], room, _SCALES),
         scale_that_fits(span, high_room, _SCALES),
     )
     spare = max(0.0, high_room - 1000.0 * span / scale)
     base_y = bottom + _NOTES_MM + 4 * _TIER_MM + spare / 2.0
-    drawing = _Section(
-        sheet, scale, reach, base_y - 1000.0 * min(height.min(), ground.min()) / scale, beside
-    )
+    drawing = _Section(sheet, scale, reach, base_y - 1000.0 * lowest / scale, beside)
     drawing.ground_and_works(swale, offset, height)
     drawing.dimensions(swale, offset, height, base_y)
     drawing.trees(swale, offset, height)
@@ -115,7 +114,7 @@ class _Section:
     def ground_and_works(self, swale: Swale, offset: FloatArray, height: FloatArray) -> None:
         low, high = self.reach
         sides = [low, 0.0, float(offset[-1]), high]
-        floor = self.y(float(height.min())) - 4.0
+        floor = self.y(float(height.min()) - swale.below_m) - 4.0
         xs = [self.x(u) for u in (low, *offset, high)]
         ys = [self.y(h) for h in (self.ground_m(low), *height, self.ground_m(high))]
         self.sheet.area([*xs, xs[-1], xs[0]], [*ys, floor, floor], SOIL)
@@ -128,16 +127,22 @@ class _Section:
         wet = [water[0], float(offset[-3]), float(offset[-2]), water[1]]
         depth = [full, -swale.trench.depth_m, -swale.trench.depth_m, full]
         self.sheet.area([self.x(u) for u in wet], [self.y(h) for h in depth], WATER)
+        if swale.below_m > 0.0:
+            base, low = -swale.trench.depth_m, -swale.trench.depth_m - swale.below_m
+            xs_below = [self.x(offset[k]) for k in (-3, -3, -2, -2)]
+            self.sheet.area(xs_below, [self.y(h) for h in (base, low, low, base)], LAYER)
         self.sheet.line(
             [self.x(u) for u in sides], [self.y(self.ground_m(u)) for u in sides],
             GROUND, 0.9, "--",
         )  # fmt: skip
         self.sheet.line(xs, ys, INK, 1.4)
         self.sheet.line([self.x(u) for u in water], [self.y(full)] * 2, "#2d6f9f", 1.0)
-        self.sheet.text(
-            self.x(swale.trench.top_width_m * 0.75), self.y(full) + 2.2, "full water = sill", 7,
+        words = self.sheet.text(
+            self.x(swale.trench.top_width_m * 0.62), self.y(full) + 2.2, "full water = sill", 7,
             "#2d6f9f", ha="center",
         )  # fmt: skip
+        # The ground as it was runs through here.
+        words.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
 
     def dimensions(
         self, swale: Swale, offset: FloatArray, height: FloatArray, base_y: float
@@ -192,8 +197,10 @@ class _Section:
             x, y = self.x(at), self.y(foot)
             self.sheet.line([x, x], [y, y + 6.0], "#4c6b33", 1.2)
             crown = Circle((x, y + 9.0), 3.0, facecolor="#dbe8cf", edgecolor="#4c6b33", lw=0.8)
+            crown.set_zorder(_OVER_LINES)
             self.sheet.axes.add_artist(crown)
-            self.sheet.text(x, y + 9.0, letter, 7, ha="center", weight="bold")
+            words = self.sheet.text(x, y + 9.0, letter, 7, ha="center", weight="bold")
+            words.set_zorder(_OVER_LINES + 1)
 
 
 def _notes(sheet: Sheet, plan: SetOutPlan, kind: SectionType, top: float) -> None:

@@ -112,7 +112,7 @@ def between_drawn(
 def ponded_m2(
     pegs: Pegs, shore_m: FloatArray, width_m: FloatArray, filled: GeometryArray
 ) -> FloatArray:
-    """Water surfaces beside lips, (lips,) m², at a width of each, without the ground of causeways."""
+    """Water surfaces beside lips, (lips,) m², at a width of each; causeways are left out."""
     width = np.broadcast_to(width_m, pegs.stations.at.lips)
     area: FloatArray = shapely.area(ponded_ground(pegs.stations, shore_m, width, filled))
     return area
