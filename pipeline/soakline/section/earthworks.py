@@ -44,8 +44,8 @@ class OtherEarth:
 class Earthworks:
     """Ground works of every swale; all (swales,).
 
-    Settled spoil in equals settled spoil out: spoil + short = made up + mound + returns + track fill
-    + spread + surplus.
+    Settled spoil in equals settled spoil out: spoil + short = made up + mound + returns + track
+    fill + spread + surplus.
 
     Parameters
     ----------
