@@ -132,8 +132,10 @@ def landxml(plan: SetOutPlan, tmp_path_factory: pytest.TempPathFactory) -> etree
 
 
 def test_landxml_has_the_published_order_and_attributes(landxml: etree._Element) -> None:
-    """LandXML-1.2 (landxml.org), its schema's documentation, from memory: the schema itself is not
-    shipped here, so that this checks order and required attributes, not every type.
+    """LandXML-1.2 (landxml.org): the schema itself is not shipped here, so that this checks order
+    and required attributes, not every type. Alignment, Breakline and Faces were read in the
+    documentation of 1.2; LandXML, Line, Profile, Surface and Definition in that of 1.1, whose
+    successor it is; units from memory.
     """
     orders = {
         "LandXML": ["Units", "CoordinateSystem", "Project", "Application", "CgPoints",

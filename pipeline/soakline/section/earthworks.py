@@ -13,7 +13,8 @@ from soakline.section.stretches import Stretches
 from soakline.section.trench import Trenches
 
 # The ends are as wide as the mound, and take from it: what is left settles in so many rounds.
-_ROUNDS = 4
+_ROUNDS = 3
+_NOTHING_M3 = 1e-6
 # A sill is cut downhill as if the ground fell away no more gently than this.
 LEAST_FALL = 0.005
 
@@ -153,7 +154,7 @@ def earthworks(
         crest = np.maximum(width, mounds.shape.least_crest_m)
     mound = mound_m3(reaches, mounds.with_crest(crest))
     least = crest <= mounds.shape.least_crest_m
-    short = np.where(stands & least, np.maximum(0.0, mound - free), 0.0)
+    short = _some(np.where(stands & least, mound - free, 0.0))
     spread = np.where(mounds.height_m > 0, 0.0, free)
     return Earthworks(
         cut_m3=cut,
@@ -168,11 +169,16 @@ def earthworks(
         track_fill_m3=other.track_fill_m3,
         spread_m3=spread,
         short_m3=short,
-        surplus_m3=np.where(short > 0.0, 0.0, np.maximum(0.0, free - mound - spread)),
+        surplus_m3=_some(free - mound - spread),
         crest_width_m=np.where(stands, crest, 0.0),
         face_height_m=np.maximum.reduceat(dug.face_height_m, stations.first),
         wedge_m2=stations.mean(area) - trench.area_m2,
     )
+
+
+def _some(volume_m3: FloatArray) -> FloatArray:
+    """Volumes that are more than what is left of rounding, else 0."""
+    return np.where(volume_m3 > _NOTHING_M3, volume_m3, 0.0)
 
 
 def sill_cut_m2(over_m: FloatArray, fall: FloatArray) -> FloatArray:

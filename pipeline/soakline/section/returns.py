@@ -19,7 +19,7 @@ WIDEST_RETURN_M = 1.5
 # Of a return that has no room for its batters, so much stays crest.
 _LEAST_CREST_SHARE = 1.0 / 3.0
 # Places across and along a corner at which its height is taken.
-_PLACES = 40
+_PLACES = 20
 _NOTHING = -1e9
 
 
