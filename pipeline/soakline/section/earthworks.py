@@ -13,7 +13,7 @@ from soakline.section.stretches import Stretches
 from soakline.section.trench import Trenches
 
 # The ends are as wide as the mound, and take from it: what is left settles in so many rounds.
-_ROUNDS = 3
+_ROUNDS = 6
 _NOTHING_M3 = 1e-6
 # A sill is cut downhill as if the ground fell away no more gently than this.
 LEAST_FALL = 0.005
@@ -145,13 +145,18 @@ def earthworks(
     reaches = mound_reaches(stations, along)
     held = [mound_m3(reaches, mounds.with_crest(float(c))) for c in range(3)]
     share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
-    crest: FloatArray = np.full_like(mounded, mounds.shape.least_crest_m)
+    crest = width_that_holds_m((held[0], held[1], held[2]), (fill - made_up) * share)
     for _ in range(_ROUNDS):
+        crest = np.maximum(crest, mounds.shape.least_crest_m)
         returns = returns_m3(reaches, mounds.with_crest(crest))
+        mound = mound_m3(reaches, mounds.with_crest(crest))
         free = spoil - made_up - returns - other.track_fill_m3
         wanted = np.minimum(free, fill - made_up) * share
-        width = width_that_holds_m((held[0], held[1], held[2]), wanted)
-        crest = np.maximum(width, mounds.shape.least_crest_m)
+        # Round bends a wider mound is longer too: the quadratic is near, and closed in on.
+        with_metre = mound_m3(reaches, mounds.with_crest(crest + 1.0))
+        more = np.where(stands, with_metre - mound, 1.0)
+        crest = crest + (wanted - mound) / more
+    crest = np.maximum(crest, mounds.shape.least_crest_m)
     mound = mound_m3(reaches, mounds.with_crest(crest))
     least = crest <= mounds.shape.least_crest_m
     short = _some(np.where(stands & least, mound - free, 0.0))
