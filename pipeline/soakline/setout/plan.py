@@ -101,6 +101,7 @@ class Track:
     crossing_id, kind : as in the plan
     start_m, end_m : along the lip, m
     crown_m : above the swale's level, m
+    pipes, pipe_diameter_m : how many lie under a causeway, and inside; 0 elsewhere
     at_m, height_m : (5,) breaks of its profile from the lip, uphill positive, and height over the
         level, m
     """
@@ -110,6 +111,8 @@ class Track:
     start_m: float
     end_m: float
     crown_m: float
+    pipes: int
+    pipe_diameter_m: float
     at_m: FloatArray
     height_m: FloatArray
 

@@ -36,7 +36,8 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
         "dig_level_m", "daylight_m", "daylight_level_m", "rise_pct", "fall_pct",
     ),
     "crossings": (
-        "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct",
+        "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
+        "pipe_diameter_m",
     ),
     "run_record": ("key", "value"),
 }  # fmt: skip
@@ -246,10 +247,12 @@ def _tracks(crossings: gpd.GeoDataFrame, trench: Trench, level_m: float) -> tupl
     profiles = track_profiles(
         kind, trenches_of([trench] * len(over)), crown, _figures(over, "slope_pct") / 100.0
     )
+    pipes, diameter = (np.nan_to_num(_figures(over, n)) for n in ("pipes", "pipe_diameter_m"))
     return tuple(
         Track(
             str(row.crossing_id), "ford" if row.kind == "ford" else "causeway",
             float(row.start_m), float(row.end_m), float(crown[k]),
+            int(pipes[k]), float(diameter[k]),
             profiles.at_m[k], profiles.height_m[k],
         )
         for k, row in enumerate(over.itertuples())
