@@ -29,7 +29,7 @@ _LINED, _PIPE = "#6b3fa0", "#444444"
 
 
 def detail_sheets(plan: SetOutPlan, paper: str) -> list[Sheet]:
-    """Draw the longest sill of each lining and the longest crossing of each kind, if there are any."""
+    """Draw the longest sill of each lining and the longest crossing of each kind, if any."""
     sills: dict[str, tuple[Swale, Sill]] = {}
     tracks: dict[str, tuple[Swale, Track]] = {}
     for swale in plan.swales:
