@@ -110,7 +110,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "trench_safety": ("caution", "a cut face so high that people need a way out or support"),
     "mostly_hillside_cut": ("caution", "more is cut above the water than holds water"),
     "spoil_short": ("note", "the mound lacks spoil"),
-    "spoil_left_over": ("note", "spoil finds no room beside the sills"),
+    "spoil_left_over": ("note", "spoil finds no room on the mound"),
     "sill_too_long": ("caution", "sills take more than a quarter of the lip"),
     "sill_short": ("caution", "less ground fit for a sill was found than is wanted"),
     "sill_cut_in": ("caution", "the sill is cut through ground that stands over it"),

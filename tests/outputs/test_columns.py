@@ -17,8 +17,9 @@ CONTRACT = {
         "LineStringZ",
         (
             "swale_id level_m length_m base_width_m depth_m batter top_width_m face_height_m "
-            "mound_height_m mound_top_level_m capacity_m3 catchment_m2 spacing_above_m "
-            "interval_above_m spacing_tree_m spacing_ratio_m spacing_runoff_m spacing_rule "
+            "mound_height_m mound_top_level_m mound_crest_m capacity_m3 catchment_m2 "
+            "spacing_above_m interval_above_m spacing_tree_m spacing_ratio_m spacing_runoff_m "
+            "spacing_rule "
             "ground_rms_m ground_min_m ground_max_m slope_pct governing_storm_id design_inflow_m3 "
             "design_overflow_m3 design_peak_m3s freeboard_m drain_down_h cut_m3 fill_m3 role "
             "build_order phase machine_h cost"
@@ -28,7 +29,10 @@ CONTRACT = {
     "swale_catchments": ("MultiPolygon", "swale_id area_m2 ponded_m2 runoff_mm runoff_m3"),
     "spillways": (
         "PointZ",
-        "spillway_id swale_id sill_level_m sill_length_m check_head_m peak_m3s",
+        (
+            "spillway_id swale_id sill_level_m sill_length_m check_head_m peak_m3s sill_width_m "
+            "apron_length_m apron_m2 lining"
+        ),
     ),
     "overflow_routes": (
         "LineStringZ",
@@ -44,7 +48,10 @@ CONTRACT = {
     "hollows": ("Polygon", "hollow_id depth_m volume_m3 treatment"),
     "pegs": (
         "PointZ",
-        "peg_id swale_id kind chainage_m ground_m level_m base_level_m cut_m mound_top_level_m",
+        (
+            "peg_id swale_id kind chainage_m ground_m level_m base_level_m cut_m mound_top_level_m "
+            "dig_level_m daylight_m daylight_level_m rise_pct fall_pct"
+        ),
     ),
     # With its own section, which the contract asks for without naming columns.
     "diversions": (
@@ -57,8 +64,9 @@ CONTRACT = {
     "crossings": (
         "Point",
         (
-            "crossing_id swale_id other_swale_id track kind chainage_m width_m level_m "
-            "base_level_m run_m pipes pipe_diameter_m pipe_length_m pipe_flow_m3s"
+            "crossing_id swale_id other_swale_id track kind chainage_m start_m end_m slope_pct "
+            "width_m level_m base_level_m run_m cut_m3 fill_m3 refill_m3 pipes pipe_diameter_m "
+            "pipe_length_m pipe_flow_m3s"
         ),
     ),
     # What the contract asks for as options without naming a layer.
@@ -76,6 +84,15 @@ CONTRACT = {
         (
             "swale_id storm_id runoff_m3 received_m3 inflow_m3 stored_m3 infiltrated_m3 "
             "overflow_m3 peak_spill_m3s max_level_m freeboard_m drain_down_h"
+        ),
+    ),
+    # The balance that the contract's quantities come from.
+    "earthworks": (
+        None,
+        (
+            "swale_id cut_m3 cut_below_m3 cut_track_m3 cut_sill_m3 spoil_m3 short_m3 made_up_m3 "
+            "mound_m3 returns_m3 track_fill_m3 spread_m3 left_over_m3 topsoil_m3 topsoil_from_m2 "
+            "topsoil_over_m2 topsoil_back_m"
         ),
     ),
     "quantities": (None, "item unit amount rate cost"),

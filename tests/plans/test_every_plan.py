@@ -279,3 +279,12 @@ def test_finding_codes_come_with_advice_and_a_layer_that_exists(
     assert set(findings.severity) <= {"note", "caution", "stop"}
     assert findings.message.str.len().min() > 10
     assert not findings.duplicated(["code", "layer", "feature_id", "message"]).any()
+
+
+def test_the_spoil_of_every_swale_is_accounted_for(plan_ground: PlanGround, name: str) -> None:
+    earth = plan_ground(name).layer("earthworks")
+    came = (earth.spoil_m3 + earth.short_m3).to_numpy()
+    went = earth.made_up_m3 + earth.mound_m3 + earth.returns_m3 + earth.track_fill_m3
+    went = (went + earth.spread_m3 + earth.left_over_m3).to_numpy()
+    assert came == pytest.approx(went, rel=1e-5)
+    assert came.min() > 0.0

@@ -55,6 +55,7 @@ def planned(
         "swale_ground",
         "overflow_routes",
         "quantities",
+        "earthworks",
         "pegs",
         "spillways",
         "diversions",
@@ -62,6 +63,12 @@ def planned(
     ]
     read = {own: pyogrio.read_dataframe(outcome.path, layer=own) for own in names}
     return read, outcome.stops
+
+
+def dug_m3(layers: Layers) -> pd.Series:
+    """All that is dug at each swale; trenches, and sills where ground stands over them."""
+    earth = layers["earthworks"]
+    return earth.cut_m3 + earth.cut_below_m3 + earth.cut_track_m3 + earth.cut_sill_m3
 
 
 def overflow_graph(layers: Layers) -> "nx.DiGraph[str]":
@@ -84,7 +91,7 @@ def by_budget(tmp_path_factory: pytest.TempPathFactory) -> tuple[Layers, int]:
 def test_hours_follow_from_cut_and_the_machines_output(by_budget: tuple[Layers, int]) -> None:
     layers, _ = by_budget
     swales, quantities = layers["swales"], layers["quantities"].set_index("item")
-    by_hand_h = (swales.cut_m3 / OUTPUT["excavator-5t"]["loamy"]).to_numpy()
+    by_hand_h = (dug_m3(layers) / OUTPUT["excavator-5t"]["loamy"]).to_numpy()
     assert swales.machine_h.to_numpy() == pytest.approx(by_hand_h)
     row = quantities.loc["machine hours, excavator-5t in loam"]
     assert (row.unit, row.amount) == ("h", pytest.approx(swales.machine_h.sum()))
@@ -169,8 +176,8 @@ def test_hours_a_year_are_a_limit_too_and_soils_have_their_own_rows(tmp_path: Pa
     in_clay = (lips.intersection(clay).length / lips.length).to_numpy()
     assert in_clay.max() > 0.3
     hours = {
-        "clay": swales.cut_m3 * in_clay / OUTPUT["excavator-2t"]["clayey"],
-        "loam": swales.cut_m3 * (1.0 - in_clay) / OUTPUT["excavator-2t"]["loamy"],
+        "clay": dug_m3(layers) * in_clay / OUTPUT["excavator-2t"]["clayey"],
+        "loam": dug_m3(layers) * (1.0 - in_clay) / OUTPUT["excavator-2t"]["loamy"],
     }
     for texture, own in hours.items():
         amount = quantities.amount[f"machine hours, excavator-2t in {texture}"]
@@ -217,7 +224,7 @@ def test_drains_are_counted_and_dug_by_the_machine_too(tmp_path: Path) -> None:
     assert amount["diversion drain"] == pytest.approx(drain.length_m)
     assert amount["diversion drain, cut"] == pytest.approx(dug)
     own = np.where(swales.swale_id == drain.swale_id, dug, 0.0)
-    by_hand_h = (swales.cut_m3 + own).to_numpy() / OUTPUT["excavator-5t"]["loamy"]
+    by_hand_h = (dug_m3(layers) + own).to_numpy() / OUTPUT["excavator-5t"]["loamy"]
     assert swales.machine_h.to_numpy() == pytest.approx(by_hand_h)
 
 

@@ -1,9 +1,12 @@
 """Lips of simple forms with the ground beside them."""
 
+from dataclasses import fields
+
 import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.section.cuts import PROFILE_STEP_M
+from soakline.section.earthworks import OtherEarth
 from soakline.section.stations import Chainages, LipStations
 
 
@@ -47,3 +50,8 @@ def curved(radius_m: float, inward: bool, turn: float = 0.25) -> LipStations:
         np.full(40, 0.08),
         uphill_m(np.zeros(40), np.full(40, 0.08)),
     )
+
+
+def no_other(count: int) -> OtherEarth:
+    """Nothing dug or filled besides trenches and mounds."""
+    return OtherEarth(*(np.zeros(count) for _ in fields(OtherEarth)))

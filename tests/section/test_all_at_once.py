@@ -10,10 +10,10 @@ from soakline.section.footprint import Footprint
 from soakline.section.mound import MoundShape, toe_m
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import Chainages, LipStations, starts_of
-from soakline.section.strips import strips
+from soakline.section.strips import empty_areas, strips
 from soakline.section.trench import Trench, daylight_m
 from soakline.section.works import GroundWorks, works_of
-from tests.section.lips import curved, straight
+from tests.section.lips import curved, no_other, straight
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, cone, sample
 
 # Open lips and bends so tight that trench, mound or both fold over; with and without a mound.
@@ -66,7 +66,9 @@ def works(which: list[int], berm_m: float) -> GroundWorks:
         HEIGHT[which],
         HEAD[which],
         [SILLS[i] for i in which],
+        empty_areas(len(which)),
         1.125,
+        no_other(len(which)),
     )
 
 
@@ -181,5 +183,6 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     dem, grid = sample(cone(10.0), width_m=50.0)
     none = np.empty(0)
     pegs = set_pegs([], none, [], 3.0, 9.0, dem, grid)
-    done = works_of(pegs.stations, [], none, MoundShape(0.6, 2.0, 0.5), none, none, [], 1.125)
+    shape, filled = MoundShape(0.6, 2.0, 0.5), empty_areas(0)
+    done = works_of(pegs.stations, [], none, shape, none, none, [], filled, 1.125, no_other(0))
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

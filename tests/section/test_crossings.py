@@ -6,9 +6,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakline import tables
-from soakline.section.crossings import causeway_m, ford_m, kind_that_fits
+from soakline.section.crossings import (
+    causeway_m,
+    ford_m,
+    kind_that_fits,
+    plug_m,
+    track_earth,
+    track_profiles,
+)
 from soakline.section.pipe import head_loss_m, pipes_for
-from soakline.section.trench import Trench, trenches_of
+from soakline.section.trench import Trench, cut_area_m2, trenches_of
 
 STEP_M = 0.001
 
@@ -101,3 +108,64 @@ def test_pipes_keep_both_sides_level_to_5_cm_and_are_no_more_than_it_takes(
         assert head_loss_m(flow / (number - 1), diameter, length) > 0.05 * (1.0 - 1e-9)
     elif smaller < diameter:
         assert head_loss_m(flow, smaller, length) > 0.05 * (1.0 - 1e-9)
+
+
+def trench_floor_m(trench: Trench, x: np.ndarray, ground: np.ndarray) -> np.ndarray:
+    """Ground with the trench cut into it, uphill of the lip."""
+    m, far = trench.batter, trench.batter * trench.depth_m + trench.base_width_m
+    floor = np.maximum(np.maximum(-x / m, (x - far) / m - trench.depth_m), -trench.depth_m)
+    return np.where(x > 0.0, np.minimum(floor, ground), ground)
+
+
+@pytest.mark.parametrize("kind", ["ford", "causeway"])
+@pytest.mark.parametrize("fall", [0.0, 0.05, 0.12])
+def test_earth_of_a_track_is_that_of_cells_beside_it(kind: str, fall: float) -> None:
+    """Slow twin: places 2 cm apart along the track and beside it, sides falling from its edge."""
+    trench, crown, wide, batter = Trench(1.5, 0.5, 1.5), 0.3, 4.0, 2.0
+    one = trenches_of([trench])
+    profile = track_profiles(np.array([kind]), one, np.array([crown]), np.array([fall]))
+    earth = track_earth(profile, one, np.array([fall]), np.array([wide]), batter)
+    step = 0.02
+    at = profile.at_m[0]
+    x = np.arange(at[0], at[-1], step) + step / 2.0
+    beyond = np.maximum(np.abs(np.arange(-6.0, 6.0, step) + step / 2.0) - wide / 2.0, 0.0)
+    ground = fall * x
+    dug = trench_floor_m(trench, x, ground)[:, None]
+    top = np.interp(x, at, profile.height_m[0])[:, None]
+    filled = np.maximum(top - beyond / batter - dug, 0.0)
+    assert earth.fill_m3[0] == pytest.approx(filled.sum() * step**2, rel=0.01)
+    inside = np.clip(np.minimum(top - beyond / batter, ground[:, None]) - dug, 0.0, None)
+    assert earth.refill_m3[0] == pytest.approx(inside.sum() * step**2, rel=0.01, abs=1e-6)
+    cut = np.maximum(dug - (top + beyond / trench.batter), 0.0)
+    assert earth.cut_m3[0] == pytest.approx(cut.sum() * step**2, rel=0.01, abs=1e-4)
+
+
+def test_a_wide_ford_cuts_what_lies_between_its_ramps_and_the_ground() -> None:
+    """Per metre: the polygon of floor, ramps of 1 in 6 and ground at 8 %, less the trench."""
+    trench, fall, wide = Trench(1.5, 0.5, 1.5), 0.08, 1e6
+    one = trenches_of([trench])
+    profile = track_profiles(np.array(["ford"]), one, np.array([0.25]), np.array([fall]))
+    earth = track_earth(profile, one, np.array([fall]), np.array([wide]), 2.0)
+    near, far, grade = 0.75, 2.25, 1.0 / 6.0
+    down, up = (grade * near - 0.5) / (grade + fall), (0.5 + grade * far) / (grade - fall)
+    x, y = np.array([down, near, far, up]), np.array([fall * down, -0.5, -0.5, fall * up])
+    polygon = abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1))) / 2.0
+    own = float(cut_area_m2(trench, np.zeros(1), np.array([fall]))[0])
+    assert earth.cut_m3[0] / wide == pytest.approx(polygon - own, rel=1e-4)
+
+
+@given(
+    base=st.floats(0.3, 3.0),
+    depth=st.floats(0.2, 1.2),
+    batter=st.floats(0.5, 3.0),
+    crown=st.floats(0.1, 0.6),
+)
+def test_the_fill_of_a_causeway_takes_its_volume_from_the_trench(
+    base: float, depth: float, batter: float, crown: float
+) -> None:
+    """Summed up layer by layer: as long as its top and two sides, as wide as the trench there."""
+    trench = trenches_of([Trench(base, depth, batter)])
+    below = (np.arange(2000) + 0.5) / 2000 * depth
+    layers = (4.0 + 2.0 * 2.0 * (crown + below)) * (base + 2.0 * batter * (depth - below))
+    taken = plug_m(trench, np.array([4.0]), np.array([crown]), 2.0) * trench.area_m2
+    assert taken[0] == pytest.approx(layers.mean() * depth, rel=1e-5)

@@ -8,15 +8,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
-from soakline.section.earthworks import Earthworks, earthworks, end_batter_m3
-from soakline.section.footprint import Mounds, dug_ground, footprint
+from soakline.section.earthworks import Earthworks, OtherEarth, earthworks, end_batter_m3
+from soakline.section.footprint import dug_ground, footprint
 from soakline.section.mound import MoundShape, section_area_m2
+from soakline.section.mounds import Mounds
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import LipStations
 from soakline.section.stretches import stretches
-from soakline.section.strips import strips
+from soakline.section.strips import empty_areas, strips
 from soakline.section.trench import Trench, cut_area_m2, trenches_of
-from tests.section.lips import curved, straight, uphill_m
+from tests.section.lips import curved, no_other, straight, uphill_m
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -35,19 +36,39 @@ class Dug:
     """Volumes of one swale in plain numbers, as `Earthworks` names them."""
 
     cut_m3: float
+    below_m3: float
+    track_cut_m3: float
+    sill_cut_m3: float
     fill_m3: float
-    crest_width_m: float
+    spoil_m3: float
+    made_up_m3: float
+    mound_m3: float
+    returns_m3: float
+    track_fill_m3: float
+    spread_m3: float
     short_m3: float
     surplus_m3: float
+    crest_width_m: float
     face_height_m: float
     wedge_m2: float
 
 
 def dug(
-    stations: LipStations, trench: Trench, height_m: float, mounded_m: float, least_m: float
+    stations: LipStations,
+    trench: Trench,
+    height_m: float,
+    mounded_m: float,
+    least_m: float,
+    other: OtherEarth | None = None,
 ) -> Dug:
-    one = [np.array([figure]) for figure in (height_m, mounded_m, least_m)]
-    done = earthworks(stations, trenches_of([trench]), MOUND, *one, 1.125)
+    """Works whose mound begins at the lip's start, and ends at a sill where it is shorter."""
+    length = stations.at.length_m
+    sills = [(mounded_m, float(length[0]))] if mounded_m < length[0] else []
+    mounds = Mounds(MOUND, np.array([height_m]), np.zeros(1), np.array([0.1]))
+    done = earthworks(
+        stations, trenches_of([trench]), mounds, stretches(length, [sills]), np.array([least_m]),
+        1.125, other or no_other(1),
+    )  # fmt: skip
     return Dug(*(float(getattr(done, field.name)[0]) for field in fields(Earthworks)))
 
 
@@ -72,7 +93,9 @@ def works_plan(
         MoundShape(berm_m, 2.0, 0.5), np.array([height_m]), np.array([crest_m]), np.array([0.1])
     )
     along = stretches(stations.at.length_m, [[(0.0, 4.0)]])
-    drawn = footprint(stations, trenches_of([TRENCH]), np.array([shore_m]), along, mounds)
+    drawn = footprint(
+        stations, trenches_of([TRENCH]), np.array([shore_m]), along, mounds, empty_areas(1)
+    )
     return Plan(drawn.ponded[0], drawn.cut_slope[0], drawn.berm[0], drawn.mound[0])
 
 
@@ -103,8 +126,11 @@ def test_ground_left_under_the_ends_is_that_of_the_sliced_trench() -> None:
 def test_the_mound_holds_the_spoil() -> None:
     done = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0)
     args = [np.array(x) for x in (0.25, done.crest_width_m, 0.0, 0.08)]
-    assert float(section_area_m2(MOUND, *args)) * 90.0 == pytest.approx(done.fill_m3, rel=1e-6)
-    assert done.short_m3 == done.surplus_m3 == 0.0
+    heaped = float(section_area_m2(MOUND, *args)) * 90.0
+    assert heaped == pytest.approx(done.mound_m3)
+    assert heaped + done.returns_m3 == pytest.approx(done.fill_m3, rel=1e-6)
+    assert done.short_m3 == 0.0
+    assert done.surplus_m3 == pytest.approx(0.0, abs=1e-6)
 
 
 def test_short_spoil_is_told_in_cubic_metres() -> None:
@@ -113,7 +139,7 @@ def test_short_spoil_is_told_in_cubic_metres() -> None:
     args = [np.array(x) for x in (0.6, 0.5, 0.0, 0.01)]
     least = float(section_area_m2(MOUND, *args)) * 100.0
     assert done.crest_width_m == 0.5
-    assert done.short_m3 == pytest.approx(least - done.fill_m3)
+    assert done.short_m3 == pytest.approx(least + done.returns_m3 - done.fill_m3)
     assert done.short_m3 > 0.0
 
 
@@ -126,19 +152,20 @@ def test_low_spots_are_made_up_out_of_the_spoil() -> None:
     """2 cm under the least crest of 0.5 m, for 100 m: 1 m³ that the mound lacks."""
     low = dug(straight(100.0, above_m=-0.02), TRENCH, 0.25, 90.0, 80.0)
     heaped = 90.0 * heaped_m2(low.crest_width_m, -0.02, 0.08)
-    assert heaped == pytest.approx(low.fill_m3 - 1.0, rel=1e-6)
+    assert heaped == pytest.approx(low.fill_m3 - 1.0 - low.returns_m3, rel=1e-6)
     shallow = Trench(0.4, 0.15, 1.0)
     short = dug(straight(100.0, 0.01, -0.02), shallow, 0.6, 100.0, 80.0)
     least = 100.0 * heaped_m2(0.5, -0.02, 0.01, 0.6)
-    assert short.short_m3 == pytest.approx(least - (short.fill_m3 - 1.0))
+    assert short.short_m3 == pytest.approx(least + short.returns_m3 - (short.fill_m3 - 1.0))
 
 
 def test_spoil_beyond_the_room_kept_for_the_mound_is_left_over() -> None:
     """Room was kept for 80 m of mound and sills leave 40: half of the spoil is over."""
     done = dug(straight(100.0), TRENCH, 0.25, 40.0, 80.0)
-    assert done.surplus_m3 == pytest.approx(done.fill_m3 / 2.0)
+    free = done.fill_m3 - done.returns_m3
+    assert done.surplus_m3 == pytest.approx(free / 2.0, rel=1e-6)
     heaped = 40.0 * heaped_m2(done.crest_width_m, 0.0, 0.08)
-    assert heaped == pytest.approx(done.fill_m3 / 2.0, rel=1e-6)
+    assert heaped == pytest.approx(free / 2.0, rel=1e-6)
 
 
 def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
@@ -148,7 +175,33 @@ def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
     assert done.cut_m3 == even.cut_m3
     assert done.face_height_m == even.face_height_m
     heaped = 90.0 * heaped_m2(done.crest_width_m, 0.0, 0.03)
-    assert heaped == pytest.approx(done.fill_m3, rel=1e-6)
+    assert heaped + done.returns_m3 == pytest.approx(done.fill_m3, rel=1e-6)
+
+
+@pytest.mark.parametrize("height_m", [0.0, 0.25, 0.6])
+@pytest.mark.parametrize("mounded_m", [100.0, 60.0])
+@pytest.mark.parametrize("fill_m3", [0.0, 30.0])
+def test_spoil_in_is_spoil_out(height_m: float, mounded_m: float, fill_m3: float) -> None:
+    """With low spots on the lip, a layer dug out below the base, and a track."""
+    other = OtherEarth(*(np.array([v]) for v in (12.0, fill_m3, 15.0, 3.0)))
+    for trench in (TRENCH, Trench(0.4, 0.15, 1.0)):
+        done = dug(straight(100.0, 0.05, -0.02), trench, height_m, mounded_m, 80.0, other)
+        assert done.spoil_m3 == pytest.approx(1.125 * (done.cut_m3 + 12.0 + 15.0 + 3.0))
+        out = done.made_up_m3 + done.mound_m3 + done.returns_m3 + done.track_fill_m3
+        out += done.spread_m3 + done.surplus_m3
+        assert done.spoil_m3 + done.short_m3 == pytest.approx(out, abs=1e-4)
+        assert min(done.short_m3, done.surplus_m3) == 0.0
+
+
+def test_spoil_from_elsewhere_widens_no_crest_and_makes_good_what_is_short() -> None:
+    plenty = replace(no_other(1), below_m3=np.array([50.0]))
+    with_more = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0, plenty)
+    alone = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0)
+    # The ends are then heaped with it, and no more.
+    assert with_more.mound_m3 == pytest.approx(alone.mound_m3 + alone.returns_m3, rel=1e-3)
+    short = dug(straight(100.0, 0.01), Trench(0.4, 0.15, 1.0), 0.6, 100.0, 80.0)
+    made_good = dug(straight(100.0, 0.01), Trench(0.4, 0.15, 1.0), 0.6, 100.0, 80.0, plenty)
+    assert made_good.short_m3 == pytest.approx(max(0.0, short.short_m3 - 50.0 * 1.125))
 
 
 def test_along_uneven_ground_the_highest_face_and_the_mean_wedge_are_told() -> None:

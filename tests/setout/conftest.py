@@ -1,16 +1,20 @@
-"""One plan of a tilted plane with a benchmark, made once."""
+"""Plans of a tilted plane with a benchmark, without and with a track down the hill, made once."""
 
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
+import shapely
 
 from soakline.runfile.load import load_run_file
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
-from tests.terrain_analytic.ground import plane, sample
+from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, plane, sample
 from tests.terrain_analytic.run_folder import write_run
 
 BENCHMARK = {"easting": 600_010.0, "northing": 6_000_020.0, "level_m": 401.25}
@@ -22,18 +26,36 @@ SETTINGS = {
 }
 
 
-def made_plan(folder: Path) -> Path:
+TRACK_M = 4.0
+CROSSINGS = ("ford", "causeway", "gap")
+PlanFileOf = Callable[[str], Path]
+
+
+def made_plan(folder: Path, crossing: str = "") -> Path:
     """Plan a plane of 8 %, on which lips are straight; the run file and the DEM lie beside it."""
     dem, grid = sample(plane(8.0, 180.0), width_m=240.0)
-    run_file = write_run(folder, dem.astype(np.float32), grid, run=SETTINGS)
+    run, features = dict(SETTINGS), {}
+    if crossing:
+        east, north = CENTRE_EASTING_M + 13.37, CENTRE_NORTHING_M
+        line = shapely.LineString([(east, north + 115.0), (east, north - 115.0)])
+        columns = {"name": ["hill track"], "width_m": [TRACK_M]}
+        features = {"tracks": gpd.GeoDataFrame(columns, geometry=[line], crs=grid.crs_wkt)}
+        run["siting"] = {"crossing": crossing}
+    run_file = write_run(folder, dem.astype(np.float32), grid, run=run, features=features)
     out = run_file.with_suffix(".gpkg")
     make_plan(load_run_file(run_file), out, Progress())
     return out
 
 
 @pytest.fixture(scope="session")
-def plan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return made_plan(tmp_path_factory.mktemp("plane"))
+def plan_file_with(tmp_path_factory: pytest.TempPathFactory) -> PlanFileOf:
+    """Plan by the kind of crossing of its track; "" for no track."""
+    return cache(lambda kind: made_plan(tmp_path_factory.mktemp(kind or "plane"), kind))
+
+
+@pytest.fixture(scope="session")
+def plan_file(plan_file_with: PlanFileOf) -> Path:
+    return plan_file_with("")
 
 
 @pytest.fixture(scope="session")

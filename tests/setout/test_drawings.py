@@ -10,11 +10,14 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from soakline.section.trench import Trench
+from soakline.setout.detail_sheet import detail_sheets
 from soakline.setout.long_sheet import long_sheets
-from soakline.setout.plan import Benchmark, SetOutPlan, Swale
+from soakline.setout.plan import Benchmark, Beside, SetOutPlan, Swale
+from soakline.setout.read import read_setout
 from soakline.setout.section_sheet import section_sheet
 from soakline.setout.section_types import section_types
 from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
+from tests.setout.conftest import PlanFileOf
 
 
 def with_shapes(plan: SetOutPlan) -> SetOutPlan:
@@ -24,15 +27,21 @@ def with_shapes(plan: SetOutPlan) -> SetOutPlan:
     for k, (base, depth, slope, crest) in enumerate(
         [(0.6, 1.2, 0.14, 0.3), (4.0, 0.3, 0.02, 0.2), (1.5, 0.5, 0.01, 0.0), (0.4, 0.2, 0.1, 0.1)]
     ):
+        top = base + 3.0 * depth
+        daylight = top / (1.0 - 1.5 * slope)
+        one = np.ones_like(first.chainage_m)
+        beside = Beside(0.0 * one, daylight * one, slope * daylight * one, slope * one, slope * one)
         made.append(
             replace(
                 first,
                 swale_id=f"S{100 + k}",
                 trench=Trench(base, depth, 1.5),
+                below_m=0.1 * (k % 2),
                 slope=slope,
                 sill_level_m=first.level_m if crest else first.level_m - 0.1,
                 crest_height_m=crest,
                 crest_width_m=0.5 if crest else 0.0,
+                beside=beside,
                 face_height_m=depth + 0.4,
             )
         )
@@ -61,11 +70,29 @@ def texts_overlap(sheet: Sheet) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("paper", ["A4", "A3"])
+@pytest.mark.parametrize("crossing", ["ford", "causeway"])
+def test_sills_and_crossings_are_drawn_with_their_figures(
+    plan_file_with: PlanFileOf, paper: str, crossing: str
+) -> None:
+    crossed = read_setout(plan_file_with(crossing))
+    with drawing_style():
+        (sheet,) = detail_sheets(crossed, paper)
+        told = words_of(sheet)
+        assert texts_overlap(sheet) == []
+        assert [texts_overlap(own) for own in long_sheets(crossed, paper)] == [[]]
+    longest = max(sill.end_m - sill.start_m for swale in crossed.swales for sill in swale.sills)
+    assert f"{longest:.2f} m long" in told
+    track = crossed.swales[0].tracks[0]
+    assert f"crown {crossed.swales[0].level_m + track.crown_m:.3f}" in told
+    assert "licensed engineer's design" in told
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3"])
 def test_no_text_lies_over_another(plan: SetOutPlan, paper: str) -> None:
     crowded = with_shapes(plan)
     with drawing_style():
         sheets = [section_sheet(crowded, kind, paper) for kind in section_types(crowded)]
-        sheets += long_sheets(crowded, paper)
+        sheets += detail_sheets(crowded, paper) + long_sheets(crowded, paper)
         assert len(sheets) > 3
         assert [texts_overlap(sheet) for sheet in sheets] == [[]] * len(sheets)
 

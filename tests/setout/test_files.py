@@ -7,19 +7,22 @@ import ezdxf
 import gpxpy
 import numpy as np
 import pandas as pd
+import pyogrio
 import pyproj
 import pytest
 import rasterio
+import shapely
 from lxml import etree
 
-from soakline.setout.breaklines import EDGES, LIP
+from soakline.setout.breaklines import EDGES, LIP, apron_outlines, breaklines
 from soakline.setout.csv_pegs import write_csv
 from soakline.setout.dxf import LAYERS, write_dxf
 from soakline.setout.gpx import write_gpx
 from soakline.setout.ground_tiff import dem_of, read_ground, write_finished_ground
 from soakline.setout.landxml import NAMESPACE, write_landxml
 from soakline.setout.plan import SetOutPlan
-from tests.setout.conftest import BENCHMARK
+from soakline.setout.read import read_setout
+from tests.setout.conftest import BENCHMARK, PlanFileOf
 from tests.terrain_analytic.ground import plane
 
 MM = 0.001
@@ -129,8 +132,10 @@ def landxml(plan: SetOutPlan, tmp_path_factory: pytest.TempPathFactory) -> etree
 
 
 def test_landxml_has_the_published_order_and_attributes(landxml: etree._Element) -> None:
-    """LandXML-1.2 (landxml.org), its schema's documentation, from memory: the schema itself is not
-    shipped here, so that this checks order and required attributes, not every type.
+    """LandXML-1.2 (landxml.org): the schema itself is not shipped here, so that this checks order
+    and required attributes, not every type. Alignment, Breakline and Faces were read in the
+    documentation of 1.2; LandXML, Line, Profile, Surface and Definition in that of 1.1, whose
+    successor it is; units from memory.
     """
     orders = {
         "LandXML": ["Units", "CoordinateSystem", "Project", "Application", "CgPoints",
@@ -180,10 +185,11 @@ def test_landxml_gives_the_pegs_and_the_lips(plan: SetOutPlan, landxml: etree._E
 
 
 def test_landxml_surfaces_hold_the_cut_and_the_fill(
-    plan: SetOutPlan, landxml: etree._Element
+    plan: SetOutPlan, plan_file: Path, landxml: etree._Element
 ) -> None:
     """Height over the true plane is linear on each triangle: its volume is area times the mean."""
     ground = plane(8.0, 180.0)
+    earth = pyogrio.read_dataframe(plan_file, layer="earthworks").set_index("swale_id")
     for surface, swale in zip(landxml.findall(".//l:Surface", LAND), plan.swales, strict=True):
         points = {p.get("id"): numbers(p) for p in surface.iter("{*}P")}
         faces = [face.text.split() for face in surface.iter("{*}F")]
@@ -193,12 +199,94 @@ def test_landxml_surfaces_hold_the_cut_and_the_fill(
         area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2.0
         over = corners[:, :, 2] - ground(corners[:, :, 1], corners[:, :, 0])
         volume = area * over.mean(axis=1)
-        # Eight edges a station; the lip is the fifth.
-        uphill = np.array([min((int(i) - 1) % len(EDGES) for i in face) for face in faces]) >= LIP
+        # Eight edges a station, of which the lip is the fifth; then the mound's returns.
+        ids = np.array([[int(i) - 1 for i in face] for face in faces])
+        main = breaklines(swale, plan.mound).points.shape[:2]
+        beyond = ids.min(axis=1) >= main[0] * main[1]
+        uphill = ~beyond & (np.min(ids % len(EDGES), axis=1) >= LIP)
+        own = earth.loc[swale.swale_id]
         assert -volume[uphill].sum() == pytest.approx(swale.cut_m3, rel=0.02)
-        mounded = sum(end - start for start, end in swale.mounded_m)
-        share = min(1.0, mounded / (0.8 * swale.length_m))
-        assert volume[~uphill].sum() == pytest.approx(swale.fill_m3 * share, rel=0.02)
+        assert volume[~uphill & ~beyond].sum() == pytest.approx(own.mound_m3, rel=0.02)
+        assert volume[beyond].sum() == pytest.approx(own.returns_m3, rel=0.1)
+
+
+@pytest.mark.parametrize("crossing", ["ford", "causeway"])
+def test_surfaces_and_lines_follow_tracks(
+    plan_file_with: PlanFileOf, tmp_path: Path, crossing: str
+) -> None:
+    """Over a ford's width the base stays level and no mound stands; a causeway has its crown."""
+    path = plan_file_with(crossing)
+    plan = read_setout(path)
+    write_dxf(plan, tmp_path / "plan.dxf")
+    drawn = ezdxf.readfile(tmp_path / "plan.dxf").modelspace()
+    tracks = pyogrio.read_dataframe(path, layer="crossings").set_index("swale_id")
+    assert len(drawn.query('POLYLINE[layer=="SOAKLINE-TRACKS"]')) == 2 * len(tracks)
+    crests = [
+        np.array([tuple(vertex.dxf.location) for vertex in line.vertices])
+        for line in drawn.query('POLYLINE[layer=="SOAKLINE-MOUND-CREST"]')
+    ]
+    for swale in plan.swales:
+        lines, row = breaklines(swale, plan.mound), tracks.loc[swale.swale_id]
+        inside = (lines.along_m >= row.start_m - 1e-3) & (lines.along_m <= row.end_m + 1e-3)
+        assert inside.sum() >= 2
+        heights = lines.points[inside][:, :, 2]
+        if crossing == "ford":
+            base = heights[:, [EDGES.index("base-downhill"), EDGES.index("base-uphill")]]
+            assert np.abs(base - swale.base_level_m).max() <= MM
+            assert np.abs(heights.max(axis=1) - row.level_m).max() < 0.9  # where ramps meet ground
+        else:
+            assert np.abs(heights[:, LIP] - row.level_m).max() <= MM
+            assert heights.min() > swale.level_m - 0.5
+        assert not lines.mounded[inside].any()
+        west, east = (float(np.interp(at, swale.vertex_m, swale.lip[:, 0])) for at in
+                      (row.start_m, row.end_m))  # fmt: skip
+        for crest in crests:
+            over = (crest[:, 0] > min(west, east) + MM) & (crest[:, 0] < max(west, east) - MM)
+            assert not (over & (np.abs(crest[:, 1] - swale.lip[0, 1]) < 10.0)).any()
+
+
+def test_the_mound_s_returns_reach_ground_at_the_head_of_the_check_storm(plan: SetOutPlan) -> None:
+    for swale in plan.swales:
+        lines = breaklines(swale, plan.mound)
+        assert len(lines.returns) == len(swale.ends(plan.mound)) > 0
+        for corners in lines.returns:
+            tip = corners[-1, 0]
+            ground = plane(8.0, 180.0)(tip[:1], tip[1:2])[0]
+            assert tip[2] == pytest.approx(ground, abs=0.005)
+            assert tip[2] == pytest.approx(swale.level_m + swale.head_m, abs=0.005)
+
+
+def test_daylight_edges_are_those_of_the_plan_s_polygons(plan: SetOutPlan, plan_file: Path) -> None:
+    ground = pyogrio.read_dataframe(plan_file, layer="swale_ground")
+    dug = ground[ground.part.isin(["ponded", "cut_slope"])].dissolve("swale_id").geometry
+    for swale in plan.swales:
+        lines = breaklines(swale, plan.mound)
+        edge = shapely.points(lines.points[:, -1, :2])
+        assert shapely.distance(edge, dug[swale.swale_id].boundary).max() < 0.01
+
+
+def test_aprons_and_their_lining_are_drawn(plan: SetOutPlan, plan_file: Path) -> None:
+    sills = pyogrio.read_dataframe(plan_file, layer="spillways")
+    assert sills.apron_m2.to_numpy() == pytest.approx(
+        (sills.sill_length_m * (sills.sill_width_m + sills.apron_length_m)).to_numpy()
+    )
+    outlines = [own for swale in plan.swales for own in apron_outlines(swale)]
+    area = [shapely.Polygon(own[:, :2]).area for own in outlines]
+    assert sorted(area) == pytest.approx(sorted(sills.apron_m2))
+    amount = pyogrio.read_dataframe(plan_file, layer="quantities").set_index("item").amount
+    lined = amount[[item for item in amount.index if item.startswith("sill and apron")]]
+    assert lined.sum() == pytest.approx(sills.apron_m2.sum())
+
+
+def test_what_is_filled_in_below_the_base_is_told_at_every_peg(
+    plan: SetOutPlan, tmp_path: Path
+) -> None:
+    pegs = replace(plan.pegs, dig_level_m=plan.pegs.base_level_m - 0.1)
+    write_csv(replace(plan, pegs=pegs, amendment="gravel"), tmp_path / "pegs.csv")
+    told = pd.read_csv(tmp_path / "pegs.csv").description[1:]
+    assert told.str.contains("for gravel").all()
+    write_csv(plan, tmp_path / "pegs.csv")
+    assert not pd.read_csv(tmp_path / "pegs.csv").description.str.contains(" dig ").any()
 
 
 def test_finished_ground_is_a_geotiff_on_the_dems_grid(plan: SetOutPlan, tmp_path: Path) -> None:

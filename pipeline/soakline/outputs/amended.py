@@ -5,19 +5,17 @@ import numpy as np
 from soakline.grid import FloatArray
 from soakline.inputs.quantity_items import UNITS
 from soakline.outputs.designed import Designed
-from soakline.section.trench import trenches_of
+from soakline.section.trench import base_area_m2, trenches_of
 from soakline.works.bill import Entry
 
 CUT_BELOW, WORKED = "cut below the base", "base ripped or mixed"
 
 
-def base_m2(plan: Designed) -> FloatArray:
-    """Area of each swale's level base between the slopes of its ends, basins too, (swales,) m²."""
-    trench, points = trenches_of(plan.figures.sections), plan.points
-    length = plan.figures.length_m - 2.0 * trench.batter * trench.depth_m
+def basin_m2(plan: Designed) -> FloatArray:
+    """Floor that basins add to each swale's base, (swales,) m²."""
+    points = plan.points
     added = np.where(points.kind == "basin", points.area_m2, 0.0)
-    added = np.bincount(points.lip, weights=added, minlength=length.size)
-    return np.asarray(trench.base_width_m * np.maximum(length, 0.0) + added, dtype=float)
+    return np.bincount(points.lip, weights=added, minlength=plan.figures.length_m.size)
 
 
 def amendment_entries(plan: Designed) -> list[Entry]:
@@ -37,13 +35,16 @@ def amendment_entries(plan: Designed) -> list[Entry]:
     if not treated.any():
         return []
     amendment = used[int(np.flatnonzero(treated)[0])]
-    area = np.where(treated, base_m2(plan), 0.0)
+    base_m2 = base_area_m2(trenches_of(plan.figures.sections), plan.figures.length_m)
+    floor = np.where(treated, basin_m2(plan), 0.0)
+    area = np.where(treated, base_m2, 0.0) + floor
     entries: list[Entry] = []
     if amendment.layer_m > 0.0:
         layer = area * amendment.layer_m
         below = f"cut for the {name} below the base"
         entries.append(Entry(name, UNITS[name], layer, name))
-        entries.append(Entry(below, UNITS[CUT_BELOW], layer, CUT_BELOW))
+        below_m3 = plan.works.volumes.below_m3 + floor * amendment.layer_m
+        entries.append(Entry(below, UNITS[CUT_BELOW], below_m3, CUT_BELOW))
     if amendment.dose_kg_m2 > 0.0:
         entries.append(Entry(name, UNITS[name], area * amendment.dose_kg_m2 / 1000.0, name))
     if amendment.worked_m > 0.0:

@@ -13,6 +13,8 @@ from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
 _FAO_LIMIT_PCT, _STEEP_NOTE_PCT = 5.0, 10.0
 _SHOWN_SHARE = 0.01
+# Less spoil than this is within the guess of swell and settlement.
+_SOME_M3 = 0.05
 _SAME_HEAD_M = 1e-4
 _NAMED_SWALES = 6
 
@@ -204,7 +206,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             f"water's own {plan.figures.sections[i].area_m2:.2f} m²",
             "a narrower base or a steeper batter cuts less of the hill",
         )
-    if short > 0:
+    if short > _SOME_M3:
         yield _swale(
             plan,
             i,
@@ -213,13 +215,13 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             f"the mound lacks {short:.1f} m³ of spoil",
             "bring soil from a swale with more than it needs",
         )
-    if surplus > 0:
+    if surplus > _SOME_M3:
         yield _swale(
             plan,
             i,
             "spoil_left_over",
             "note",
-            f"{surplus:.1f} m³ of spoil find no room beside the sills",
+            f"{surplus:.1f} m³ of spoil find no room on the mound",
             "spread it thinly on flat ground clear of the ways of water",
         )
     own = plan.outlets.sills[i]

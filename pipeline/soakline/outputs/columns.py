@@ -16,6 +16,7 @@ from pandas.api.extensions import ExtensionDtype
 
 from soakline.grid import FloatArray
 from soakline.outputs.columns_crossings import CROSSINGS
+from soakline.outputs.columns_earthworks import EARTHWORKS
 from soakline.outputs.columns_land import (
     DRAINAGE_LINES,
     EXCLUDED_GROUND,
@@ -67,6 +68,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     SWALE_POINT_GROUND,
     STORMS,
     SWALE_STORMS,
+    EARTHWORKS,
     QUANTITIES,
     FINDINGS,
     RUN_RECORD,

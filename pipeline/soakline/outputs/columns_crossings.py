@@ -27,6 +27,14 @@ CROSSINGS = LayerSchema(
             KINDS,
         ),
         real("chainage_m", "m", "Chainage", "Of the track's middle, along the lip from its start."),
+        real("start_m", "m", "Start", "Chainage at which the track's width begins; null at a gap."),
+        real("end_m", "m", "End", "Chainage at which the track's width ends; null at a gap."),
+        real(
+            "slope_pct",
+            "%",
+            "Slope of the track",
+            "Of the ground along the track where it meets the lip.",
+        ),
         real(
             "width_m",
             "m",
@@ -55,6 +63,24 @@ CROSSINGS = LayerSchema(
             "Track reshaped",
             "Length of track that ramps of 1 in 6, floor and crown take; null at a gap, and where "
             "the track is as steep as the ramps.",
+        ),
+        real(
+            "cut_m3",
+            "m³",
+            "Cut",
+            "Bank volume of a ford's ramps, besides the trench; on even ground.",
+        ),
+        real(
+            "fill_m3",
+            "m³",
+            "Fill",
+            "Of a ford's crown or a causeway, sides included, compacted; on even ground.",
+        ),
+        real(
+            "refill_m3",
+            "m³",
+            "Fill in the trench",
+            "Of that fill, what lies in the trench, which is dug through for the pipe.",
         ),
         integer("pipes", "Pipes", "How many lie side by side under a causeway; else null."),
         real(

@@ -70,11 +70,18 @@ SWALES = LayerSchema(
             "running sill may stand against it.",
         ),
         real(
+            "mound_crest_m",
+            "m",
+            "Mound crest width",
+            "Width of the settled crest that the spoil makes; 0 where the spoil is spread.",
+        ),
+        real(
             "capacity_m3",
             "m³",
             "Capacity",
-            "Water held below the sill with a level base and lip. Any low spot on the finished lip "
-            "takes from it: survey the lip before relying on this figure.",
+            "Water held below the sill with a level base and lip, the fill of causeways taken off. "
+            "Any low spot on the finished lip takes from it: survey the lip before relying on this "
+            "figure.",
         ),
         real(
             "lip_low_m",
@@ -182,13 +189,15 @@ SWALES = LayerSchema(
             "cut_m3",
             "m³",
             "Cut",
-            "Bank volume dug, topsoil included, by average end area along the pegs.",
+            "Bank volume of the trench down to its base, topsoil included, by average end area "
+            "along the pegs. What is dug below the base and for tracks is in the table earthworks.",
         ),
         real(
             "fill_m3",
             "m³",
             "Fill",
-            "Settled volume of the spoil in mound and made-up lip, after swell and settlement.",
+            "Settled volume of that spoil, after swell and settlement. Where it goes is in the "
+            "table earthworks.",
         ),
         text("role", "Role", "Planting that the swale serves.", ("tree", "windbreak")),
         integer(
@@ -232,7 +241,8 @@ SWALE_GROUND = LayerSchema(
             "part",
             "Part",
             "ponded: water surface when full; cut_slope: batter above it; berm: bench between lip "
-            "and mound; mound: spoil. Loose spoil is no dam.",
+            "and mound; mound: spoil. Loose spoil is no dam. The ground of causeways is none of "
+            "these.",
             ("ponded", "cut_slope", "berm", "mound"),
         ),
         real("area_m2", "m²", "Area", "Area of the part in plan."),
@@ -280,5 +290,26 @@ PEGS = LayerSchema(
         real("base_level_m", "m", "Base level", "Elevation of the base of the trench."),
         real("cut_m", "m", "Cut", "Ground down to the base; positive is dug."),
         real("mound_top_level_m", "m", "Mound top level", "Elevation of the settled crest."),
+        real(
+            "dig_level_m",
+            "m",
+            "Dig level",
+            "Elevation dug to: the base, less what is filled in below it. Have services located.",
+        ),
+        real(
+            "daylight_m",
+            "m",
+            "Daylight",
+            "Distance uphill of the lip to where the cut face meets the peg's own ground.",
+        ),
+        real(
+            "daylight_level_m",
+            "m",
+            "Daylight level",
+            "Elevation of the ground there: the top of the cut face. Trenches over 1.2 m can "
+            "collapse: follow local rules.",
+        ),
+        real("rise_pct", "%", "Rise uphill", "Mean slope of the ground uphill of the peg."),
+        real("fall_pct", "%", "Fall downhill", "Mean slope of the ground under the mound."),
     ),
 )

@@ -36,6 +36,27 @@ SPILLWAYS = LayerSchema(
             "Peak",
             "Greatest rate of spill over the check storms. A rarer storm will exceed it.",
         ),
+        real(
+            "sill_width_m",
+            "m",
+            "Sill width",
+            "Across the lip: the strip that must be dead level, compacted and lined.",
+        ),
+        real(
+            "apron_length_m",
+            "m",
+            "Apron length",
+            "Lined ground below the sill, downhill; common practice. Stone, its size and its keys "
+            "are for a licensed engineer to say.",
+        ),
+        real("apron_m2", "m²", "Sill and apron", "Lined area of both."),
+        text(
+            "lining",
+            "Lining",
+            "Of sill and apron: grass where bare earth bears the water; matting until grass stands "
+            "where grass alone will bear it; stone where grass does not.",
+            ("grass", "grass on matting", "stone on geotextile"),
+        ),
     ),
 )
 

@@ -53,10 +53,16 @@ def crossing_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "track": [_track(plan, int(track)) for track in met.track],
         "kind": own.kind,
         "chainage_m": met.at_m,
+        "start_m": own.start_m,
+        "end_m": own.end_m,
+        "slope_pct": 100.0 * own.slope,
         "width_m": own.top_m,
         "level_m": own.level_m,
         "base_level_m": np.where(own.kind == "gap", np.nan, _base_m(plan)),
         "run_m": own.run_m,
+        "cut_m3": own.earth.cut_m3,
+        "fill_m3": own.earth.fill_m3,
+        "refill_m3": own.earth.refill_m3,
         "pipes": [int(n) if some else None for n, some in zip(own.pipes, piped, strict=True)],
         "pipe_diameter_m": own.pipe_diameter_m,
         "pipe_length_m": own.pipe_length_m,
@@ -77,6 +83,9 @@ def crossing_amounts(crossings: BuiltCrossings, swales: int) -> dict[str, FloatA
     }
     pipe_m = np.nan_to_num(crossings.pipes * crossings.pipe_length_m)
     counted["pipe under causeways"] = np.bincount(lip, weights=pipe_m, minlength=swales)
+    earth = crossings.earth
+    for item, volume in (("cut for tracks", earth.cut_m3), ("fill for tracks", earth.fill_m3)):
+        counted[item] = np.bincount(lip, weights=volume, minlength=swales)
     return counted
 
 

@@ -13,6 +13,7 @@ from soakline.inputs.types import Inputs
 from soakline.overflow.routes import Route
 from soakline.overflow.sills import Outlets
 from soakline.runfile.sections import RunFile
+from soakline.section.crossings import TrackEarth
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
 from soakline.section.points import SwalePoints
@@ -114,9 +115,12 @@ class BuiltCrossings:
     ----------
     met : TrackMeetings
     kind : CrossingKind
-    top_m : of the track along the lip
+    start_m, end_m : of the track along the lip; NaN at a gap
+    top_m : of the track along the lip, its own width at a gap
+    slope : of the ground along the track, rise over run
     level_m : elevation of the crown; NaN at a gap
     run_m : of the track that is reshaped; NaN at a gap, and where ramps do not meet the ground
+    earth : TrackEarth
     pipes : how many lie under a causeway
     pipe_diameter_m, pipe_length_m, pipe_flow_m3s : of each pipe, and what all of them pass; NaN
         where there is none
@@ -124,9 +128,13 @@ class BuiltCrossings:
 
     met: TrackMeetings
     kind: npt.NDArray[np.str_]
+    start_m: FloatArray
+    end_m: FloatArray
     top_m: FloatArray
+    slope: FloatArray
     level_m: FloatArray
     run_m: FloatArray
+    earth: TrackEarth
     pipes: IntArray
     pipe_diameter_m: FloatArray
     pipe_length_m: FloatArray

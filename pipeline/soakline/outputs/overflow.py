@@ -20,6 +20,7 @@ from soakline.ids import (
 )
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
+from soakline.overflow.aprons import linings_of
 from soakline.overflow.routes import Route
 from soakline.siting.ends import End
 from soakline.terrain.paths import path_down
@@ -51,7 +52,8 @@ def numbered(routes: list[Route]) -> list[tuple[int, Route]]:
 def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `spillways` layer."""
     rows, points, ids = [], [], plan.placed.ids
-    for number, route in numbered(plan.routes):
+    linings = linings_of(plan.routes, plan.figures.texture)
+    for (number, route), lining in zip(numbered(plan.routes), linings, strict=True):
         i = route.swale
         rows.append(
             {
@@ -61,6 +63,10 @@ def spillway_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
                 "sill_length_m": route.sill.length_m,
                 "check_head_m": float(plan.figures.check_head_m[i]),
                 "peak_m3s": route.spill_m3s,
+                "sill_width_m": lining.sill_width_m,
+                "apron_length_m": lining.apron_m,
+                "apron_m2": lining.area_m2(route.sill.length_m),
+                "lining": lining.name,
             }
         )
         points.append(shapely.points(route.coordinates[0]))

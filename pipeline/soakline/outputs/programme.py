@@ -10,7 +10,9 @@ from soakline.inputs.quantity_items import UNITS
 from soakline.outputs.amended import CUT_BELOW, amendment_entries
 from soakline.outputs.crossings import crossing_amounts
 from soakline.outputs.designed import Designed
+from soakline.outputs.earthworks import topsoil_of
 from soakline.outputs.points import CUT, point_entries
+from soakline.overflow.aprons import linings, linings_of
 from soakline.section.stations import IntArray
 from soakline.works.bill import Bill, Entry
 from soakline.works.hours import machine_hours, texture_shares
@@ -104,16 +106,22 @@ def _bill(plan: Designed) -> Bill:
     route_m = np.zeros(swales)
     for route in plan.routes:
         route_m[route.swale] += route.length_m
+    topsoil_m3 = topsoil_of(plan).stripped_m3
     of_swales: dict[str, FloatArray] = {
         "swales": np.ones(swales),
         "lip": figures.length_m,
         "cut": works.volumes.cut_m3,
         "fill, settled": works.volumes.fill_m3,
-        "topsoil stripped and spread back": footprint.area_m2 * plan.run.earthworks.topsoil_m,
+        "topsoil stripped": topsoil_m3,
+        "topsoil spread back": topsoil_m3,
+        "spoil left over": works.volumes.surplus_m3,
+        "spoil short": works.volumes.short_m3,
         "footprint": footprint.area_m2,
         "bare earth to seed": shapely.area(footprint.mound) + shapely.area(footprint.cut_slope),
         "spillways": np.array([len(own) for own in sills], dtype=float),
         "sill": np.array([sum(sill.length_m for sill in own) for own in sills], dtype=float),
+        "cut for sills": works.volumes.sill_cut_m3,
+        **_apron_amounts(plan),
         "overflow route": route_m,
         **crossing_amounts(plan.crossings, swales),
         "pegs": _pegs(plan),
@@ -139,10 +147,22 @@ def _bill(plan: Designed) -> Bill:
         plan.inputs.features.soils,
         plan.run.soil.texture,
     )
-    dug = left * works.volumes.cut_m3 + drain_m3 + below_m3 + pointed_m3
+    volumes = works.volumes
+    dug = left * (volumes.cut_m3 + volumes.track_cut_m3 + volumes.sill_cut_m3) + drain_m3
+    dug = dug + below_m3 + pointed_m3
     for texture, hours in machine_hours(dug, shares, machine).items():
         entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
     return Bill(tuple(entries), plan.inputs.works.rates)
+
+
+def _apron_amounts(plan: Designed) -> dict[str, FloatArray]:
+    """Lined area of sills and aprons by their lining, (swales,) m² each."""
+    swales = plan.figures.level_m.size
+    amounts = {f"sill and apron, {own.name}": np.zeros(swales) for own in linings()}
+    used = linings_of(plan.routes, plan.figures.texture)
+    for route, own in zip(plan.routes, used, strict=True):
+        amounts[f"sill and apron, {own.name}"][route.swale] += own.area_m2(route.sill.length_m)
+    return amounts
 
 
 def _pegs(plan: Designed) -> FloatArray:

@@ -9,6 +9,7 @@ from soakline.grid import FloatArray
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
+from soakline.section.cuts import cuts_of
 from soakline.section.stations import Chainages, interpolated, starts_of, vertices_of
 from soakline.section.trench import trenches_of
 from soakline.terrain.ground import sample
@@ -70,6 +71,7 @@ def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFr
         "face_height_m": volumes.face_height_m,
         "mound_height_m": figures.mound_height_m,
         "mound_top_level_m": figures.level_m + figures.mound_height_m,
+        "mound_crest_m": volumes.crest_width_m,
         "capacity_m3": figures.capacity_m3,
         "lip_low_m": figures.lip_low_m,
         "first_spill_m": figures.first_spill_m,
@@ -148,7 +150,12 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     swale = stations.at.lip[shown]
     number = np.arange(swale.size) - stations.first[swale] + 1
     ids, level, ground = _swale_ids(plan)[swale], figures.level_m[swale], pegs.ground_m[shown]
-    base = level - trenches_of(figures.sections).depth_m[swale]
+    trench = trenches_of(figures.sections)
+    base = level - trench.depth_m[swale]
+    layer = np.array(
+        [plan.design.on(own).amendment.layer_m for own in figures.texture], dtype=float
+    )
+    dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
     columns: Columns = {
         "peg_id": [f"{own}-{k:03d}" for own, k in zip(ids, number, strict=True)],
         "swale_id": ids,
@@ -159,6 +166,11 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "base_level_m": base,
         "cut_m": ground - base,
         "mound_top_level_m": level + figures.mound_height_m[swale],
+        "dig_level_m": base - layer[swale],
+        "daylight_m": dug.daylight_m[shown],
+        "daylight_level_m": level + dug.daylight_above_m[shown],
+        "rise_pct": 100.0 * stations.rise[shown],
+        "fall_pct": 100.0 * stations.fall[shown],
     }
     points = shapely.points(stations.easting_m[shown], stations.northing_m[shown], level)
     return frame(SCHEMAS["pegs"], columns, points, crs)

@@ -4,6 +4,7 @@ Coordinates along the track: the lip at 0, uphill positive; heights relative to 
 level. The track runs straight over the swale; ground is a plane of its own slope along the track.
 """
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -24,11 +25,142 @@ LONGEST_FORD_M = 30.0
 COVER_M = 0.3
 
 
-def ford_m(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> FloatArray:
-    """Length of track that a ford reshapes.
+# A track is not reshaped further than this on either side of the lip, however it falls.
+_FURTHEST_M = 60.0
+# Places along a track at which its depth and height are added up.
+_PLACES = 4000
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TrackProfiles:
+    """Reshaped tracks from where they leave the ground downhill to where they meet it uphill.
+
+    Parameters
+    ----------
+    at_m : (n, 5) breaks, rising; from the lip, uphill positive
+    height_m : (n, 5) over the level; straight from break to break
+    """
+
+    at_m: FloatArray
+    height_m: FloatArray
+
+    @property
+    def length_m(self) -> FloatArray:
+        """Of track that is reshaped, (n,) m."""
+        return np.asarray(self.at_m[:, -1] - self.at_m[:, 0])
+
+
+def ford_profiles(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> TrackProfiles:
+    """Tracks through the level base: ramps to both sides, over a crown on the downhill side.
 
     From the base a ramp climbs uphill to the ground; another climbs downhill to a crown over the
     level, and a third falls from it to the ground.
+
+    Parameters
+    ----------
+    trench : (n,) Trenches
+    crown_m : (n,) crown above the level, m
+    fall : (n,) slope of the ground along the track, rise over run; under 1 in 6
+    """
+    near = trench.batter * trench.depth_m
+    far = near + trench.base_width_m
+    slack = np.maximum(RAMP_GRADE - fall, 1e-9)
+    up = np.minimum((trench.depth_m + RAMP_GRADE * far) / slack, far + _FURTHEST_M)
+    crown_at = near - (trench.depth_m + crown_m) / RAMP_GRADE
+    down = np.maximum((RAMP_GRADE * crown_at - crown_m) / slack, crown_at - _FURTHEST_M)
+    ends = crown_m - RAMP_GRADE * (crown_at - down), RAMP_GRADE * (up - far) - trench.depth_m
+    return TrackProfiles(
+        np.column_stack([down, crown_at, near, far, up]),
+        np.column_stack([ends[0], crown_m, -trench.depth_m, -trench.depth_m, ends[1]]),
+    )
+
+
+def causeway_profiles(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> TrackProfiles:
+    """Tracks over the trench on fill: level there, with a ramp on both sides.
+
+    Parameters as in `ford_profiles`. Ground that rises to the crown before the trench ends is cut
+    level.
+    """
+    top = trench.top_width_m
+    up = np.maximum(top, (crown_m + RAMP_GRADE * top) / (RAMP_GRADE + fall))
+    down = np.maximum(-crown_m / np.maximum(RAMP_GRADE - fall, 1e-9), -_FURTHEST_M)
+    zero = np.zeros_like(top)
+    ends = crown_m + RAMP_GRADE * down, crown_m - RAMP_GRADE * (up - top)
+    return TrackProfiles(
+        np.column_stack([down, zero, top / 2.0, top, up]),
+        np.column_stack([ends[0], crown_m, crown_m, crown_m, ends[1]]),
+    )
+
+
+def track_profiles(
+    kind: npt.NDArray[np.str_], trench: Trenches, crown_m: FloatArray, fall: FloatArray
+) -> TrackProfiles:
+    """Profiles of fords and causeways; those of gaps have no meaning, since nothing is reshaped.
+
+    Parameters
+    ----------
+    kind : (n,) CrossingKind
+    others : as in `ford_profiles`
+    """
+    ford, causeway = (of(trench, crown_m, fall) for of in (ford_profiles, causeway_profiles))
+    through = (kind == "ford")[:, None]
+    return TrackProfiles(
+        np.where(through, ford.at_m, causeway.at_m),
+        np.where(through, ford.height_m, causeway.height_m),
+    )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TrackEarth:
+    """Earth of reshaped tracks; all (n,) m³.
+
+    Parameters
+    ----------
+    cut_m3 : bank volume of ramps, besides the trench
+    fill_m3 : compacted, in crowns and causeways
+    refill_m3 : of it, what lies in the trench, below the ground as it was
+    """
+
+    cut_m3: FloatArray
+    fill_m3: FloatArray
+    refill_m3: FloatArray
+
+
+def track_earth(
+    profiles: TrackProfiles, trench: Trenches, fall: FloatArray, top_m: FloatArray, batter: float
+) -> TrackEarth:
+    """What fords and causeways move, on ground that is a plane along the track.
+
+    Parameters
+    ----------
+    profiles : TrackProfiles
+    trench : (n,) Trenches
+    fall : (n,) slope of the ground along the track, rise over run
+    top_m : (n,) of the track along the lip, m
+    batter : of the fill's sides, horizontal per 1 vertical; those of a cut are the trench's
+    """
+    cut, fill, refill = (np.zeros(top_m.size) for _ in range(3))
+    for k in range(top_m.size):
+        at, m, slope = profiles.at_m[k], float(trench.batter[k]), float(fall[k])
+        step = float(at[-1] - at[0]) / _PLACES
+        x = at[0] + step * (np.arange(_PLACES) + 0.5)
+        depth, near = float(trench.depth_m[k]), m * float(trench.depth_m[k])
+        far = near + float(trench.base_width_m[k])
+        ground = slope * x
+        floor = np.maximum(np.maximum(-x / m, (x - far) / m - depth), -depth)
+        dug = np.where(x >= 0.0, np.minimum(ground, floor), ground)
+        over = np.interp(x, at, profiles.height_m[k]) - dug
+        wide = float(top_m[k])
+        low, high = np.maximum(-over, 0.0), np.maximum(over, 0.0)
+        bare = np.maximum(over - (ground - dug), 0.0)
+        cut[k] = step * np.sum(low * (wide + m * low))
+        fill[k] = step * np.sum(high * (wide + batter * high))
+        refill[k] = fill[k] - step * np.sum(bare * (wide + batter * bare))
+    return TrackEarth(cut, fill, refill)
+
+
+def ford_m(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> FloatArray:
+    """Length of track that a ford reshapes.
 
     Parameters
     ----------
@@ -49,31 +181,16 @@ def ford_m(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> FloatArra
     >>> ford_m(one, np.array([0.2]), np.array([0.0])).round(6)
     array([8.7])
     """
-    near = trench.batter * trench.depth_m
-    far = near + trench.base_width_m
-    slack = RAMP_GRADE - np.asarray(fall, dtype=float)
-    room = np.where(slack > 0.0, slack, 1.0)
-    up = (trench.depth_m + RAMP_GRADE * far) / room
-    crown_at = near - (trench.depth_m + crown_m) / RAMP_GRADE
-    down = (RAMP_GRADE * crown_at - crown_m) / room
-    return np.asarray(np.where(slack > 0.0, up - down, np.inf), dtype=float)
+    return _where_ramps_end(ford_profiles(trench, crown_m, fall).length_m, fall)
 
 
 def causeway_m(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> FloatArray:
-    """Length of track that a causeway raises: level over the trench, with a ramp on both sides.
+    """Length of track that a causeway raises; parameters and what is returned as of `ford_m`."""
+    return _where_ramps_end(causeway_profiles(trench, crown_m, fall).length_m, fall)
 
-    Parameters as in `ford_m`.
 
-    Returns
-    -------
-    (n,) m; infinite where the ground is as steep as the ramps
-    """
-    fall = np.asarray(fall, dtype=float)
-    slack = RAMP_GRADE - fall
-    top = trench.top_width_m
-    up = np.maximum(top, (crown_m + RAMP_GRADE * top) / (RAMP_GRADE + fall))
-    down = crown_m / np.where(slack > 0.0, slack, 1.0)
-    return np.asarray(np.where(slack > 0.0, up + down, np.inf), dtype=float)
+def _where_ramps_end(length_m: FloatArray, fall: FloatArray) -> FloatArray:
+    return np.asarray(np.where(np.asarray(fall) < RAMP_GRADE, length_m, np.inf), dtype=float)
 
 
 def kind_that_fits(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> npt.NDArray[np.str_]:
@@ -91,8 +208,20 @@ def kind_that_fits(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> n
     return np.where(shallow & short, "ford", "causeway")
 
 
+def fill_at_water_m(top_m: FloatArray, crown_over_m: FloatArray, batter: float) -> FloatArray:
+    """Length along the lip that the fill of a causeway takes of a water surface.
+
+    Parameters
+    ----------
+    top_m : (n,) of the crown along the lip, m
+    crown_over_m : (n,) crown above the water, m
+    batter : of the fill's sides, horizontal per 1 vertical
+    """
+    return np.asarray(top_m + 2.0 * batter * crown_over_m, dtype=float)
+
+
 def plug_m(trench: Trenches, top_m: FloatArray, crown_m: FloatArray, batter: float) -> FloatArray:
-    """Length of trench that the fill of a causeway takes, at half the depth.
+    """Length of trench that holds as much as the fill of a causeway takes from it.
 
     Parameters
     ----------
@@ -104,8 +233,15 @@ def plug_m(trench: Trenches, top_m: FloatArray, crown_m: FloatArray, batter: flo
     Returns
     -------
     (n,) m
+
+    Notes
+    -----
+    At a depth y below the level the fill is w + 2 n (c + y) long, with w its top, c its crown and n
+    its batter. Over the section A = d (b + m d) that is A (w + 2 n c) + n (b d² + 2 m d³ / 3) m³.
     """
-    return np.asarray(top_m + 2.0 * batter * (crown_m + trench.depth_m / 2.0), dtype=float)
+    b, d, m = trench.base_width_m, trench.depth_m, trench.batter
+    sides = batter * (b + 2.0 * m * d / 3.0) * d**2 / trench.area_m2
+    return np.asarray(fill_at_water_m(top_m, crown_m, batter) + sides, dtype=float)
 
 
 def pipe_m(top_m: float, crown_above_invert_m: float, batter: float) -> float:

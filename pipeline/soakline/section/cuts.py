@@ -18,11 +18,13 @@ class Cuts:
     Parameters
     ----------
     daylight_m : from the lip to where the uphill batter meets the hill
+    daylight_above_m : ground less level there
     area_m2 : cut per metre of length, the wedge above the level included
     face_height_m : of the uphill face, from base to daylight
     """
 
     daylight_m: FloatArray
+    daylight_above_m: FloatArray
     area_m2: FloatArray
     face_height_m: FloatArray
 
@@ -82,6 +84,7 @@ def cuts_of(trench: Trenches, uphill_m: FloatArray) -> Cuts:
     top, under_m2 = ground(daylight)
     return Cuts(
         daylight_m=daylight,
+        daylight_above_m=top,
         area_m2=trench.area_m2 + under_m2 - (daylight - width) * top / 2.0,
         face_height_m=trench.depth_m + np.maximum(top, 0.0),
     )

@@ -6,51 +6,82 @@ import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.section.cuts import cuts_of
-from soakline.section.mound import MoundShape, crest_width_for_m, section_area_m2
-from soakline.section.stations import Chainages, LipStations
+from soakline.section.mound import width_that_holds_m
+from soakline.section.mounds import Mounds, mound_m3, mound_reaches, returns_m3, standing
+from soakline.section.stations import LipStations, average_end_area_m3
+from soakline.section.stretches import Stretches
 from soakline.section.trench import Trenches
+
+# The ends are as wide as the mound, and take from it: what is left settles in so many rounds.
+_ROUNDS = 6
+_NOTHING_M3 = 1e-6
+# A sill is cut downhill as if the ground fell away no more gently than this.
+LEAST_FALL = 0.005
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class OtherEarth:
+    """What besides trench and mound is cut and filled at swales; all (swales,) m³.
+
+    Parameters
+    ----------
+    track_cut_m3, track_fill_m3 : bank volume of ramps, and compacted fill, of track crossings
+    below_m3 : bank volume dug below the base, for what is filled in there
+    sill_cut_m3 : bank volume of sills, cut through ground that stands over them
+    """
+
+    track_cut_m3: FloatArray
+    track_fill_m3: FloatArray
+    below_m3: FloatArray
+    sill_cut_m3: FloatArray
+
+    @property
+    def cut_m3(self) -> FloatArray:
+        """Bank volume of all that is dug."""
+        return self.track_cut_m3 + self.below_m3 + self.sill_cut_m3
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Earthworks:
     """Ground works of every swale; all (swales,).
 
+    Settled spoil in equals settled spoil out: spoil + short = made up + mound + returns + track
+    fill + spread + surplus.
+
     Parameters
     ----------
-    cut_m3 : bank volume dug, ends battered
-    fill_m3 : settled volume of spoil on the downhill side, made-up lip included
+    cut_m3 : bank volume of the trench, ends battered
+    below_m3, track_cut_m3, sill_cut_m3 : bank volume of what else is dug, as of `OtherEarth`
+    fill_m3 : settled volume of that spoil
+    spoil_m3 : settled volume of all spoil, that of what else is dug included
+    made_up_m3 : low spots of the lip made up to the level
+    mound_m3 : in the mound along the lip
+    returns_m3 : in its ends, beyond the lip's
+    track_fill_m3 : in fords' crowns and causeways
+    spread_m3 : spread on flat ground, where no mound stands
+    short_m3 : that the least mound lacks; 0 where there is enough
+    surplus_m3 : that finds no room on the mound within the reach kept free for it
     crest_width_m : of the mound, widened by what is beyond the least section; 0 where spread
-    short_m3 : settled spoil that the least mound lacks; 0 where there is enough
-    surplus_m3 : settled spoil that finds no room on the mound within the reach kept free for it
     face_height_m : highest cut face
     wedge_m2 : mean area of the wedge above the water's prism, per metre
     """
 
     cut_m3: FloatArray
+    below_m3: FloatArray
+    track_cut_m3: FloatArray
+    sill_cut_m3: FloatArray
     fill_m3: FloatArray
-    crest_width_m: FloatArray
+    spoil_m3: FloatArray
+    made_up_m3: FloatArray
+    mound_m3: FloatArray
+    returns_m3: FloatArray
+    track_fill_m3: FloatArray
+    spread_m3: FloatArray
     short_m3: FloatArray
     surplus_m3: FloatArray
+    crest_width_m: FloatArray
     face_height_m: FloatArray
     wedge_m2: FloatArray
-
-
-def average_end_area_m3(at: Chainages, area_m2: FloatArray) -> FloatArray:
-    """Volume between sections: the mean of neighbouring areas times the distance between them.
-
-    Parameters
-    ----------
-    at : Chainages of n sections
-    area_m2 : (n,)
-
-    Returns
-    -------
-    (lips,) m³
-    """
-    between = np.zeros_like(area_m2)
-    between[:-1] = np.diff(at.along_m) * (area_m2[1:] + area_m2[:-1]) / 2.0
-    between[at.start[1:] - 1] = 0.0
-    return np.add.reduceat(between, at.start[:-1])
 
 
 def end_batter_m3(
@@ -69,28 +100,33 @@ def end_batter_m3(
 def earthworks(
     stations: LipStations,
     trench: Trenches,
-    shape: MoundShape,
-    crest_height_m: FloatArray,
-    mounded_m: FloatArray,
+    mounds: Mounds,
+    along: Stretches,
     least_mounded_m: FloatArray,
     spoil_factor: float,
+    other: OtherEarth,
 ) -> Earthworks:
-    """Cut, spoil and crest width of every swale.
+    """Cut, spoil, and the crest that holds it, of every swale.
 
     Parameters
     ----------
     stations : LipStations; the pegs, each with its own ground
     trench : (swales,) Trenches
-    shape : MoundShape
-    crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
-    mounded_m : (swales,) length of lip that carries the mound, m
+    mounds : Mounds, their crests of no width yet
+    along : Stretches of every lip
     least_mounded_m : (swales,) length for which room was kept when the line was laid: with less,
         the crest does not grow any wider
     spoil_factor : settled spoil per volume cut
+    other : OtherEarth
 
     Returns
     -------
     Earthworks
+
+    Notes
+    -----
+    Room was kept for the trench's own spoil: what comes from elsewhere makes good what is short,
+    and widens no crest.
     """
     own = trench.take(stations.at.lip)
     dug = cuts_of(own, stations.uphill_m)
@@ -99,23 +135,63 @@ def earthworks(
     cut = average_end_area_m3(stations.at, area) - ends
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
-        stations.at, np.maximum(-stations.ground_above_m, 0.0) * shape.least_crest_m
+        stations.at, np.maximum(-stations.ground_above_m, 0.0) * mounds.shape.least_crest_m
     )
     fill = cut * spoil_factor
-    heaped = fill - made_up
-    stands = (crest_height_m > 0) & (mounded_m > 0)
-    slope, above = stations.mean(stations.fall), stations.mean(stations.ground_above_m)
-    room = np.maximum(mounded_m, least_mounded_m)
-    crest = crest_width_for_m(shape, crest_height_m, heaped / room, above, slope)
-    least = section_area_m2(
-        shape, crest_height_m, np.full_like(slope, shape.least_crest_m), above, slope
-    )
+    spoil = fill + other.cut_m3 * spoil_factor
+    along = standing(along, mounds)
+    mounded = along.mounded_m()
+    stands = mounded > 0
+    reaches = mound_reaches(stations, along)
+    held = [mound_m3(reaches, mounds.with_crest(float(c))) for c in range(3)]
+    share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
+    crest = width_that_holds_m((held[0], held[1], held[2]), (fill - made_up) * share)
+    for _ in range(_ROUNDS):
+        crest = np.maximum(crest, mounds.shape.least_crest_m)
+        returns = returns_m3(reaches, mounds.with_crest(crest))
+        mound = mound_m3(reaches, mounds.with_crest(crest))
+        free = spoil - made_up - returns - other.track_fill_m3
+        wanted = np.minimum(free, fill - made_up) * share
+        # Round bends a wider mound is longer too: the quadratic is near, and closed in on.
+        with_metre = mound_m3(reaches, mounds.with_crest(crest + 1.0))
+        more = np.where(stands, with_metre - mound, 1.0)
+        crest = crest + (wanted - mound) / more
+    crest = np.maximum(crest, mounds.shape.least_crest_m)
+    mound = mound_m3(reaches, mounds.with_crest(crest))
+    least = crest <= mounds.shape.least_crest_m
+    short = _some(np.where(stands & least, mound - free, 0.0))
+    spread = np.where(mounds.height_m > 0, 0.0, free)
     return Earthworks(
         cut_m3=cut,
+        below_m3=other.below_m3,
+        track_cut_m3=other.track_cut_m3,
+        sill_cut_m3=other.sill_cut_m3,
         fill_m3=fill,
+        spoil_m3=spoil,
+        made_up_m3=made_up,
+        mound_m3=mound,
+        returns_m3=returns,
+        track_fill_m3=other.track_fill_m3,
+        spread_m3=spread,
+        short_m3=short,
+        surplus_m3=_some(free - mound - spread),
         crest_width_m=np.where(stands, crest, 0.0),
-        short_m3=np.where(stands, np.maximum(0.0, least * mounded_m - heaped), 0.0),
-        surplus_m3=np.where(stands, heaped * np.maximum(0.0, 1.0 - mounded_m / room), 0.0),
         face_height_m=np.maximum.reduceat(dug.face_height_m, stations.first),
         wedge_m2=stations.mean(area) - trench.area_m2,
     )
+
+
+def _some(volume_m3: FloatArray) -> FloatArray:
+    """Volumes that are more than what is left of rounding, else 0."""
+    return np.where(volume_m3 > _NOTHING_M3, volume_m3, 0.0)
+
+
+def sill_cut_m2(over_m: FloatArray, fall: FloatArray) -> FloatArray:
+    """Cut per metre of sill, (n,) m²: downhill until the ground, which falls away, lies under it.
+
+    Parameters
+    ----------
+    over_m : (n,) ground at the lip over the sill, m
+    fall : (n,) of the ground downhill, rise over run
+    """
+    return np.asarray(np.maximum(over_m, 0.0) ** 2 / (2.0 * np.maximum(fall, LEAST_FALL)))

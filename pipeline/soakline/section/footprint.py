@@ -1,5 +1,6 @@
 """The ground that trenches and mounds take, as polygons that do not overlap."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,9 +8,11 @@ import shapely
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.cuts import cuts_of
-from soakline.section.mound import MoundShape, toe_m
+from soakline.section.mound import toe_m
+from soakline.section.mounds import Mounds, mound_reaches, returns_of, standing
+from soakline.section.returns import EndReturns
 from soakline.section.stations import IntArray, LipStations
-from soakline.section.stretches import Stretches
+from soakline.section.stretches import Span, Stretches
 from soakline.section.strips import (
     empty_areas,
     only_area,
@@ -22,14 +25,8 @@ from soakline.section.strips import (
 from soakline.section.trench import Trenches
 from soakline.terrain.cells import GeometryArray
 
-# The mound's end turns uphill beside the trench at most this far.
-LONGEST_RETURN_M = 6.0
-# Nor is it wider along the lip than this.
-_WIDEST_RETURN_M = 1.5
 # Ground below a sill that no mound reaches over.
 _SILL_APRON_M = 3.0
-# A stretch that begins this near to the lip's end begins there.
-_AT_END_M = 0.1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -49,26 +46,40 @@ class Footprint:
         return total
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Mounds:
-    """What mounds are like, beside their stretches.
+def filled_ground(
+    stations: LipStations, trench: Trenches, spans_m: Sequence[Sequence[Span]]
+) -> GeometryArray:
+    """Ground of causeways, from each lip over the whole cut, which is neither water nor cut slope.
 
     Parameters
     ----------
-    shape : MoundShape
-    height_m : (swales,) settled crest above the level; 0 where spoil is spread and no mound stands
-    crest_m : (swales,) width of the crest
-    head_m : (swales,) over the sill in the check storm
-    """
+    stations : LipStations
+    trench : (lips,) Trenches
+    spans_m : of each lip, what fill takes of the water's surface, m along it
 
-    shape: MoundShape
-    height_m: FloatArray
-    crest_m: FloatArray
-    head_m: FloatArray
+    Returns
+    -------
+    (lips,) areas, empty where there is none
+    """
+    edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
+    far = np.maximum.reduceat(edge, stations.first) if stations.at.lips else np.empty(0)
+    lip = np.repeat(np.arange(stations.at.lips), [len(own) for own in spans_m])
+    ends = np.array([span for own in spans_m for span in own], dtype=float).reshape(-1, 2)
+    ends = np.clip(ends, 0.0, stations.at.length_m[lip][:, None])
+    part = stations.between(lip, ends[:, 0], ends[:, 1])
+    zero = np.zeros_like(part.rise)
+    return united(strips(part, zero, part.each(2.0 * far[lip])), lip, stations.at.lips)
+
+
+def _clear_of(areas: GeometryArray, filled: GeometryArray) -> GeometryArray:
+    """Areas without the ground of causeways."""
+    there = ~shapely.is_empty(filled)
+    areas[there] = shapely.difference(areas[there], filled[there])
+    return areas
 
 
 def ponded_ground(
-    stations: LipStations, shore_m: FloatArray, top_width_m: FloatArray
+    stations: LipStations, shore_m: FloatArray, top_width_m: FloatArray, filled: GeometryArray
 ) -> GeometryArray:
     """Water surfaces of full trenches.
 
@@ -77,13 +88,14 @@ def ponded_ground(
     stations : LipStations
     shore_m : (lips,) from the lip to the water, along the batter, where the sill is cut lower; m
     top_width_m : (lips,) of the trench at its lip, m
+    filled : (lips,) ground of causeways, as of `filled_ground`
 
     Returns
     -------
     (lips,) multipolygons
     """
     near, far = stations.each(shore_m), stations.each(top_width_m - shore_m)
-    return only_area(strips(stations, near, far))
+    return only_area(_clear_of(strips(stations, near, far), filled))
 
 
 def dug_ground(stations: LipStations, trench: Trenches) -> GeometryArray:
@@ -102,6 +114,7 @@ def footprint(
     shore_m: FloatArray,
     along: Stretches,
     mounds: Mounds,
+    filled: GeometryArray,
 ) -> Footprint:
     """Polygons of ponded ground, cut slope, berm and mound.
 
@@ -112,6 +125,7 @@ def footprint(
     shore_m : (swales,) from the lip to the water, as of `ponded_ground`
     along : Stretches of every lip
     mounds : Mounds
+    filled : (swales,) ground of causeways, as of `filled_ground`
 
     Returns
     -------
@@ -127,21 +141,21 @@ def footprint(
     full = stations.each(trench.top_width_m - shore_m)
     edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
     berm_m = mounds.shape.berm_m
-    along = _standing(along, mounds)
+    along = standing(along, mounds)
     heaps = _heaps(stations, along, mounds)
     folds = ~_lie_flat(stations, edge, along, heaps, berm_m)
-    ponded = only_area(strips(stations, shore, full))
+    ponded = ponded_ground(stations, shore_m, trench.top_width_m, filled)
     slope = strips(stations, full, edge)
     dry = shore_m > 0.0
     slope[dry] = shapely.union(slope[dry], strips(stations, zero, shore)[dry])
     slope[folds] = shapely.difference(slope[folds], ponded[folds])
-    cut_slope = only_area(slope)
+    cut_slope = only_area(_clear_of(slope, filled))
     berm = mound = empty_areas(folds.size)
     dug = shapely.union(ponded[folds], cut_slope[folds])
     if berm_m > 0:
         below = strips(stations, zero - berm_m, zero)
         below[folds] = shapely.difference(below[folds], dug)
-        berm = only_area(below)
+        berm = only_area(_clear_of(below, filled))
     if along.mounded.any():
         heaped = _heaped(heaps, folds, berm_m)
         open_ground = _below_sills(stations, along.where(along.sill & folds[along.lip]), folds.size)
@@ -149,12 +163,6 @@ def footprint(
         heaped[folds] = shapely.difference(heaped[folds], free)
         mound = only_area(heaped)
     return Footprint(ponded, cut_slope, berm, mound)
-
-
-def _standing(along: Stretches, mounds: Mounds) -> Stretches:
-    """The same stretches; where spoil is spread none carries a mound."""
-    stands = mounds.height_m[along.lip] > 0
-    return Stretches(along.lip, along.start_m, along.end_m, along.sill, along.mounded & stands)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -181,40 +189,27 @@ class _Heaps:
 
 
 def _heaps(stations: LipStations, along: Stretches, mounds: Mounds) -> _Heaps:
-    own = along.where(along.mounded)
-    part = stations.between(own.lip, own.start_m, own.end_m)
-    height, crest = (part.each(of[own.lip]) for of in (mounds.height_m, mounds.crest_m))
+    reaches = mound_reaches(stations, along)
+    part = reaches.stations
+    height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
     toe = toe_m(mounds.shape, height, crest, part.ground_above_m, part.fall)
-    begins = np.flatnonzero(own.start_m < _AT_END_M)
-    ends = np.flatnonzero(stations.at.length_m[own.lip] - own.end_m < _AT_END_M)
-    head = mounds.head_m[own.lip]
-    before = _end_return(part, part.first[begins], -1.0, mounds.shape, height, head[begins], toe)
-    after = _end_return(part, part.last[ends], 1.0, mounds.shape, height, head[ends], toe)
-    return _Heaps(own.lip, part, toe, begins, ends, before, after[:, ::-1])
+    first, last = returns_of(reaches, mounds)
+    before = _corners(part, part.first[reaches.begins], -1.0, first)
+    after = _corners(part, part.last[reaches.ends], 1.0, last)
+    return _Heaps(reaches.lip, part, toe, reaches.begins, reaches.ends, before, after[:, ::-1])
 
 
-def _end_return(
-    stations: LipStations,
-    at: IntArray,
-    outward: float,
-    shape: MoundShape,
-    crest_height_m: FloatArray,
-    head_m: FloatArray,
-    toe: FloatArray,
-) -> FloatArray:
-    """The mound turned uphill round one end of the trench, tapering to nothing.
+def _corners(stations: LipStations, at: IntArray, outward: float, ends: EndReturns) -> FloatArray:
+    """Corners of returns besides the toe at the lip's end, (k, 3, 2).
 
-    It runs until natural ground reaches the level plus the head of the check storm. Its corners
-    besides the toe at the lip's end: uphill of the lip, and ahead of it at the level and the toe.
+    Uphill of the lip, and ahead of it at the level and the toe.
     """
-    above = stations.ground_above_m[at]
-    width = 2.0 * shape.batter * np.maximum(crest_height_m[at] - above, 0.0) + shape.least_crest_m
-    width = np.minimum(width, _WIDEST_RETURN_M)[:, None]
-    uphill = np.clip((head_m - above) / np.maximum(stations.rise[at], 1e-6), 0.0, LONGEST_RETURN_M)
     left = np.column_stack([stations.left_east[at], stations.left_north[at]])
     lip = np.column_stack([stations.easting_m[at], stations.northing_m[at]])
-    ahead = lip + width * outward * np.column_stack([left[:, 1], -left[:, 0]])
-    return np.stack([lip + uphill[:, None] * left, ahead, ahead - toe[at][:, None] * left], axis=1)
+    forward = outward * np.column_stack([left[:, 1], -left[:, 0]])
+    ahead = lip + ends.width_m[:, None] * forward
+    tip = lip + ends.uphill_m[:, None] * left
+    return np.stack([tip, ahead, ahead - ends.toe_m[:, None] * left], axis=1)
 
 
 def _lie_flat(

@@ -26,6 +26,11 @@ class MoundShape:
     batter: float
     least_crest_m: float
 
+    @property
+    def steepest_fall(self) -> float:
+        """Of the ground, rise over run: on steeper ground the downhill face hardly ends."""
+        return 0.9 / self.batter
+
 
 def toe_m(
     shape: MoundShape,
@@ -101,19 +106,36 @@ def crest_width_for_m(
     Returns
     -------
     m, at least the least crest: spoil that is short is told by comparing `section_area_m2`
-
-    Notes
-    -----
-    The area is a quadratic in the crest's width c, a0 + a1 c + a2 c², because every crest metre
-    stands on ground that falls on; its coefficients come from the section at c = 0, 1 and 2.
     """
     at = [
         section_area_m2(shape, crest_height_m, np.asarray(float(c)), ground_above_m, slope)
         for c in range(3)
     ]
-    a2 = (at[2] - 2.0 * at[1] + at[0]) / 2.0
-    a1 = at[1] - at[0] - a2
-    missing = np.maximum(area_m2 - at[0], 0.0)
-    # The stable form of the root: a2 goes to 0 on level ground.
-    width = 2.0 * missing / (a1 + np.sqrt(a1**2 + 4.0 * a2 * missing))
-    return np.maximum(width, shape.least_crest_m)
+    return np.maximum(width_that_holds_m((at[0], at[1], at[2]), area_m2), shape.least_crest_m)
+
+
+def width_that_holds_m(
+    held: tuple[FloatArray, FloatArray, FloatArray], wanted: FloatArray
+) -> FloatArray:
+    """Width of crest at which a mound holds some area or volume.
+
+    Parameters
+    ----------
+    held : (n,) each: with crests of 0, 1 and 2 m
+    wanted : (n,) in the same unit
+
+    Returns
+    -------
+    (n,) m, not negative
+
+    Notes
+    -----
+    What is held is a quadratic in the crest's width c, a0 + a1 c + a2 c², because every crest metre
+    stands on ground that falls on; its coefficients come from the three mounds.
+    """
+    a2 = (held[2] - 2.0 * held[1] + held[0]) / 2.0
+    a1 = held[1] - held[0] - a2
+    missing = np.maximum(wanted - held[0], 0.0)
+    # The stable form of the root: a2 goes to 0 on level ground, and both where no mound is.
+    root = a1 + np.sqrt(np.maximum(a1**2 + 4.0 * a2 * missing, 0.0))
+    return np.asarray(2.0 * missing / np.where(root > 0.0, root, 1.0))

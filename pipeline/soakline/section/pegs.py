@@ -15,6 +15,7 @@ from soakline.section.stations import (
     LipStations,
     interpolated,
     starts_of,
+    uphill_of,
     vertices_of,
 )
 from soakline.terrain.ground import sample
@@ -107,17 +108,8 @@ def set_pegs(
     pegs, kind = _chainages(vertices, sill_m)
     lip, chainage = pegs.lip, pegs.along_m
 
-    def at(along: FloatArray) -> tuple[FloatArray, FloatArray]:
-        before, share = vertices.weights(lip, along)
-        east, north = (interpolated(own, before, share) for own in place.T)
-        return east, north
-
-    easting, northing = at(chainage)
-    # The direction at a bend is the mean over a metre to both sides.
-    before, after = at(chainage - 1.0), at(chainage + 1.0)
-    east, north = after[0] - before[0], after[1] - before[1]
-    size = np.maximum(np.hypot(east, north), 1e-9)
-    left_east, left_north = -north / size, east / size
+    easting, northing = interpolated(place, *vertices.weights(lip, chainage)).T
+    left_east, left_north = uphill_of(vertices, place, lip, chainage)
     here = sample(ground_m, grid, easting, northing)
     above = sample(ground_m, grid, easting + across_m * left_east, northing + across_m * left_north)
     below = sample(ground_m, grid, easting - across_m * left_east, northing - across_m * left_north)

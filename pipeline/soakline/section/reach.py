@@ -60,7 +60,7 @@ def footprint_reach(
     -------
     FootprintReach up to the steepest slope on which the trench can be cut
     """
-    steepest = min(STEEPEST_BATTER_SLOPE / trench.batter, 0.9 / shape.batter) - 1e-6
+    steepest = min(STEEPEST_BATTER_SLOPE / trench.batter, shape.steepest_fall) - 1e-6
     slope = np.linspace(0.0, min(steepest, 0.45), 91)
     above = np.full_like(slope, ground_above_m)
     area = cut_area_m2(trench, above, slope) * spoil / share_mounded

@@ -192,3 +192,47 @@ class LipStations:
             Chainages(start, self.at.along_m[kept]),
             *(getattr(self, field.name)[kept] for field in fields(self)[1:]),
         )
+
+
+def average_end_area_m3(
+    at: Chainages, area_m2: FloatArray, longer: FloatArray | float = 1.0
+) -> FloatArray:
+    """Volume between sections: the mean of neighbouring areas times the distance between them.
+
+    Parameters
+    ----------
+    at : Chainages of n sections
+    area_m2 : (n,)
+    longer : (n,) distance to the next section over that along the lip
+
+    Returns
+    -------
+    (lips,) m³
+    """
+    between = np.zeros_like(area_m2)
+    between[:-1] = np.diff(at.along_m) * (area_m2[1:] + area_m2[:-1]) / 2.0
+    between[at.start[1:] - 1] = 0.0
+    return np.add.reduceat(between * longer, at.start[:-1])
+
+
+def uphill_of(
+    vertices: Chainages, place: FloatArray, lip: IntArray, along_m: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Unit vectors square to lips, to their left, which is uphill.
+
+    Parameters
+    ----------
+    vertices : Chainages of the lips' vertices
+    place : (vertices, 2) easting and northing, m
+    lip, along_m : (n,) m along the lip
+
+    Returns
+    -------
+    (n,) easts and (n,) norths; at a bend of the mean direction over a metre to both sides
+    """
+    (before, share), (after, after_share) = (
+        vertices.weights(lip, along_m + step) for step in (-1.0, 1.0)
+    )
+    run = interpolated(place, after, after_share) - interpolated(place, before, share)
+    size = np.maximum(np.hypot(*run.T), 1e-9)
+    return -run[:, 1] / size, run[:, 0] / size

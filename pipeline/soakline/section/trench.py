@@ -98,6 +98,12 @@ def trenches_of(sections: Sequence[Trench]) -> Trenches:
     )
 
 
+def base_area_m2(trench: Trenches, length_m: FloatArray) -> FloatArray:
+    """Area of level bases, between the slopes of their ends; (swales,) m²."""
+    length = length_m - 2.0 * trench.batter * trench.depth_m
+    return np.asarray(trench.base_width_m * np.maximum(length, 0.0))
+
+
 def daylight_m(
     trench: Trench | Trenches, ground_above_m: FloatArray, slope: FloatArray
 ) -> FloatArray:

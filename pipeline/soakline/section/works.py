@@ -7,11 +7,12 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
-from soakline.section.earthworks import Earthworks, earthworks
-from soakline.section.footprint import Footprint, Mounds, footprint
+from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
+from soakline.section.footprint import Footprint, footprint
 from soakline.section.mound import MoundShape
+from soakline.section.mounds import Mounds
 from soakline.section.stations import LipStations
-from soakline.section.stretches import stretches
+from soakline.section.stretches import Span, stretches
 from soakline.section.strips import only_area
 from soakline.section.trench import Trench, trenches_of
 from soakline.terrain.cells import GeometryArray
@@ -43,8 +44,10 @@ def works_of(
     shape: MoundShape,
     crest_height_m: FloatArray,
     head_m: FloatArray,
-    sills_m: Sequence[Sequence[tuple[float, float]]],
+    open_m: Sequence[Sequence[Span]],
+    filled: GeometryArray,
     spoil_factor: float,
+    other: OtherEarth,
 ) -> GroundWorks:
     """Ground works along the lips of all swales.
 
@@ -56,8 +59,10 @@ def works_of(
     shape : MoundShape
     crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
     head_m : (swales,) over the sills in the check storm, m
-    sills_m : of each swale, stretches of the lip that stay free of the mound, m
+    open_m : of each swale, stretches of the lip that stay free of the mound, m
+    filled : (swales,) ground of causeways, as of `footprint.filled_ground`
     spoil_factor : settled spoil per volume cut
+    other : OtherEarth
 
     Returns
     -------
@@ -67,22 +72,17 @@ def works_of(
     stations = replace(
         stations,
         ground_above_m=_moundable(stations, crest_height_m),
-        fall=np.minimum(stations.fall, 0.9 / shape.batter),
+        fall=np.minimum(stations.fall, shape.steepest_fall),
     )
     length = stations.at.length_m
-    along = stretches(length, sills_m)
+    along = stretches(length, open_m)
+    mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
     volumes = earthworks(
-        stations,
-        trench,
-        shape,
-        crest_height_m,
-        along.mounded_m(),
-        LEAST_MOUNDED_SHARE * length,
-        spoil_factor,
+        stations, trench, mounds, along, LEAST_MOUNDED_SHARE * length, spoil_factor, other
     )
     shore_m = trench.batter * sill_drop_m
-    mounds = Mounds(shape, crest_height_m, volumes.crest_width_m, head_m)
-    return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds))
+    mounds = mounds.with_crest(volumes.crest_width_m)
+    return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds, filled))
 
 
 def _moundable(stations: LipStations, crest_height_m: FloatArray) -> FloatArray:

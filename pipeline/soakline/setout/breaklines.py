@@ -6,8 +6,8 @@ import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.mound import MoundShape, toe_m
-from soakline.section.trench import STEEPEST_BATTER_SLOPE, daylight_m
-from soakline.setout.plan import Swale
+from soakline.section.stations import interpolated, uphill_of, vertices_of
+from soakline.setout.plan import Beside, Swale, Track
 
 EDGES = (
     "mound-toe", "mound-crest-downhill", "mound-crest-uphill", "mound-foot", "lip",
@@ -29,16 +29,19 @@ class Breaklines:
     offset_m : (n, 8) distance from the lip of each of `EDGES`, uphill positive, m
     points : (n, 8, 3) easting, northing and elevation, m
     mounded : (n,) whether the mound stands there; else its edges lie on the ground
+    returns : (ends, 4, 4, 3) the mound's edges, as the first of `EDGES`, from its end at the lip's
+        round the trench's to nothing
     """
 
     along_m: FloatArray
     offset_m: FloatArray
     points: FloatArray
     mounded: BoolArray
+    returns: FloatArray
 
 
 def section_edges(
-    swale: Swale, mound: MoundShape, above_m: FloatArray, depth_m: FloatArray, mounded: BoolArray
+    swale: Swale, mound: MoundShape, beside: Beside, depth_m: FloatArray, mounded: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Offsets and heights of the edges of sections.
 
@@ -46,42 +49,40 @@ def section_edges(
     ----------
     swale : Swale
     mound : MoundShape
-    above_m : (n,) ground less level at the lip, m
+    beside : Beside, n places
     depth_m : (n,) depth of the base there, less than the trench's own in its battered ends, m
     mounded : (n,) bool
 
     Returns
     -------
     offset from the lip, uphill positive, and height over the level, m; (n, 8) each, by the same
-    geometry as the plan's volumes (`section.trench`, `section.mound`)
+    geometry as the plan's volumes (`section.cuts`, `section.mound`)
     """
-    trench = swale.trench
-    n = above_m.size
-    steepest = (STEEPEST_BATTER_SLOPE - 0.01) / max(trench.batter, 1e-6)
-    rise = np.full(n, min(swale.slope, steepest))
-    fall = np.full(n, min(swale.slope, 0.9 / mound.batter))
+    trench, above = swale.trench, beside.above_m
+    n = above.size
+    fall = np.minimum(beside.fall, mound.steepest_fall)
     run = trench.batter * trench.depth_m
-    daylight = np.maximum(daylight_m(trench, above_m, rise), trench.top_width_m)
     crest = np.full(n, swale.crest_height_m)
     width = np.full(n, swale.crest_width_m)
-    toe = toe_m(mound, crest, width, above_m, fall)
+    toe = toe_m(mound, crest, width, above, fall)
     foot = np.full(n, mound.berm_m)
-    crest_start = foot + mound.batter * np.maximum(crest - (above_m - fall * foot), 0.0)
+    crest_start = foot + mound.batter * np.maximum(crest - (above - fall * foot), 0.0)
     offset = np.column_stack(
         [
             -toe, -(crest_start + width), -crest_start, -foot, np.zeros(n),
-            np.full(n, run), np.full(n, run + trench.base_width_m), daylight,
+            np.full(n, run), np.full(n, run + trench.base_width_m), beside.daylight_m,
         ]
     )  # fmt: skip
-    height = above_m[:, None] + np.where(offset < 0, fall[:, None], rise[:, None]) * offset
+    height = above[:, None] + fall[:, None] * offset
     height[:, 1:3] = np.where(mounded[:, None], crest[:, None], height[:, 1:3])
     height[:, LIP] = 0.0  # trimmed, or made up, to the level
     height[:, LIP + 1 : LIP + 3] = -depth_m[:, None]
+    height[:, -1] = beside.daylight_above_m
     return offset, height
 
 
 def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
-    """Edges of a swale at its pegs, its bends, its battered ends and the ends of its mound.
+    """Edges of a swale at its pegs, its bends, its battered ends, its tracks and its mound's ends.
 
     Parameters
     ----------
@@ -93,40 +94,130 @@ def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
     Breaklines; where the lip bends tightly, edges on the inner side may cross
     """
     length = swale.length_m
-    inset = min(swale.trench.batter * swale.trench.depth_m, length / 2.0)
-    edges = [at for reach in swale.mounded_m for at in reach if 0.0 < at < length]
-    gap_side = [
-        at for start, end in swale.mounded_m for at in (start - _UPRIGHT_M, end + _UPRIGHT_M)
-    ]
-    stations = np.concatenate(
-        [swale.vertex_m, swale.chainage_m, [inset, length - inset], edges, gap_side]
-    )
-    along = np.unique(np.round(stations[(stations >= 0) & (stations <= length)], 4))
-    along = along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])]
-    along[-1] = length
+    along = _stations(swale, mound)
     mounded = np.zeros(along.size, dtype=bool)
     for start, end in swale.mounded_m:
         mounded |= (along >= start - 1e-4) & (along <= end + 1e-4)
-    above = np.interp(along, swale.chainage_m, swale.ground_m) - swale.level_m
+    for track in swale.tracks:
+        mounded &= (along < track.start_m - 1e-4) | (along > track.end_m + 1e-4)
     depth = np.minimum(along, length - along) / max(swale.trench.batter, 1e-6)
     depth = np.clip(depth, 0.0, swale.trench.depth_m)
-    offset, height = section_edges(swale, mound, above, depth, mounded)
-    vertex = swale.vertex_m
-    place = np.column_stack([np.interp(along, vertex, swale.lip[:, k]) for k in (0, 1)])
-    left = _left(swale, along)
+    offset, height = section_edges(swale, mound, swale.beside_at(along), depth, mounded)
+    for track in swale.tracks:
+        _lay_track(track, mound, along, offset, height)
+    place, left = _on_lip(swale, along)
     points = np.empty((*offset.shape, 3))
     points[:, :, :2] = place[:, None, :] + offset[:, :, None] * left[:, None, :]
     points[:, :, 2] = swale.level_m + height
-    return Breaklines(along, offset, points, mounded)
-
-
-def _left(swale: Swale, along_m: FloatArray) -> FloatArray:
-    """Unit vectors uphill, (n, 2); at a bend the mean direction over a metre to both sides."""
-    vertex = swale.vertex_m
-    before, after = (
-        np.column_stack([np.interp(along_m + step, vertex, swale.lip[:, k]) for k in (0, 1)])
-        for step in (-1.0, 1.0)
+    return Breaklines(
+        along, offset, points, mounded, _returns(swale, mound, along, offset, height, place, left)
     )
-    run = after - before
-    run /= np.maximum(np.hypot(*run.T), 1e-9)[:, None]
-    return np.column_stack([-run[:, 1], run[:, 0]])
+
+
+def _on_lip(swale: Swale, along_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Places along a lip, and unit vectors uphill there; (n, 2) each."""
+    vertices, corners = vertices_of([swale.lip])
+    lip = np.zeros(along_m.size, dtype=np.int64)
+    place = interpolated(corners, *vertices.weights(lip, along_m))
+    return place, np.column_stack(uphill_of(vertices, corners, lip, along_m))
+
+
+def track_lines(swale: Swale) -> list[FloatArray]:
+    """Both edges of every ford and causeway, over the breaks of its profile; (5, 3) each, m."""
+    lines = []
+    for track in swale.tracks:
+        for at in (track.start_m, track.end_m):
+            place, left = _on_lip(swale, np.array([at]))
+            flat = place + track.at_m[:, None] * left
+            lines.append(np.column_stack([flat, swale.level_m + track.height_m]))
+    return lines
+
+
+def apron_outlines(swale: Swale) -> list[FloatArray]:
+    """Corners of every sill with its apron, (6, 3) m each, round from the lip at its start.
+
+    The sill is level; the apron lies on the ground below it.
+    """
+    outlines = []
+    for sill in swale.sills:
+        ends = np.array([sill.start_m, sill.end_m])
+        place, left = _on_lip(swale, ends)
+        below = swale.beside_at(ends)
+        rows = []
+        for down in (0.0, sill.width_m, sill.width_m + sill.apron_m):
+            ground = swale.level_m + below.above_m - below.fall * down
+            lined = np.minimum(ground, sill.level_m) if down > sill.width_m else sill.level_m
+            rows.append(np.column_stack([place - down * left, np.broadcast_to(lined, 2)]))
+        outlines.append(np.array([*(row[0] for row in rows), *(row[1] for row in rows[::-1])]))
+    return outlines
+
+
+def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
+    length = swale.length_m
+    inset = min(swale.trench.batter * swale.trench.depth_m, length / 2.0)
+    at = [*swale.vertex_m, *swale.chainage_m, inset, length - inset]
+    for start, end in swale.mounded_m:
+        at += [start - _UPRIGHT_M, start, end, end + _UPRIGHT_M]
+    for track in swale.tracks:
+        at += [track.start_m, track.end_m]
+        for high in (0.0, track.crown_m, track.crown_m + swale.trench.depth_m):
+            beyond = mound.batter * high + _UPRIGHT_M
+            at += [track.start_m - beyond, track.end_m + beyond]
+    stations = np.array(at)
+    along: FloatArray = np.unique(np.round(stations[(stations >= 0) & (stations <= length)], 4))
+    along = along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])]
+    along[-1] = length
+    return along
+
+
+def _lay_track(
+    track: Track, mound: MoundShape, along: FloatArray, offset: FloatArray, height: FloatArray
+) -> None:
+    """Sections of a ford or causeway in place of the trench's, and the sides of its fill."""
+    inside = (along >= track.start_m - 1e-4) & (along <= track.end_m + 1e-4)
+    down, near, middle, far, up = track.at_m
+    if track.kind == "ford":
+        # Down the last ramp, over the crown, down to the base and up to the ground.
+        places = np.array([down, near, near, near / 2.0, 0.0, middle, far, up])
+    else:
+        places = np.array([down, 0.0, 0.0, 0.0, 0.0, middle, far, up])
+    offset[inside] = places
+    height[inside] = np.interp(places, track.at_m, track.height_m)
+    if track.kind == "causeway":
+        beyond = np.maximum(np.maximum(track.start_m - along, along - track.end_m), 0.0)
+        side = np.interp(offset, track.at_m, track.height_m) - beyond[:, None] / mound.batter
+        under = (~inside)[:, None] & (offset >= down) & (offset <= up)
+        height[:] = np.where(under, np.maximum(height, side), height)
+
+
+def _returns(
+    swale: Swale,
+    mound: MoundShape,
+    along: FloatArray,
+    offset: FloatArray,
+    height: FloatArray,
+    place: FloatArray,
+    left: FloatArray,
+) -> FloatArray:
+    """Edges of the mound's returns: at the lip's end, at the corner, beside the lip, at nothing."""
+    found = []
+    for at, end in swale.ends(mound).items():
+        k = 0 if at == 0.0 else along.size - 1
+        forward = (-1.0 if k == 0 else 1.0) * np.array([left[k, 1], -left[k, 0]])
+        down, high = offset[k, :LIP], height[k, :LIP]
+        above, fall = float(end.above_m[0]), float(end.fall[0])
+        width, face, tip = (float(v[0]) for v in (end.width_m, end.face_m, end.uphill_m))
+        over = swale.crest_height_m - above
+        # The face falls to ground that falls away, so that its top moves in.
+        top = width - face * (swale.crest_height_m - (above + fall * down[1])) / max(over, 1e-9)
+        ahead = np.array([
+            np.zeros(4), [width, max(top, face), face, 0.0], [width, width - face, face, 0.0],
+            np.zeros(4),
+        ])  # fmt: skip
+        uphill = np.array([down, down, np.zeros(4), np.full(4, tip)])
+        ground = above + float(swale.beside_at(np.array([at])).rise[0]) * tip
+        beside = [above, swale.crest_height_m, swale.crest_height_m, above]
+        level = swale.level_m + np.array([high, high, beside, np.full(4, ground)])
+        flat = place[k] + ahead[..., None] * forward + uphill[..., None] * left[k]
+        found.append(np.concatenate([flat, level[..., None]], axis=2))
+    return np.array(found).reshape(-1, 4, 4, 3)

@@ -6,14 +6,19 @@ import pandas as pd
 
 from soakline.setout.plan import SetOutPlan
 
+_SAME_M = 0.0005
+
 
 def description(plan: SetOutPlan, k: int) -> str:
     """What a peg is and what is dug there, short enough for a controller's screen."""
     pegs = plan.pegs
-    return (
+    words = (
         f"{pegs.swale_id[k]} {pegs.kind[k]} ch {pegs.chainage_m[k]:.2f} "
         f"base {pegs.base_level_m[k]:.3f} cut {pegs.cut_m[k]:.2f}"
     )
+    if pegs.dig_level_m[k] < pegs.base_level_m[k] - _SAME_M:
+        words += f" dig {pegs.dig_level_m[k]:.3f} for {plan.amendment}"
+    return f"{words} daylight {pegs.daylight_m[k]:.2f} at {pegs.daylight_level_m[k]:.3f}"
 
 
 def peg_table(plan: SetOutPlan) -> pd.DataFrame:

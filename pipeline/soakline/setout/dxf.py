@@ -9,7 +9,7 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
 
-from soakline.setout.breaklines import EDGES, LIP, breaklines
+from soakline.setout.breaklines import EDGES, LIP, apron_outlines, breaklines, track_lines
 from soakline.setout.plan import SetOutPlan
 
 LAYERS = {
@@ -19,6 +19,8 @@ LAYERS = {
     "SOAKLINE-DAYLIGHT": 30,
     "SOAKLINE-MOUND-CREST": 3,
     "SOAKLINE-MOUND-TOE": 92,
+    "SOAKLINE-TRACKS": 40,
+    "SOAKLINE-APRONS": 150,
     "SOAKLINE-PEGS": 1,
     "SOAKLINE-PEG-NAMES": 1,
     "SOAKLINE-SPILLWAYS": 6,
@@ -75,6 +77,16 @@ def _draw_swales(plan: SetOutPlan, model: Modelspace) -> None:
                 edge = lines.points[within, k].tolist()
                 if len(edge) > 1:
                     model.add_polyline3d(edge, dxfattribs={"layer": _EDGE_LAYER[name]})
+        for corners in lines.returns:
+            for name, edge in zip(EDGES, corners.transpose(1, 0, 2).tolist(), strict=False):
+                model.add_polyline3d(edge, dxfattribs={"layer": _EDGE_LAYER[name]})
+        for track in track_lines(swale):
+            model.add_polyline3d(track.tolist(), dxfattribs={"layer": "SOAKLINE-TRACKS"})
+        for sill, outline in zip(swale.sills, apron_outlines(swale), strict=True):
+            attributes = {"layer": "SOAKLINE-APRONS"}
+            model.add_polyline3d(outline.tolist(), close=True, dxfattribs=attributes)
+            words = f"{swale.swale_id} {sill.lining}"
+            _write(model, words, tuple(outline[-1].tolist()), "SOAKLINE-APRONS")
 
 
 def _draw_points(plan: SetOutPlan, model: Modelspace) -> None:

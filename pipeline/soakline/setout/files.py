@@ -148,6 +148,7 @@ def _drawing_jobs(
     plan: SetOutPlan, options: SetoutOptions, style: ExitStack
 ) -> list[tuple[Path, int, Write]]:
     """Drawings; the library that draws takes a second to load."""
+    from soakline.setout.detail_sheet import detail_sheets  # noqa: PLC0415
     from soakline.setout.long_sheet import long_sheets  # noqa: PLC0415
     from soakline.setout.section_sheet import section_sheet  # noqa: PLC0415
     from soakline.setout.section_types import section_types  # noqa: PLC0415
@@ -155,6 +156,7 @@ def _drawing_jobs(
 
     style.enter_context(drawing_style())
     sheets = [section_sheet(plan, kind, options.paper) for kind in section_types(plan)]
+    sheets += detail_sheets(plan, options.paper)
     sheets += long_sheets(plan, options.paper)
     jobs: list[tuple[Path, int, Write]] = []
     if "pdf" in options.formats:

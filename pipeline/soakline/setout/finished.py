@@ -1,38 +1,34 @@
 """The ground as it will lie: trench cut into it, mound heaped on it, cell by cell."""
 
+from dataclasses import replace
+
 import numba
 import numpy as np
+from rasterio.features import geometry_mask
+from shapely.geometry.base import BaseGeometry
 
-from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.section.earthworks import LEAST_FALL
 from soakline.section.mound import MoundShape
+from soakline.section.returns import top_m
 from soakline.setout.breaklines import section_edges
 from soakline.setout.plan import SetOutPlan, Swale
 
 
 @numba.njit(cache=True)
-def _burn(
-    finished_m: GroundArray,
-    ground_m: GroundArray,
+def _nearest(
+    shape: tuple[int, int],
     west_m: float,
     north_m: float,
     cell_m: float,
     lip: FloatArray,
-    mounded_m: FloatArray,
-    level_m: float,
-    base_m: float,
-    depth_m: float,
-    batter: float,
-    berm_m: float,
-    mound_batter: float,
-    crest_height_m: float,
-    crest_m: float,
-    fall: float,
-    peg_m: FloatArray,
-    above_m: FloatArray,
     reach_m: float,
-) -> None:
-    """Burn one swale into a window; each cell by its nearest point of the lip."""
-    rows, columns = finished_m.shape
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Of each cell the distance to the lip, that uphill of it, and the chainage.
+
+    Beyond the lip's ends its first and last pieces go on: chainages below 0 and over its length.
+    """
+    rows, columns = shape
     near = np.full((rows, columns), np.inf)
     offset = np.zeros((rows, columns))
     along = np.zeros((rows, columns))
@@ -56,41 +52,120 @@ def _burn(
             for column in range(left, right):
                 x = west_m + (column + 0.5) * cell_m - lip[k, 0]
                 t = (x * east + y * north) / length
-                if (k == 0 and t < 0.0) or (k == segments - 1 and t > length):
-                    continue  # beyond the lip's ends nothing is dug
-                t = min(max(t, 0.0), length)
-                dx, dy = x - t * east / length, y - t * north / length
+                within = min(max(t, 0.0), length)
+                dx, dy = x - within * east / length, y - within * north / length
                 distance = np.sqrt(dx * dx + dy * dy)
-                side = east * y - north * x
                 # On the outer side of a bend both segments end in the same point, and agree.
-                if distance < near[row, column] - 1e-9:
-                    near[row, column] = distance
+                if distance >= near[row, column] - 1e-9:
+                    continue
+                side = (east * y - north * x) / length
+                near[row, column] = distance
+                if (k == 0 and t < 0.0) or (k == segments - 1 and t > length):
+                    offset[row, column], along[row, column] = side, start + t
+                else:
                     offset[row, column] = distance if side >= 0.0 else -distance
-                    along[row, column] = start + t
+                    along[row, column] = start + within
         start += length
+    return near, offset, along
+
+
+@numba.njit(cache=True)
+def _laid(
+    u: float,
+    s: float,
+    ground: float,
+    length: float,
+    trench: FloatArray,
+    mound: FloatArray,
+    pegs: FloatArray,
+    mounded_m: FloatArray,
+    may_dig: bool,
+    may_heap: bool,
+    sills: FloatArray,
+    tracks: FloatArray,
+) -> float:
+    """Height over the level at an offset and a chainage within the lip."""
+    base, depth, batter = trench
+    berm, mound_batter, crest_height, crest, least_crest = mound
+    z = ground
+    above = np.interp(s, pegs[0], pegs[1])
+    if u >= 0.0:
+        floor = -min(u, s, length - s) / batter
+        floor = max(floor, -depth, -depth + (u - batter * depth - base) / batter)
+        if may_dig:
+            z = min(z, floor)
+    else:
+        if above < 0.0 and -u <= least_crest:
+            z = max(z, 0.0)
+        if -u >= berm and may_heap:
+            for k in range(mounded_m.shape[0]):
+                if mounded_m[k, 0] <= s <= mounded_m[k, 1]:
+                    foot = above - np.interp(s, pegs[0], pegs[2]) * berm
+                    crest_end = berm + mound_batter * (crest_height - foot) + crest
+                    up = foot + (-u - berm) / mound_batter
+                    down = crest_height - (-u - crest_end) / mound_batter
+                    z = max(z, min(crest_height, up, down))
+    for k in range(sills.shape[0]):
+        start, end, level, downhill, uphill = sills[k]
+        if start <= s <= end and -downhill <= u <= uphill:
+            z = min(z, level)
+    for k in range(tracks.shape[0]):
+        start, end = tracks[k, 0], tracks[k, 1]
+        at, height = tracks[k, 3:8], tracks[k, 8:13]
+        if not at[0] <= u <= at[4]:
+            continue
+        surface = np.interp(u, at, height)
+        beyond = max(start - s, s - end, 0.0)
+        if beyond == 0.0:
+            return surface
+        if tracks[k, 2] > 0.0 and z <= ground:  # a ford, in ground that nothing is heaped on
+            z = min(z, surface + beyond / batter)
+        z = max(z, surface - beyond / mound_batter)
+    return z
+
+
+@numba.njit(cache=True)
+def _burn(
+    finished_m: GroundArray,
+    ground_m: GroundArray,
+    near: FloatArray,
+    offset: FloatArray,
+    along: FloatArray,
+    reach_m: float,
+    level_m: float,
+    length: float,
+    trench: FloatArray,
+    mound: FloatArray,
+    pegs: FloatArray,
+    mounded_m: FloatArray,
+    may_dig: BoolArray,
+    may_heap: BoolArray,
+    sills: FloatArray,
+    tracks: FloatArray,
+    ends: FloatArray,
+) -> None:
+    """Burn one swale into a window; each cell by its nearest point of the lip."""
+    rows, columns = finished_m.shape
     for row in range(rows):
         for column in range(columns):
-            ground = ground_m[row, column]
+            ground = ground_m[row, column] - level_m
             if near[row, column] > reach_m or np.isnan(ground):
                 continue
             u, s = offset[row, column], along[row, column]
-            if u >= 0.0:
-                floor = -min(u, s, start - s) / batter
-                floor = max(floor, -depth_m, -depth_m + (u - batter * depth_m - base_m) / batter)
-                if level_m + floor < ground:
-                    finished_m[row, column] = min(finished_m[row, column], level_m + floor)
-            elif -u >= berm_m:
-                for k in range(mounded_m.shape[0]):
-                    if mounded_m[k, 0] <= s <= mounded_m[k, 1]:
-                        foot = np.interp(s, peg_m, above_m) - fall * berm_m
-                        crest_end = berm_m + mound_batter * (crest_height_m - foot) + crest_m
-                        top = min(
-                            crest_height_m,
-                            foot + (-u - berm_m) / mound_batter,
-                            crest_height_m - (-u - crest_end) / mound_batter,
-                        )
-                        if level_m + top > ground:
-                            finished_m[row, column] = max(finished_m[row, column], level_m + top)
+            z = ground
+            if s < 0.0 or s > length:
+                if may_heap[row, column]:
+                    ahead = -s if s < 0.0 else s - length
+                    z = max(z, top_m(ends[0 if s < 0.0 else 1], ahead, u, ground))
+            else:
+                z = _laid(
+                    u, s, ground, length, trench, mound, pegs, mounded_m, may_dig[row, column],
+                    may_heap[row, column], sills, tracks,
+                )  # fmt: skip
+            if z < ground:
+                finished_m[row, column] = min(finished_m[row, column], level_m + z)
+            elif z > ground:
+                finished_m[row, column] = max(finished_m[row, column], level_m + z)
 
 
 def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOutPlan) -> None:
@@ -105,14 +180,15 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
 
     Notes
     -----
-    Each cell takes the section at the nearest point of the lip: in the trench the lower of ground
-    and trench, ends battered in from the lip's ends; on the mound the higher of ground and mound,
-    with upright ends at sills. Neither reaches past the lip's ends, so the mound's short returns
-    round them are not in it. The sections are those of the plan's volumes.
+    Each cell takes the section at the nearest point of the lip: where the plan has ponded ground
+    and cut slope the lower of ground and trench, ends battered in from the lip's ends; where it has
+    the mound the higher of ground and mound, upright at sills, with its returns beyond the lip's
+    ends. Sills are cut to their level. Fords and causeways lie square
+    to the lip, the sides of fills as steep as the mound's, those of cuts as the trench's. The
+    sections are those of the plan's volumes.
     """
     mound = plan.mound
     for swale in plan.swales:
-        trench = swale.trench
         reach = _reach_m(swale, mound)
         west, south = swale.lip.min(axis=0) - reach
         east, north = swale.lip.max(axis=0) + reach
@@ -122,33 +198,80 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
         columns = slice(max(left, 0), max(min(right, grid.columns), 0))
         if rows.start >= rows.stop or columns.start >= columns.stop:
             continue
+        own = replace(
+            grid,
+            rows=rows.stop - rows.start,
+            columns=columns.stop - columns.start,
+            west_m=grid.west_m + columns.start * grid.cell_m,
+            north_m=grid.north_m - rows.start * grid.cell_m,
+        )
+        beside = swale.beside
         _burn(
             finished_m[rows, columns],
             ground_m[rows, columns],
-            grid.west_m + columns.start * grid.cell_m,
-            grid.north_m - rows.start * grid.cell_m,
-            grid.cell_m,
-            swale.lip,
-            np.array(swale.mounded_m, dtype=np.float64).reshape(-1, 2),
-            swale.level_m,
-            trench.base_width_m,
-            trench.depth_m,
-            trench.batter,
-            mound.berm_m,
-            mound.batter,
-            swale.crest_height_m,
-            swale.crest_width_m,
-            min(swale.slope, 0.9 / mound.batter),
-            swale.chainage_m,
-            swale.ground_m - swale.level_m,
+            *_nearest(own.shape, own.west_m, own.north_m, own.cell_m, swale.lip, reach),
             reach,
-        )
+            swale.level_m,
+            swale.length_m,
+            np.array([swale.trench.base_width_m, swale.trench.depth_m, swale.trench.batter]),
+            np.array([
+                mound.berm_m, mound.batter, swale.crest_height_m, swale.crest_width_m,
+                mound.least_crest_m,
+            ]),
+            np.array([
+                swale.chainage_m, beside.above_m, np.minimum(beside.fall, mound.steepest_fall),
+            ]),
+            np.array(swale.mounded_m, dtype=np.float64).reshape(-1, 2),
+            _on(swale.dug_ground, own),
+            _on(swale.mound_ground, own),
+            _sills(swale),
+            _tracks(swale),
+            _ends(swale, mound),
+        )  # fmt: skip
+
+
+def _on(ground: BaseGeometry, grid: Grid) -> BoolArray:
+    """Cells whose middles lie on some ground."""
+    if ground.is_empty:
+        return np.zeros(grid.shape, dtype=bool)
+    return np.asarray(~geometry_mask([ground], grid.shape, grid.transform))
+
+
+def _sills(swale: Swale) -> FloatArray:
+    """Start, end, level over the swale's, and reach downhill and uphill of the lip; (k, 5) m."""
+    rows = []
+    for sill in swale.sills:
+        beside = swale.beside_at(np.array([(sill.start_m + sill.end_m) / 2.0]))
+        level = sill.level_m - swale.level_m
+        over = max(float(beside.above_m[0]) - level, 0.0)
+        downhill = sill.width_m + 1.5 * over / max(float(beside.fall[0]), LEAST_FALL)
+        rows.append([sill.start_m, sill.end_m, level, downhill, -swale.trench.batter * level])
+    return np.array(rows, dtype=np.float64).reshape(-1, 5)
+
+
+def _tracks(swale: Swale) -> FloatArray:
+    """Start, end, 1 for a ford, and places and heights of the profile; (k, 13)."""
+    rows = [
+        [track.start_m, track.end_m, float(track.kind == "ford"), *track.at_m, *track.height_m]
+        for track in swale.tracks
+    ]
+    return np.array(rows, dtype=np.float64).reshape(-1, 13)
+
+
+def _ends(swale: Swale, mound: MoundShape) -> FloatArray:
+    """Rows of `section.returns` for both ends; nothing stands where the mound does not reach."""
+    ends = np.zeros((2, 9))
+    for at, end in swale.ends(mound).items():
+        ends[0 if at == 0.0 else 1] = end.rows(mound)[0]
+    return ends
 
 
 def _reach_m(swale: Swale, mound: MoundShape) -> float:
-    """How far trench and mound reach at most: half as much again, since ground is uneven."""
-    full = np.array([swale.trench.depth_m])
-    above = np.array([float(np.max(swale.ground_m)) - swale.level_m])
-    low = np.array([float(np.min(swale.ground_m)) - swale.level_m])
-    sections = [section_edges(swale, mound, e, full, np.array([True]))[0] for e in (above, low)]
-    return 1.5 * float(np.max(np.abs(sections))) + 1.0
+    """How far the works reach at most: the mound half as much again, since ground is uneven."""
+    count = swale.chainage_m.size
+    full = np.full(count, swale.trench.depth_m)
+    offset = section_edges(swale, mound, swale.beside, full, np.ones(count, dtype=bool))[0]
+    tracks = [abs(float(at)) for track in swale.tracks for at in track.at_m]
+    sills = [float(at) for at in _sills(swale)[:, 3]]
+    ends = [float(end.uphill_m[0]) for end in swale.ends(mound).values()]
+    return max([1.5 * float(np.max(np.abs(offset))), *tracks, *sills, *ends]) + 1.0

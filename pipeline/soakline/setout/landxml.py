@@ -110,19 +110,23 @@ def _stations(along_m: FloatArray, height_m: FloatArray) -> str:
     return " ".join(f"{at:.4f} {height:.4f}" for at, height in pairs)
 
 
-def faces(lines: Breaklines) -> npt.NDArray[np.int64]:
-    """Triangles between neighbouring stations and edges, as indices into the (n × 8) points.
+def faces(points: FloatArray) -> npt.NDArray[np.int64]:
+    """Triangles between neighbouring stations and edges; (k, 3) indices into the points in order.
 
     Triangles without area in plan are left out.
+
+    Parameters
+    ----------
+    points : (stations, edges, 3) m
     """
-    n, edges = lines.offset_m.shape
+    n, edges, _ = points.shape
     index = np.arange(n * edges).reshape(n, edges)
     a, b, c, d = (
         corner.ravel()
         for corner in (index[:-1, :-1], index[1:, :-1], index[1:, 1:], index[:-1, 1:])
     )
     both = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
-    corners = lines.points.reshape(-1, 3)[both][:, :, :2]
+    corners = points.reshape(-1, 3)[both][:, :, :2]
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     twice = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
     kept: npt.NDArray[np.int64] = both[twice > 2.0 * _SLIVER_M2]
@@ -132,19 +136,23 @@ def faces(lines: Breaklines) -> npt.NDArray[np.int64]:
 def _surface(parent: ET.Element, swale: Swale, lines: Breaklines) -> None:
     own = ET.SubElement(parent, "Surface", {
         "name": f"{swale.swale_id} finished ground",
-        "desc": "trench and mound; breaklines: " + ", ".join(EDGES),
+        "desc": "trench, mound, its returns, fords and causeways; breaklines: " + ", ".join(EDGES),
     })  # fmt: skip
+    meshes = [lines.points, *lines.returns]
     source = ET.SubElement(own, "SourceData")
     breaks = ET.SubElement(source, "Breaklines")
-    for k, name in enumerate(EDGES):
-        line = ET.SubElement(breaks, "Breakline", {"name": name, "brkType": "standard"})
-        ET.SubElement(line, "PntList3D").text = " ".join(
-            _place(*point) for point in lines.points[:, k].tolist()
-        )
+    for mesh in meshes:
+        for name, edge in zip(EDGES, mesh.transpose(1, 0, 2).tolist(), strict=False):
+            line = ET.SubElement(breaks, "Breakline", {"name": name, "brkType": "standard"})
+            text = " ".join(_place(*point) for point in edge)
+            ET.SubElement(line, "PntList3D").text = text
     definition = ET.SubElement(own, "Definition", {"surfType": "TIN"})
     points = ET.SubElement(definition, "Pnts")
-    for number, point in enumerate(lines.points.reshape(-1, 3).tolist(), 1):
-        ET.SubElement(points, "P", {"id": str(number)}).text = _place(*point)
     triangles = ET.SubElement(definition, "Faces")
-    for face in (faces(lines) + 1).tolist():
-        ET.SubElement(triangles, "F").text = " ".join(map(str, face))
+    first = 1
+    for mesh in meshes:
+        for number, point in enumerate(mesh.reshape(-1, 3).tolist(), first):
+            ET.SubElement(points, "P", {"id": str(number)}).text = _place(*point)
+        for face in (faces(mesh) + first).tolist():
+            ET.SubElement(triangles, "F").text = " ".join(map(str, face))
+        first += mesh.shape[0] * mesh.shape[1]

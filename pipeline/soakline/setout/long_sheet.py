@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan, Swale, Track
 from soakline.setout.sheet import GREY, GROUND, INK, MARGIN_MM, RED, Sheet, scale_that_fits
 
 _LENGTH_SCALES = (100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10000)
@@ -18,7 +18,7 @@ _HEAD_MM = 5.5
 _LEFT_MM = 24.0  # names of the rows of figures
 _LEAST_GAP_MM = 3.0  # between upright figures
 _BANDS = (("peg", 5.5), ("chainage", 8.3), ("ground", 8.5), ("cut", 5.5))
-_BLUE, _BASE, _CREST = "#2d6f9f", "#222222", "#9a6a1f"
+_BLUE, _BASE, _CREST, _TRACK = "#2d6f9f", "#222222", "#9a6a1f", "#6b3fa0"
 _FIRST = {"start": 0, "end": 0, "sill": 1}
 
 
@@ -44,15 +44,16 @@ def _new_sheet(plan: SetOutPlan, paper: str) -> Sheet:
         ("ground", GROUND, "--"),
         ("lip", _BLUE, "-"),
         ("base", _BASE, "-"),
-        ("settled crest of the mound", _CREST, "-"),
+        ("mound, settled", _CREST, "-"),
         ("sill = full water", RED, "-"),
+        ("ford or causeway", _TRACK, "-"),
     )
     for words, colour, style in keys:
         sheet.line([x, x + 8], [y, y], colour, 1.6 if colour == RED else 1.1, style)
         sheet.text(x + 10, y, words, 7)
         x += 16 + 1.55 * len(words)
     words = "Cut: ground down to the base, m. Locate services at every peg before digging."
-    sheet.text(x + 4, y, words, 7, RED)
+    sheet.text(MARGIN_MM + 48.0, sheet.height_mm - MARGIN_MM - 4.0, words, 7, RED)
     return sheet
 
 
@@ -126,8 +127,25 @@ def _lines(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:
     sheet.line(place.x(ends), place.y(level), _BLUE, 1.0)
     for reach in swale.mounded_m:
         sheet.line(place.x(np.array(reach)), place.y(np.full(2, crest)), _CREST, 1.1)
-    for gap in swale.gaps_m:
-        sheet.line(place.x(np.array(gap)), place.y(np.full(2, swale.sill_level_m)), RED, 2.2)
+    for sill in swale.sills:
+        gap = np.array([sill.start_m, sill.end_m])
+        sheet.line(place.x(gap), place.y(np.full(2, sill.level_m)), RED, 2.2)
+    for track in swale.tracks:
+        _track(sheet, swale, place, track)
+
+
+def _track(sheet: Sheet, swale: Swale, place: _Place, track: Track) -> None:
+    """The crown over the track's width, which is solid down to the base under a causeway."""
+    side = 0.0 if track.kind == "ford" else swale.trench.depth_m + track.crown_m
+    start, end = track.start_m, track.end_m
+    crown = swale.level_m + track.crown_m
+    if side:
+        run = side * 2.0  # sides of the fill, drawn as steep as most are
+        along = np.array([start - run, start, end, end + run])
+        levels = np.array([swale.base_level_m, crown, crown, swale.base_level_m])
+        sheet.line(place.x(along), place.y(levels), _TRACK, 1.0)
+    else:
+        sheet.line(place.x(np.array([start, end])), place.y(np.full(2, crown)), _TRACK, 1.0)
 
 
 def _heights(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:

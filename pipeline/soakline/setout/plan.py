@@ -9,8 +9,11 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
+from soakline.section.crossings import CrossingKind
 from soakline.section.mound import MoundShape
-from soakline.section.stretches import joined, stretches
+from soakline.section.mounds import AT_END_M
+from soakline.section.returns import EndReturns, end_returns
+from soakline.section.stretches import Span, joined, stretches
 from soakline.section.trench import Trench
 
 
@@ -31,7 +34,8 @@ class Pegs:
     ----------
     peg_id, swale_id, kind : as in the plan
     easting, northing, level_m : of the peg on the lip
-    chainage_m, ground_m, base_level_m, cut_m : as in the plan
+    chainage_m, ground_m, base_level_m, cut_m, dig_level_m, daylight_m, daylight_level_m : as in
+        the plan
     """
 
     peg_id: tuple[str, ...]
@@ -44,6 +48,73 @@ class Pegs:
     ground_m: FloatArray
     base_level_m: FloatArray
     cut_m: FloatArray
+    dig_level_m: FloatArray
+    daylight_m: FloatArray
+    daylight_level_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Beside:
+    """The ground beside places on a lip; all (n,).
+
+    Parameters
+    ----------
+    above_m : ground less level at the lip, m
+    daylight_m, daylight_above_m : from the lip to where the cut face meets the place's own ground,
+        and ground less level there, m
+    rise, fall : mean slope of the ground uphill and downhill, rise over run
+    """
+
+    above_m: FloatArray
+    daylight_m: FloatArray
+    daylight_above_m: FloatArray
+    rise: FloatArray
+    fall: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Sill:
+    """A level sill with its apron.
+
+    Parameters
+    ----------
+    start_m, end_m : along the lip, m
+    level_m : its elevation, m
+    width_m, apron_m : across the lip, and of the lined ground below it, m
+    lining : of both, in words
+    """
+
+    start_m: float
+    end_m: float
+    level_m: float
+    width_m: float
+    apron_m: float
+    lining: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Track:
+    """A ford or causeway, taken to lie square to the lip.
+
+    Parameters
+    ----------
+    crossing_id, kind : as in the plan
+    start_m, end_m : along the lip, m
+    crown_m : above the swale's level, m
+    pipes, pipe_diameter_m : how many lie under a causeway, and inside; 0 elsewhere
+    at_m, height_m : (5,) breaks of its profile from the lip, uphill positive, and height over the
+        level, m
+    """
+
+    crossing_id: str
+    kind: CrossingKind
+    start_m: float
+    end_m: float
+    crown_m: float
+    pipes: int
+    pipe_diameter_m: float
+    at_m: FloatArray
+    height_m: FloatArray
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -57,11 +128,15 @@ class Swale:
     level_m : of the lip
     sill_level_m : full water; under the lip's level where spoil is spread
     trench : Trench
-    slope : of the ground across the line, rise over run
+    below_m : dug below the base, for what is filled in there
+    slope : mean of the ground across the line, rise over run
     crest_height_m : settled crest above the level; 0 where spoil is spread
     crest_width_m : of the mound, 0 where spoil is spread
-    gaps_m : sills, start and end along the lip, m; the mound is left out there
-    chainage_m, ground_m : (n,) of the pegs, for the ground along the lip
+    head_m : over the sills in the check storm
+    sills, tracks : along the lip; the mound is left out there
+    dug_ground, mound_ground : ponded ground and cut slope together, and the mound, as in the plan
+    chainage_m, ground_m : (n,) of the pegs
+    beside : Beside, at the pegs
     peg_id, peg_kind : (n,)
     cut_m3, fill_m3, face_height_m : as in the plan
     """
@@ -71,12 +146,18 @@ class Swale:
     level_m: float
     sill_level_m: float
     trench: Trench
+    below_m: float
     slope: float
     crest_height_m: float
     crest_width_m: float
-    gaps_m: tuple[tuple[float, float], ...]
+    head_m: float
+    sills: tuple[Sill, ...]
+    tracks: tuple[Track, ...]
+    dug_ground: BaseGeometry
+    mound_ground: BaseGeometry
     chainage_m: FloatArray
     ground_m: FloatArray
+    beside: Beside
     peg_id: tuple[str, ...]
     peg_kind: tuple[str, ...]
     cut_m3: float
@@ -97,13 +178,50 @@ class Swale:
         return self.level_m - self.trench.depth_m
 
     @property
-    def mounded_m(self) -> list[tuple[float, float]]:
+    def mounded_m(self) -> list[Span]:
         """Stretches of the lip that carry the mound, m."""
         if self.crest_height_m <= 0:
             return []
-        along = stretches(np.array([self.length_m]), [joined(self.gaps_m)])
+        open_m = [(sill.start_m, sill.end_m) for sill in self.sills]
+        open_m += [(track.start_m, track.end_m) for track in self.tracks]
+        along = stretches(np.array([self.length_m]), [joined(open_m)])
         own = along.where(along.mounded)
         return list(zip(own.start_m.tolist(), own.end_m.tolist(), strict=True))
+
+    def beside_at(self, along_m: FloatArray) -> Beside:
+        """The ground beside places along the lip, (n,) m; straight from peg to peg."""
+
+        def of(values: FloatArray) -> FloatArray:
+            return np.interp(along_m, self.chainage_m, values)
+
+        own = self.beside
+        return Beside(
+            of(own.above_m),
+            of(own.daylight_m),
+            of(own.daylight_above_m),
+            of(own.rise),
+            of(own.fall),
+        )
+
+    def ends(self, shape: MoundShape) -> dict[float, EndReturns]:
+        """Returns of the mound, by the chainage of the lip's end that they turn round."""
+        reaches, length = self.mounded_m, self.length_m
+        at = [0.0] * bool(reaches and reaches[0][0] < AT_END_M)
+        at += [length] * bool(reaches and length - reaches[-1][1] < AT_END_M)
+        one = np.ones(1)
+        found = {}
+        for along in at:
+            ground = self.beside_at(np.array([along]))
+            found[along] = end_returns(
+                shape,
+                self.crest_height_m * one,
+                self.crest_width_m * one,
+                self.head_m * one,
+                ground.above_m,
+                ground.rise,
+                np.minimum(ground.fall, shape.steepest_fall),
+            )
+        return found
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -121,6 +239,7 @@ class SetOutPlan:
     spillways : id to (easting, northing, sill level), m
     mound : what every mound has in common
     soil : texture and soaking rate, in words
+    amendment : of the bases, in words; empty if there is none
     benchmark : None if the plan has none
     finished : when the plan was made, ISO 8601
     dem : names of the DEM's files with their SHA-256, as the record has them
@@ -136,6 +255,7 @@ class SetOutPlan:
     spillways: Mapping[str, tuple[float, float, float]]
     mound: MoundShape
     soil: str
+    amendment: str
     benchmark: Benchmark | None
     finished: str
     dem: tuple[tuple[str, str], ...]

@@ -2,7 +2,6 @@
 
 import ast
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -10,27 +9,35 @@ import numpy as np
 import pandas as pd
 import shapely
 from pydantic import TypeAdapter
+from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
 from soakline.plan_file import A_PLAN, read_tables
 from soakline.problems import InputProblem, InputRefused
-from soakline.section.earthworks import average_end_area_m3
-from soakline.section.mound import MoundShape, crest_width_for_m
-from soakline.section.stations import Chainages
-from soakline.section.trench import Trench
-from soakline.section.works import LEAST_MOUNDED_SHARE
-from soakline.setout.plan import Benchmark, Pegs, SetOutPlan, Swale
+from soakline.section.crossings import track_profiles
+from soakline.section.mound import MoundShape
+from soakline.section.trench import Trench, trenches_of
+from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sill, Swale, Track
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name",),
     "swales": (
         "swale_id", "level_m", "length_m", "base_width_m", "depth_m", "batter", "slope_pct",
-        "mound_height_m", "face_height_m", "cut_m3", "fill_m3",
+        "mound_height_m", "mound_crest_m", "face_height_m", "cut_m3", "fill_m3",
     ),
-    "spillways": ("spillway_id", "swale_id", "sill_level_m", "sill_length_m"),
+    "swale_ground": ("swale_id", "part"),
+    "spillways": (
+        "spillway_id", "swale_id", "sill_level_m", "sill_length_m", "check_head_m", "sill_width_m",
+        "apron_length_m", "lining",
+    ),
     "pegs": (
         "peg_id", "swale_id", "kind", "chainage_m", "ground_m", "level_m", "base_level_m", "cut_m",
+        "dig_level_m", "daylight_m", "daylight_level_m", "rise_pct", "fall_pct",
+    ),
+    "crossings": (
+        "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
+        "pipe_diameter_m",
     ),
     "run_record": ("key", "value"),
 }  # fmt: skip
@@ -74,28 +81,23 @@ def _refused(path: Path, key: str, found: str, allowed: str) -> InputRefused:
 
 
 def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, str]) -> SetOutPlan:
-    land, pegs, lips = (gpd.GeoDataFrame(tables[n]) for n in ("property", "pegs", "swales"))
+    frames = {name: gpd.GeoDataFrame(tables[name]) for name in _COLUMNS if name not in _TABLES}
+    land, pegs, sills = (frames[name] for name in ("property", "pegs", "spillways"))
     mound = MoundShape(
         float(record["earthworks.berm_m"]),
         float(record["earthworks.mound_batter"]),
         float(record["earthworks.mound_crest_m"]),
     )
-    sills = gpd.GeoDataFrame(tables["spillways"])
-    swales = []
-    for row, lip in zip(lips.to_dict("records"), lips.geometry, strict=True):
-        own = pegs[pegs["swale_id"] == row["swale_id"]].sort_values("chainage_m")
-        over = sills[sills["swale_id"] == row["swale_id"]]
-        full = min([float(row["level_m"]), *over["sill_level_m"]])
-        swales.append(_swale(row, lip, own, (_gaps(lip, own, over), full), mound))
     name = str(land["name"].fillna("").iloc[0]) if len(land) else ""
     marks = ast.literal_eval(record.get("property.benchmark", "{}"))
     rate = float(record["soaking_rate_mm_h"])
+    amendment = record["soil.amendment"]
     return SetOutPlan(
         path=path,
         name=name or path.stem,
         crs_wkt=record["crs"],
         outline=shapely.union_all(land.geometry.to_numpy()),
-        swales=tuple(swales),
+        swales=_swales(frames, float(record["overflow.sill_head_m"])),
         pegs=_pegs(pegs),
         spillways={
             str(i): (float(p.x), float(p.y), float(level))
@@ -105,6 +107,7 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
         },
         mound=mound,
         soil=f"{record['soil.texture']}, soaking {rate:g} mm/h with clogging; test on site",
+        amendment="" if amendment == "none" else amendment,
         benchmark=Benchmark(**{k: float(v) for k, v in marks.items()}) if marks else None,
         finished=record["finished"],
         dem=_dem_files(tables["run_record"]),
@@ -118,94 +121,139 @@ def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:
     return tuple((name, digest) for name, _, digest in pairs if not name.endswith(_NO_HEIGHTS))
 
 
+def _figures(table: pd.DataFrame, name: str) -> FloatArray:
+    return np.asarray(table[name], dtype=np.float64)
+
+
+def _words(table: pd.DataFrame, name: str) -> tuple[str, ...]:
+    return tuple(table[name].astype(str))
+
+
 def _pegs(pegs: gpd.GeoDataFrame) -> Pegs:
     place = pegs.get_coordinates()
-
-    def words(name: str) -> tuple[str, ...]:
-        return tuple(pegs[name].astype(str))
-
-    def figures(name: str) -> FloatArray:
-        return np.asarray(pegs[name], dtype=np.float64)
-
     return Pegs(
-        peg_id=words("peg_id"),
-        swale_id=words("swale_id"),
-        kind=words("kind"),
+        peg_id=_words(pegs, "peg_id"),
+        swale_id=_words(pegs, "swale_id"),
+        kind=_words(pegs, "kind"),
         easting=place["x"].to_numpy(),
         northing=place["y"].to_numpy(),
-        level_m=figures("level_m"),
-        chainage_m=figures("chainage_m"),
-        ground_m=figures("ground_m"),
-        base_level_m=figures("base_level_m"),
-        cut_m=figures("cut_m"),
+        level_m=_figures(pegs, "level_m"),
+        chainage_m=_figures(pegs, "chainage_m"),
+        ground_m=_figures(pegs, "ground_m"),
+        base_level_m=_figures(pegs, "base_level_m"),
+        cut_m=_figures(pegs, "cut_m"),
+        dig_level_m=_figures(pegs, "dig_level_m"),
+        daylight_m=_figures(pegs, "daylight_m"),
+        daylight_level_m=_figures(pegs, "daylight_level_m"),
     )
 
 
-def _gaps(
-    lip: shapely.LineString, pegs: gpd.GeoDataFrame, sills: gpd.GeoDataFrame
-) -> tuple[tuple[float, float], ...]:
-    """Stretches of the lip that sills take; a peg stands at the middle of each."""
-    middles = pegs.loc[pegs["kind"] == "sill", "chainage_m"].to_numpy()
-    gaps = []
-    for point, length in zip(sills.geometry, sills["sill_length_m"], strict=True):
-        at = float(lip.project(shapely.Point(point.x, point.y)))
-        if middles.size:
-            at = float(middles[np.argmin(np.abs(middles - at))])
-        start, end = max(0.0, at - length / 2.0), min(lip.length, at + length / 2.0)
-        gaps.append((start, end))
-    return tuple(sorted(gaps))
+def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple[Swale, ...]:
+    ground = frames["swale_ground"]
+    dug, mounds = (
+        ground[ground["part"].isin(parts)].dissolve("swale_id").geometry
+        for parts in (["ponded", "cut_slope"], ["mound"])
+    )
+    grouped = {
+        name: dict(list(frames[name].groupby("swale_id")))
+        for name in ("pegs", "spillways", "crossings")
+    }
+    nothing = {name: frames[name].iloc[:0] for name in grouped}
+    lips = frames["swales"]
+    found = []
+    for row, lip in zip(lips.to_dict("records"), lips.geometry, strict=True):
+        own = {n: of.get(row["swale_id"], nothing[n]) for n, of in grouped.items()}
+        works = [of.get(row["swale_id"], shapely.Polygon()) for of in (dug, mounds)]
+        found.append(_swale(row, lip, works[0], works[1], own, sill_head_m))
+    return tuple(found)
 
 
 def _swale(
     row: Mapping[str, object],
     lip: shapely.LineString,
-    pegs: gpd.GeoDataFrame,
-    sills: tuple[tuple[tuple[float, float], ...], float],
-    mound: MoundShape,
+    dug_ground: BaseGeometry,
+    mound_ground: BaseGeometry,
+    own: Mapping[str, gpd.GeoDataFrame],
+    sill_head_m: float,
 ) -> Swale:
     figures = {name: float(str(row[name])) for name in _COLUMNS["swales"] if name != "swale_id"}
-    swale = Swale(
+    pegs = own["pegs"].sort_values("chainage_m")
+    sills = _sills(lip, pegs, own["spillways"])
+    trench = Trench(figures["base_width_m"], figures["depth_m"], figures["batter"])
+    level = figures["level_m"]
+    ground = _figures(pegs, "ground_m")
+    heads = _figures(own["spillways"], "check_head_m")
+    return Swale(
         swale_id=str(row["swale_id"]),
         lip=shapely.get_coordinates(lip),
-        level_m=figures["level_m"],
-        sill_level_m=sills[1],
-        trench=Trench(figures["base_width_m"], figures["depth_m"], figures["batter"]),
+        level_m=level,
+        sill_level_m=min([level, *(sill.level_m for sill in sills)]),
+        trench=trench,
+        below_m=float(np.max(_figures(pegs, "base_level_m") - _figures(pegs, "dig_level_m"))),
         slope=figures["slope_pct"] / 100.0,
         crest_height_m=figures["mound_height_m"],
-        crest_width_m=0.0,
-        gaps_m=sills[0],
-        chainage_m=pegs["chainage_m"].to_numpy(np.float64),
-        ground_m=pegs["ground_m"].to_numpy(np.float64),
-        peg_id=tuple(pegs["peg_id"].astype(str)),
-        peg_kind=tuple(pegs["kind"].astype(str)),
+        crest_width_m=figures["mound_crest_m"],
+        head_m=float(heads.max()) if heads.size else sill_head_m,
+        sills=sills,
+        tracks=_tracks(own["crossings"], trench, level),
+        dug_ground=dug_ground,
+        mound_ground=mound_ground,
+        chainage_m=_figures(pegs, "chainage_m"),
+        ground_m=ground,
+        beside=Beside(
+            ground - level,
+            _figures(pegs, "daylight_m"),
+            _figures(pegs, "daylight_level_m") - level,
+            _figures(pegs, "rise_pct") / 100.0,
+            _figures(pegs, "fall_pct") / 100.0,
+        ),
+        peg_id=_words(pegs, "peg_id"),
+        peg_kind=_words(pegs, "kind"),
         cut_m3=figures["cut_m3"],
         fill_m3=figures["fill_m3"],
         face_height_m=figures["face_height_m"],
     )
-    return replace(swale, crest_width_m=crest_width_m(swale, mound))
 
 
-def crest_width_m(swale: Swale, shape: MoundShape) -> float:
-    """Width of the crest that the plan's spoil makes, m; 0 where it is spread.
-
-    The plan holds the spoil's volume, not the crest's width, which follows from it as it did when
-    the mound was reckoned: made-up lip taken off, on the mean ground of the pegs.
-    """
-    mounded = sum(end - start for start, end in swale.mounded_m)
-    if mounded <= 0:
-        return 0.0
-    above = swale.ground_m - swale.level_m
-    low = np.maximum(-above, 0.0) * shape.least_crest_m
-    at = Chainages(np.array([0, low.size]), swale.chainage_m)
-    made_up = float(average_end_area_m3(at, low)[0])
-    over = max(mounded, LEAST_MOUNDED_SHARE * swale.length_m)
-    height, area, mean, slope = (
-        np.asarray(value)
-        for value in (
-            swale.crest_height_m,
-            (swale.fill_m3 - made_up) / over,
-            float(above.mean()) if above.size else 0.0,
-            min(swale.slope, 0.9 / shape.batter),
+def _sills(
+    lip: shapely.LineString, pegs: gpd.GeoDataFrame, spillways: gpd.GeoDataFrame
+) -> tuple[Sill, ...]:
+    """Sills along a lip; a peg stands at the middle of each."""
+    middles = pegs.loc[pegs["kind"] == "sill", "chainage_m"].to_numpy()
+    found = []
+    for row in spillways.itertuples():
+        at = float(lip.project(shapely.Point(row.geometry.x, row.geometry.y)))
+        if middles.size:
+            at = float(middles[np.argmin(np.abs(middles - at))])
+        half = float(row.sill_length_m) / 2.0
+        found.append(
+            Sill(
+                max(0.0, at - half),
+                min(lip.length, at + half),
+                float(row.sill_level_m),
+                float(row.sill_width_m),
+                float(row.apron_length_m),
+                str(row.lining),
+            )
         )
+    return tuple(sorted(found, key=lambda sill: sill.start_m))
+
+
+def _tracks(crossings: gpd.GeoDataFrame, trench: Trench, level_m: float) -> tuple[Track, ...]:
+    """Fords and causeways along a lip; at a gap the ground stays as it is."""
+    over = crossings[crossings["kind"] != "gap"].sort_values("start_m")
+    kind = np.array(over["kind"], dtype=np.str_)
+    crown = _figures(over, "level_m") - level_m
+    profiles = track_profiles(
+        kind, trenches_of([trench] * len(over)), crown, _figures(over, "slope_pct") / 100.0
     )
-    return float(crest_width_for_m(shape, height, area, mean, slope))
+    pipes, diameter = (np.nan_to_num(_figures(over, n)) for n in ("pipes", "pipe_diameter_m"))
+    return tuple(
+        Track(
+            str(row.crossing_id), "ford" if row.kind == "ford" else "causeway",
+            float(row.start_m), float(row.end_m), float(crown[k]),
+            int(pipes[k]), float(diameter[k]),
+            profiles.at_m[k], profiles.height_m[k],
+        )
+        for k, row in enumerate(over.itertuples())
+    )  # fmt: skip

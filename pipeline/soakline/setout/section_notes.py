@@ -49,9 +49,11 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
         f"Trench batter {swales[0].trench.batter:g}, mound batter {plan.mound.batter:g} "
         f"horizontal to 1 vertical; slope of the ground {slope} %."
     )
+    below = max(s.below_m for s in swales)
+    layer = f" Base on {below:.2f} m of {plan.amendment}, dug deeper by as much." * (below > 0.0)
     notes = [
         (f"{count}: " + textwrap.shorten(ids, 3 * letters, placeholder=" ..."), INK),
-        (f"Soil: {plan.soil}.", INK),
+        (f"Soil: {plan.soil}.{layer}", INK),
         (batters, INK),
         (f"Highest cut face at any peg {_range([s.face_height_m for s in swales])} m.", INK),
     ]
@@ -72,7 +74,8 @@ def mound_notes(kind: SectionType) -> Notes:
     swales = kind.swales
     if kind.drawn.crest_height_m > 0:
         high = _range([s.crest_height_m for s in swales])
-        wide = _range([s.crest_width_m for s in swales])
+        # A lip that is all sill carries no mound.
+        wide = _range([s.crest_width_m for s in swales if s.crest_width_m > 0] or [0.0])
         mound = f"Mound: settled crest {high} m over full water, {wide} m wide; none at sills."
         notes = [
             (mound, INK),
@@ -87,5 +90,23 @@ def mound_notes(kind: SectionType) -> Notes:
     return [
         *notes,
         ("D nitrogen fixers, 0 to 2 m above the daylight edge. Symbols are not to scale.", INK),
+        *sill_notes(kind),
         ("Standing water can drown a child and breeds mosquitoes where it stands for days.", RED),
     ]
+
+
+def sill_notes(kind: SectionType) -> Notes:
+    """Sills and their aprons, by lining."""
+    sills = [sill for swale in kind.swales for sill in swale.sills]
+    notes: Notes = []
+    for lining in sorted({sill.lining for sill in sills}):
+        own = [sill for sill in sills if sill.lining == lining]
+        lengths = _range([sill.end_m - sill.start_m for sill in own], 1)
+        words = (
+            f"Sills, {len(own)} lined with {lining}: {lengths} m long, dead level over "
+            f"{own[0].width_m:g} m across the lip; apron {own[0].apron_m:g} m below."
+        )
+        notes.append((words, INK))
+    if any(sill.lining.startswith("stone") for sill in sills):
+        notes.append(("Stone sizes and keys to a licensed engineer's design.", RED))
+    return notes

@@ -8,13 +8,14 @@ from matplotlib.patches import Circle
 
 from soakline.grid import FloatArray
 from soakline.setout.breaklines import section_edges
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import Beside, SetOutPlan, Swale
 from soakline.setout.section_notes import mound_notes, trench_notes
 from soakline.setout.section_types import SectionType
 from soakline.setout.sheet import (
     GREY,
     GROUND,
     INK,
+    LAYER,
     MARGIN_MM,
     SOIL,
     SPOIL,
@@ -25,25 +26,27 @@ from soakline.setout.sheet import (
 
 Floats = Sequence[float] | FloatArray
 
-_SCALES = (10, 20, 25, 30, 40, 50, 100, 200, 500)
+_SCALES = (10, 20, 25, 30, 40, 50, 75, 100, 200, 500)
 _TIER_MM = 6.5
 _NOTES_MM = 42.0  # room for the notes under the drawing
 _TREES_MM = 16.0  # symbols of trees over the ground
 _BESIDE_M = 1.0  # ground shown on both sides
 _SIDE_MM = 16.0  # room for upright dimensions on both sides
 _LINE_MM = 3.9
+_OVER_LINES = 5  # order of drawing
 _LETTER_MM = 1.35  # mean width of a letter of 7 points
 
 
 def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
     """Draw one type; uphill on the left, as one sees it looking along the chainage."""
-    swale = kind.drawn
+    swale, peg = kind.drawn, kind.peg
+    beside = swale.beside_at(swale.chainage_m[peg : peg + 1])
     offset, height = (
         values[0]
         for values in section_edges(
             swale,
             plan.mound,
-            np.array([float(np.mean(swale.ground_m)) - swale.level_m]),
+            beside,
             np.array([swale.trench.depth_m]),
             np.array([swale.crest_height_m > 0]),
         )
@@ -55,40 +58,47 @@ def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
     room = sheet.width_mm - 2 * MARGIN_MM - 2 * _SIDE_MM
     bottom, top = sheet.body_mm
     high_room = top - bottom - _NOTES_MM - 4 * _TIER_MM - _TREES_MM - 8.0
-    ground = np.interp([reach[0], reach[1]], [-1e3, 1e3], [-1e3 * swale.slope, 1e3 * swale.slope])
-    span = max(float(height.max()), float(ground.max())) - min(
-        float(height.min()), float(ground.min())
-    )
+    ground = ground_line_m(beside, np.array(reach))
+    lowest = min(float(height.min()) - swale.below_m, float(ground.min()))
+    span = max(float(height.max()), float(ground.max())) - lowest
     scale = max(
         scale_that_fits(reach[1] - reach[0], room, _SCALES),
         scale_that_fits(span, high_room, _SCALES),
     )
     spare = max(0.0, high_room - 1000.0 * span / scale)
     base_y = bottom + _NOTES_MM + 4 * _TIER_MM + spare / 2.0
-    drawing = _Section(
-        sheet, scale, reach, base_y - 1000.0 * min(height.min(), ground.min()) / scale
-    )
+    drawing = _Section(sheet, scale, reach, base_y - 1000.0 * lowest / scale, beside)
     drawing.ground_and_works(swale, offset, height)
     drawing.dimensions(swale, offset, height, base_y)
     drawing.trees(swale, offset, height)
     sheet.text(
         MARGIN_MM,
         top - 3,
-        f"Scale 1 : {scale} on {paper}. Drawn on the mean ground of {swale.swale_id}, whose cut "
-        "face is the highest of the type. Dimensions in m. Uphill is on the left.",
+        f"Scale 1 : {scale} on {paper}. Drawn at peg {swale.peg_id[peg]}, where the cut face is "
+        "the highest of the type. Dimensions in m. Uphill is on the left.",
         7.5,
     )
     _notes(sheet, plan, kind, bottom + _NOTES_MM - 5.0)
     return sheet
 
 
+def ground_line_m(beside: Beside, offset_m: FloatArray) -> FloatArray:
+    """Ground less level at distances from one lip, uphill positive, m: straight to the daylight
+    edge, and on at its slope.
+    """
+    above, edge = float(beside.above_m[0]), float(beside.daylight_m[0])
+    rise = (float(beside.daylight_above_m[0]) - above) / max(edge, 1e-9)
+    return above + np.where(offset_m < 0.0, float(beside.fall[0]), rise) * offset_m
+
+
 class _Section:
     """Places of a section on the sheet, and what is drawn there."""
 
     def __init__(
-        self, sheet: Sheet, scale: int, reach: tuple[float, float], level_y: float
+        self, sheet: Sheet, scale: int, reach: tuple[float, float], level_y: float, beside: Beside
     ) -> None:
         self.sheet, self.scale, self.reach, self.level_y = sheet, scale, reach, level_y
+        self.beside = beside
         middle = (reach[0] + reach[1]) / 2.0
         self.lip_x = sheet.width_mm / 2.0 + 1000.0 * middle / scale
 
@@ -98,16 +108,15 @@ class _Section:
     def y(self, height_m: float) -> float:
         return float(self.level_y + 1000.0 * height_m / self.scale)
 
-    def ground_m(self, swale: Swale, offset_m: float) -> float:
-        above = float(np.mean(swale.ground_m)) - swale.level_m
-        return above + swale.slope * offset_m
+    def ground_m(self, offset_m: float) -> float:
+        return float(ground_line_m(self.beside, np.array([offset_m]))[0])
 
     def ground_and_works(self, swale: Swale, offset: FloatArray, height: FloatArray) -> None:
         low, high = self.reach
-        sides = [low, high]
-        floor = self.y(float(height.min())) - 4.0
+        sides = [low, 0.0, float(offset[-1]), high]
+        floor = self.y(float(height.min()) - swale.below_m) - 4.0
         xs = [self.x(u) for u in (low, *offset, high)]
-        ys = [self.y(h) for h in (self.ground_m(swale, low), *height, self.ground_m(swale, high))]
+        ys = [self.y(h) for h in (self.ground_m(low), *height, self.ground_m(high))]
         self.sheet.area([*xs, xs[-1], xs[0]], [*ys, floor, floor], SOIL)
         if swale.crest_height_m > 0:
             self.sheet.area(xs[1:5], ys[1:5], SPOIL)
@@ -118,16 +127,22 @@ class _Section:
         wet = [water[0], float(offset[-3]), float(offset[-2]), water[1]]
         depth = [full, -swale.trench.depth_m, -swale.trench.depth_m, full]
         self.sheet.area([self.x(u) for u in wet], [self.y(h) for h in depth], WATER)
+        if swale.below_m > 0.0:
+            base, low = -swale.trench.depth_m, -swale.trench.depth_m - swale.below_m
+            xs_below = [self.x(offset[k]) for k in (-3, -3, -2, -2)]
+            self.sheet.area(xs_below, [self.y(h) for h in (base, low, low, base)], LAYER)
         self.sheet.line(
-            [self.x(u) for u in sides], [self.y(self.ground_m(swale, u)) for u in sides],
+            [self.x(u) for u in sides], [self.y(self.ground_m(u)) for u in sides],
             GROUND, 0.9, "--",
         )  # fmt: skip
         self.sheet.line(xs, ys, INK, 1.4)
         self.sheet.line([self.x(u) for u in water], [self.y(full)] * 2, "#2d6f9f", 1.0)
-        self.sheet.text(
-            self.x(swale.trench.top_width_m * 0.75), self.y(full) + 2.2, "full water = sill", 7,
+        words = self.sheet.text(
+            self.x(swale.trench.top_width_m * 0.62), self.y(full) + 2.2, "full water = sill", 7,
             "#2d6f9f", ha="center",
         )  # fmt: skip
+        # The ground as it was runs through here.
+        words.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
 
     def dimensions(
         self, swale: Swale, offset: FloatArray, height: FloatArray, base_y: float
@@ -178,12 +193,14 @@ class _Section:
             if offset[0] <= at <= offset[-1]:
                 foot = float(np.interp(at, offset, height))
             else:
-                foot = self.ground_m(swale, at)
+                foot = self.ground_m(at)
             x, y = self.x(at), self.y(foot)
             self.sheet.line([x, x], [y, y + 6.0], "#4c6b33", 1.2)
             crown = Circle((x, y + 9.0), 3.0, facecolor="#dbe8cf", edgecolor="#4c6b33", lw=0.8)
+            crown.set_zorder(_OVER_LINES)
             self.sheet.axes.add_artist(crown)
-            self.sheet.text(x, y + 9.0, letter, 7, ha="center", weight="bold")
+            words = self.sheet.text(x, y + 9.0, letter, 7, ha="center", weight="bold")
+            words.set_zorder(_OVER_LINES + 1)
 
 
 def _notes(sheet: Sheet, plan: SetOutPlan, kind: SectionType, top: float) -> None:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from soakline.setout.plan import SetOutPlan, Swale
 
 
@@ -22,6 +24,11 @@ class SectionType:
     def drawn(self) -> Swale:
         """The one with the highest face, which is the one to be careful about."""
         return max(self.swales, key=lambda swale: swale.face_height_m)
+
+    @property
+    def peg(self) -> int:
+        """The peg of that swale at which the face is highest."""
+        return int(np.argmax(self.drawn.beside.daylight_above_m))
 
 
 def section_types(plan: SetOutPlan) -> tuple[SectionType, ...]:

@@ -23,8 +23,8 @@ HEADER_MM = 12.0
 FOOTER_MM = 13.0
 MM_PER_POINT = 25.4 / 72.0
 
-INK, GREY, RED, WATER, SOIL, SPOIL, GROUND = (
-    "#222222", "#777777", "#b01818", "#bcd9ee", "#efe6d8", "#d9c3a0", "#7a5a2e",
+INK, GREY, RED, WATER, SOIL, SPOIL, GROUND, LAYER = (
+    "#222222", "#777777", "#b01818", "#bcd9ee", "#efe6d8", "#d9c3a0", "#7a5a2e", "#b5aea4",
 )  # fmt: skip
 CAUTION = (
     "Not a design to build from unseen. Heights are no better than the DEM: level from an "

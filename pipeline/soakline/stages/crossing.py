@@ -1,21 +1,25 @@
 """Crossings of tracks: which kind each is, what it takes of its swale, and its figures."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 
-from soakline.grid import FloatArray, Grid
+from soakline.grid import BoolArray, FloatArray, Grid
 from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.sills import Outlets, Sill
 from soakline.section.crossings import (
     COVER_M,
+    TrackEarth,
     causeway_m,
+    fill_at_water_m,
     ford_m,
     kind_that_fits,
     pipe_m,
     plug_m,
+    track_earth,
+    track_profiles,
 )
 from soakline.section.design import SectionDesign
 from soakline.section.pipe import pipes_for
@@ -43,7 +47,7 @@ class TrackWorks:
     fall : (n,) slope of the ground along the track, rise over run
     crown_m : least crown of any crossing over the level, m: greatest head and freeboard
     fill_batter : sides of a causeway, horizontal per 1 vertical
-    length_m : (swales,) of the lips, m
+    length_m, sill_drop_m : (swales,) of the lips, and of their sills below the level, m
     """
 
     met: TrackMeetings
@@ -52,21 +56,34 @@ class TrackWorks:
     crown_m: FloatArray
     fill_batter: float
     length_m: FloatArray
+    sill_drop_m: FloatArray
+
+    @property
+    def starts_m(self) -> FloatArray:
+        """Where the track begins along the lip, (n,) m."""
+        reach = _MOST_WIDTHS / 2.0 * self.met.width_m
+        return np.maximum(self.met.start_m, self.met.at_m - reach)
+
+    @property
+    def ends_m(self) -> FloatArray:
+        """Where the track ends along the lip, (n,) m."""
+        reach = _MOST_WIDTHS / 2.0 * self.met.width_m
+        return np.minimum(self.met.end_m, self.met.at_m + reach)
 
     @property
     def top_m(self) -> FloatArray:
         """Of the track along the lip, (n,) m; its own width at a gap."""
-        along = np.minimum(self.met.end_m - self.met.start_m, _MOST_WIDTHS * self.met.width_m)
-        return np.where(self.met.other_lip < 0, along, self.met.width_m)
+        return np.where(self.met.other_lip < 0, self.ends_m - self.starts_m, self.met.width_m)
 
     def spans(self) -> list[list[Span]]:
         """Stretches of each lip that carry no mound, apart from each other, m along it."""
+        return self._by_lip(self.met.other_lip < 0, np.zeros(self.met.lip.size))
+
+    def _by_lip(self, which: BoolArray, beyond_m: FloatArray) -> list[list[Span]]:
+        """Stretches under some tracks, and so far beyond their sides, of each lip."""
         own: list[list[Span]] = [[] for _ in range(self.length_m.size)]
-        over = np.flatnonzero(self.met.other_lip < 0)
-        reach = _MOST_WIDTHS / 2.0 * self.met.width_m
-        starts = np.maximum(self.met.start_m, self.met.at_m - reach)
-        ends = np.minimum(self.met.end_m, self.met.at_m + reach)
-        for k in over:
+        starts, ends = self.starts_m - beyond_m, self.ends_m + beyond_m
+        for k in np.flatnonzero(which):
             own[self.met.lip[k]].append((float(starts[k]), float(ends[k])))
         return [joined(spans) for spans in own]
 
@@ -78,6 +95,15 @@ class TrackWorks:
         asked = fits if self.wanted in ("auto", "gap") else np.full(fits.shape, self.wanted)
         return np.where(self.met.other_lip >= 0, "gap", asked)
 
+    def filled_spans(self, sections: tuple[Trench, ...]) -> list[list[Span]]:
+        """What the fill of causeways takes of each water surface, apart from each other, m."""
+        if self.met.lip.size == 0:
+            return [[] for _ in sections]
+        filled = self.kinds(trenches_of(sections)) == "causeway"
+        over_m = self._causeway_crown_m(self.met.lip) + self.sill_drop_m[self.met.lip]
+        wide = fill_at_water_m(self.top_m, over_m, self.fill_batter)
+        return self._by_lip(filled, (wide - self.top_m) / 2.0)
+
     def taken_m(self, sections: tuple[Trench, ...]) -> FloatArray:
         """Length of each swale that holds no water for the fill of causeways; (swales,) m."""
         taken = np.zeros(self.length_m.size)
@@ -86,9 +112,12 @@ class TrackWorks:
         trench = trenches_of(sections)
         filled = self.kinds(trench) == "causeway"
         lip = self.met.lip[filled]
-        crown = np.maximum(self.crown_m[lip], COVER_M)
+        crown = self._causeway_crown_m(lip)
         np.add.at(taken, lip, plug_m(trench.take(lip), self.top_m[filled], crown, self.fill_batter))
         return np.minimum(taken, _MOST_TAKEN * self.length_m)
+
+    def _causeway_crown_m(self, lip: IntArray) -> FloatArray:
+        return np.maximum(self.crown_m[lip], COVER_M)
 
 
 def track_works(laid: Laid, design: SectionDesign, wanted: str) -> TrackWorks:
@@ -105,7 +134,15 @@ def track_works(laid: Laid, design: SectionDesign, wanted: str) -> TrackWorks:
     if met.lip.size:
         slope = interpolated(stations.slope, *stations.at.weights(met.lip, met.at_m))
     crown = design.sill_head_m + design.freeboard_m - laid.sill_drop_m
-    return TrackWorks(met, wanted, slope * met.sine, crown, design.mound.batter, laid.length_m)
+    return TrackWorks(
+        met,
+        wanted,
+        slope * met.sine,
+        crown,
+        design.mound.batter,
+        laid.length_m,
+        laid.sill_drop_m,
+    )
 
 
 def built_crossings(
@@ -144,7 +181,8 @@ def built_crossings(
     diameter, length, flow, run, level = (np.full(count, np.nan) for _ in range(5))
     if count == 0:
         kind = np.zeros(0, dtype=np.str_)
-        return BuiltCrossings(met, kind, tracks.top_m, level, run, number, diameter, length, flow)
+        nothing = TrackEarth(np.zeros(0), np.zeros(0), np.zeros(0))
+        return _built(tracks, kind, level, run, nothing, number, diameter, length, flow)
     trench = trenches_of(sections)
     kind = tracks.kinds(trench)
     over = trench.take(met.lip)
@@ -166,7 +204,41 @@ def built_crossings(
         sunk = max(0.0, float(diameter[k]) - deep)
         length[k] += 2.0 * tracks.fill_batter * sunk
     run[~np.isfinite(run)] = np.nan
-    return BuiltCrossings(met, kind, tracks.top_m, level, run, number, diameter, length, flow)
+    crown = np.nan_to_num(level - full_level)
+    profiles = track_profiles(kind, over, crown, tracks.fall)
+    earth = track_earth(profiles, over, tracks.fall, tracks.top_m, tracks.fill_batter)
+    none = kind == "gap"
+    earth = TrackEarth(*(np.where(none, 0.0, getattr(earth, f.name)) for f in fields(TrackEarth)))
+    return _built(tracks, kind, level, run, earth, number, diameter, length, flow)
+
+
+def _built(
+    tracks: TrackWorks,
+    kind: npt.NDArray[np.str_],
+    level_m: FloatArray,
+    run_m: FloatArray,
+    earth: TrackEarth,
+    pipes: IntArray,
+    diameter_m: FloatArray,
+    length_m: FloatArray,
+    flow_m3s: FloatArray,
+) -> BuiltCrossings:
+    over = tracks.met.other_lip < 0
+    return BuiltCrossings(
+        met=tracks.met,
+        kind=kind,
+        start_m=np.where(over, tracks.starts_m, np.nan),
+        end_m=np.where(over, tracks.ends_m, np.nan),
+        top_m=tracks.top_m,
+        slope=tracks.fall,
+        level_m=level_m,
+        run_m=run_m,
+        earth=earth,
+        pipes=pipes,
+        pipe_diameter_m=diameter_m,
+        pipe_length_m=length_m,
+        pipe_flow_m3s=flow_m3s,
+    )
 
 
 def _through_m3s(

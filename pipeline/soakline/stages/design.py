@@ -147,9 +147,6 @@ def design_swales(
             design.sill_head_m,
         )
         mound_height = np.where(laid.spread, 0.0, check_head + design.freeboard_m)
-        works, set_out = dug_along(
-            laid, drained, routes, tracks.spans(), mound_height, check_head, design, terrain, site
-        )
         depth = trenches_of(drained.sections).depth_m
         crossings = built_crossings(
             tracks,
@@ -163,6 +160,18 @@ def design_swales(
             sill_level,
             level - depth,
             check_head + design.freeboard_m,
+        )
+        works, set_out = dug_along(
+            laid,
+            drained,
+            routes,
+            tracks,
+            crossings,
+            mound_height,
+            check_head,
+            design,
+            terrain,
+            site,
         )
         points = swale_points(
             run, inputs.features, laid, drained, tracks, works, design, terrain, site

@@ -4,13 +4,19 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
+from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.routes import Route
+from soakline.overflow.sills import Outlets
 from soakline.section.design import SectionDesign
+from soakline.section.earthworks import OtherEarth, sill_cut_m2
+from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.stretches import Span
+from soakline.section.stations import interpolated
+from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import GroundWorks, without_mounds_on, works_of
 from soakline.siting.excluded import ExcludedGround, ground_met
 from soakline.siting.site import Site
+from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
 from soakline.terrain.cells import GeometryArray
@@ -26,7 +32,8 @@ def dug_along(
     laid: Laid,
     drained: Drained,
     routes: list[Route],
-    crossed_m: list[list[Span]],
+    tracks: TrackWorks,
+    crossings: BuiltCrossings,
     mound_height_m: FloatArray,
     check_head_m: FloatArray,
     design: SectionDesign,
@@ -35,30 +42,64 @@ def dug_along(
 ) -> tuple[GroundWorks, Pegs]:
     """Ground works of every swale, and the pegs that set it out, sills included.
 
-    No mound stands at sills, nor where tracks cross: `crossed_m`, of each lip, m along it.
+    No mound stands at sills, nor where tracks cross; what tracks take of the spoil is told by their
+    crossings.
     """
-    lines = laid.placed.lines
+    lines, stations = laid.placed.lines, laid.pegs.stations
     sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
+    trench = trenches_of(drained.sections)
     works = works_of(
-        laid.pegs.stations,
+        stations,
         drained.sections,
         laid.sill_drop_m,
         design.mound,
         mound_height_m,
         check_head_m,
-        [own + crossed for own, crossed in zip(sills, crossed_m, strict=True)],
+        [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)],
+        filled_ground(stations, trench, tracks.filled_spans(drained.sections)),
         design.spoil,
+        _other_earth(laid, drained.outlets, trench, crossings, design),
     )
     set_out = set_pegs(
         [line.coordinates for line in lines],
         laid.level_m,
         [[(start + end) / 2.0 for start, end in own] for own in sills],
         design.widest_m,
-        0.0,
+        design.profile_m,
         terrain.ground_m,
         terrain.grid,
     )
     return _spoil_kept_off(works, routes, site.excluded), set_out
+
+
+def _other_earth(
+    laid: Laid,
+    outlets: Outlets,
+    trench: Trenches,
+    crossings: BuiltCrossings,
+    design: SectionDesign,
+) -> OtherEarth:
+    """What tracks move, what is dug below treated bases, and sills through higher ground."""
+    swales, stations = laid.level_m.size, laid.pegs.stations
+
+    def by_swale(volume_m3: FloatArray) -> FloatArray:
+        return np.bincount(crossings.met.lip, weights=volume_m3, minlength=swales).astype(float)
+
+    sills = [sill for own in outlets.sills for sill in own]
+    lip = np.repeat(np.arange(swales), [len(own) for own in outlets.sills])
+    ends = np.array([(sill.start_m, sill.end_m) for sill in sills], dtype=float).reshape(-1, 2)
+    middle = stations.at.weights(lip, ends.mean(axis=1)) if lip.size else (lip, np.empty(0))
+    above, fall = (interpolated(of, *middle) for of in (stations.ground_above_m, stations.fall))
+    sill_m2 = sill_cut_m2(above + laid.sill_drop_m[lip], fall)
+    layer = np.array([design.on(own).amendment.layer_m for own in laid.texture], dtype=float)
+    return OtherEarth(
+        track_cut_m3=by_swale(crossings.earth.cut_m3),
+        track_fill_m3=by_swale(crossings.earth.fill_m3),
+        below_m3=layer * base_area_m2(trench, laid.length_m),
+        sill_cut_m3=np.bincount(
+            lip, weights=sill_m2 * np.diff(ends, axis=1)[:, 0], minlength=swales
+        ).astype(float),
+    )
 
 
 def _spoil_kept_off(

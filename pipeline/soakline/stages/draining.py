@@ -20,6 +20,7 @@ from soakline.overflow.sills import (
     rank_for,
 )
 from soakline.section.design import SectionDesign
+from soakline.section.footprint import filled_ground
 from soakline.section.trench import Trench, trenches_of
 from soakline.siting.site import Placed
 from soakline.stages.crossing import TrackWorks
@@ -75,16 +76,18 @@ class _Basin:
                 for texture, dug in zip(laid.texture, laid.dug, strict=True)
             ]
         )
-        self._surface: dict[tuple[int, float], float] = {}
+        self._surface: dict[tuple[int, Trench], float] = {}
         self._choices: list[Pools] | None = None
 
     def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
         """Water surfaces with a section each, each drawn once."""
-        asked = [(i, own.top_width_m) for i, own in enumerate(sections)]
+        asked = list(enumerate(sections))
         if any(key not in self._surface for key in asked):
             trench = trenches_of(sections)
+            stations = self.laid.pegs.stations
+            filled = filled_ground(stations, trench, self.tracks.filled_spans(sections))
             shore_m = trench.batter * self.laid.sill_drop_m
-            drawn = ponded_m2(self.laid.pegs, shore_m, trench.top_width_m)
+            drawn = ponded_m2(self.laid.pegs, shore_m, trench.top_width_m, filled)
             self._surface.update(zip(asked, drawn.tolist(), strict=True))
         return np.array([self._surface[key] for key in asked], dtype=float)
 

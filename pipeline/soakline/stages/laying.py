@@ -18,6 +18,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.footprint import ponded_ground
 from soakline.section.pegs import Pegs
+from soakline.section.strips import empty_areas
 from soakline.section.trench import Trench
 from soakline.siting.along_lip import ksat_along_mm_h, texture_along
 from soakline.siting.catchments import Catchments, catchment_polygons
@@ -26,6 +27,7 @@ from soakline.siting.exits import FORBIDDEN
 from soakline.siting.flow_lengths import CatchmentShape, catchment_shape
 from soakline.siting.site import Placed, Site
 from soakline.stages.placing import base_pegs
+from soakline.terrain.cells import GeometryArray
 from soakline.terrain.condition import Terrain
 from soakline.terrain.paths import first_intercept
 from soakline.water.land import Land, area_by_class_m2
@@ -110,10 +112,12 @@ def between_drawn(
     return area
 
 
-def ponded_m2(pegs: Pegs, shore_m: FloatArray, width_m: FloatArray) -> FloatArray:
-    """Water surfaces beside lips, (lips,) m², at a width of each."""
+def ponded_m2(
+    pegs: Pegs, shore_m: FloatArray, width_m: FloatArray, filled: GeometryArray
+) -> FloatArray:
+    """Water surfaces beside lips, (lips,) m², at a width of each; causeways are left out."""
     width = np.broadcast_to(width_m, pegs.stations.at.lips)
-    area: FloatArray = shapely.area(ponded_ground(pegs.stations, shore_m, width))
+    area: FloatArray = shapely.area(ponded_ground(pegs.stations, shore_m, width, filled))
     return area
 
 
@@ -167,6 +171,7 @@ def lay(
     drawn = np.unique(np.quantile(widths, np.linspace(0.0, 1.0, _DRAWN_WIDTHS)))
     spread = slope < run.earthworks.spread_under_pct
     drop = np.where(spread, design.sill_head_m, 0.0)
+    open_ = empty_areas(len(lines))
     batter = [(of_swale or own.largest).batter for own, of_swale in zip(soils, dug, strict=True)]
     shore_m = np.array(batter, dtype=float) * drop
     ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
@@ -192,7 +197,7 @@ def lay(
         drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
         hollow_area_m2=_hollow_areas(placed, terrain, land),
         drawn_width_m=drawn,
-        drawn_m2=np.column_stack([ponded_m2(pegs, shore_m, width) for width in drawn]),
+        drawn_m2=np.column_stack([ponded_m2(pegs, shore_m, width, open_) for width in drawn]),
         findings=diversions.findings,
     )
 

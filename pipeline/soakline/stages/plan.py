@@ -21,6 +21,7 @@ from soakline.outputs.columns import LAYERS, SCHEMAS, frame
 from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
+from soakline.outputs.earthworks import earthworks_table
 from soakline.outputs.general import whole_findings
 from soakline.outputs.geopackage import PlanDescription, write_plan
 from soakline.outputs.land import (
@@ -167,6 +168,7 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "swale_point_ground": point_ground_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
+        "earthworks": earthworks_table(plan),
         "quantities": quantity_table(programme.bill),
     }
     return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}

@@ -8,10 +8,9 @@ import numpy as np
 from soakline.grid import FloatArray
 from soakline.section.cuts import cuts_of, profile_reach_m
 from soakline.section.design import SectionDesign
-from soakline.section.earthworks import average_end_area_m3
 from soakline.section.pegs import set_pegs
 from soakline.section.points import basin_m3, deepest_pond_m, point_rules, pond_m3
-from soakline.section.stations import interpolated
+from soakline.section.stations import average_end_area_m3, interpolated
 from soakline.section.strips import only_area, strips
 from soakline.section.trench import Trench, Trenches, trenches_of
 from soakline.siting.point_places import Wanted

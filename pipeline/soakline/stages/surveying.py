@@ -9,6 +9,7 @@ from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.as_built import AsBuilt, MeasuredLevel
 from soakline.overflow.ranking import LONGEST_SILL_M, Ways
 from soakline.problems import ProblemCollector
+from soakline.section.strips import empty_areas
 from soakline.section.trench import Trench, trenches_of
 from soakline.siting.exits import Exits, exits_at
 from soakline.siting.stretches import AT_END_M, Stretch
@@ -128,7 +129,12 @@ def laid_as_dug(laid: Laid, survey: LipSurvey, sections: tuple[Trench, ...], way
     moved = low | (measured & nowhere)
     trench = trenches_of(sections)
     drawn = [
-        ponded_m2(laid.pegs, trench.batter * drop, np.where(measured, trench.top_width_m, width))
+        ponded_m2(
+            laid.pegs,
+            trench.batter * drop,
+            np.where(measured, trench.top_width_m, width),
+            empty_areas(measured.size),
+        )
         for width in laid.drawn_width_m
     ]
     dug = zip(laid.dug, sections, measured.tolist(), strict=True)

@@ -1,0 +1,121 @@
+"""Mounds along lips: where they stand, where they reach the lips' ends, and what they hold."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from soakline.grid import FloatArray
+from soakline.section.mound import MoundShape, section_area_m2, toe_m
+from soakline.section.returns import EndReturns, end_returns
+from soakline.section.stations import IntArray, LipStations, average_end_area_m3
+from soakline.section.stretches import Stretches
+
+# A stretch that begins this near to the lip's end begins there.
+AT_END_M = 0.1
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Mounds:
+    """What mounds are like, beside their stretches.
+
+    Parameters
+    ----------
+    shape : MoundShape
+    height_m : (swales,) settled crest above the level; 0 where spoil is spread and no mound stands
+    crest_m : (swales,) width of the crest
+    head_m : (swales,) over the sill in the check storm
+    """
+
+    shape: MoundShape
+    height_m: FloatArray
+    crest_m: FloatArray
+    head_m: FloatArray
+
+    def with_crest(self, crest_m: FloatArray | float) -> "Mounds":
+        """The same with crests of another width, m."""
+        return replace(self, crest_m=np.broadcast_to(crest_m, self.height_m.shape))
+
+
+def standing(along: Stretches, mounds: Mounds) -> Stretches:
+    """The same stretches; where spoil is spread none carries a mound."""
+    stands = mounds.height_m[along.lip] > 0
+    return Stretches(along.lip, along.start_m, along.end_m, along.sill, along.mounded & stands)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class MoundReaches:
+    """Stretches that carry a mound, with the ground along each.
+
+    Parameters
+    ----------
+    lip : (stretches,) of each
+    stations : LipStations of each
+    begins, ends : stretches that begin, or end, where their lip does
+    """
+
+    lip: IntArray
+    stations: LipStations
+    begins: IntArray
+    ends: IntArray
+
+
+def mound_reaches(stations: LipStations, along: Stretches) -> MoundReaches:
+    """The stretches of all lips that carry a mound; LipStations of the lips."""
+    own = along.where(along.mounded)
+    length = stations.at.length_m
+    return MoundReaches(
+        own.lip,
+        stations.between(own.lip, own.start_m, own.end_m),
+        np.flatnonzero(own.start_m < AT_END_M),
+        np.flatnonzero(length[own.lip] - own.end_m < AT_END_M),
+    )
+
+
+def returns_of(reaches: MoundReaches, mounds: Mounds) -> tuple[EndReturns, EndReturns]:
+    """Returns of the mounds at the starts, and at the ends, of lips that have one there."""
+    part = reaches.stations
+    found = []
+    for which, station in ((reaches.begins, part.first), (reaches.ends, part.last)):
+        at, lip = station[which], reaches.lip[which]
+        found.append(
+            end_returns(
+                mounds.shape,
+                mounds.height_m[lip],
+                mounds.crest_m[lip],
+                mounds.head_m[lip],
+                part.ground_above_m[at],
+                part.rise[at],
+                part.fall[at],
+            )
+        )
+    return found[0], found[1]
+
+
+def mound_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
+    """Settled spoil in the mounds along lips, (swales,) m³, by average end area along the pegs.
+
+    Round a bend the mound is longer, or shorter, than its lip: distances between sections are those
+    halfway down the mound.
+    """
+    part, shape = reaches.stations, mounds.shape
+    height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
+    above, fall = part.ground_above_m, part.fall
+    area = section_area_m2(shape, height, crest, above, fall)
+    middle = (shape.berm_m + toe_m(shape, height, crest, above, fall)) / 2.0
+    lip, half = part.beside(0.0), part.beside(-middle)
+    straight, bent = (np.hypot(*np.diff(own, axis=0, append=own[-1:]).T) for own in (lip, half))
+    longer = np.where(straight > 0.0, bent / np.where(straight > 0.0, straight, 1.0), 1.0)
+    volume = average_end_area_m3(part.at, np.maximum(area, 0.0), longer)
+    return _by_lip(reaches.lip, volume, mounds)
+
+
+def returns_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
+    """Settled spoil in the mounds' returns beyond the lips' ends, (swales,) m³."""
+    before, after = returns_of(reaches, mounds)
+    lip = np.concatenate([reaches.lip[reaches.begins], reaches.lip[reaches.ends]])
+    volume = np.concatenate([before.volume_m3(mounds.shape), after.volume_m3(mounds.shape)])
+    return _by_lip(lip, volume, mounds)
+
+
+def _by_lip(lip: IntArray, volume_m3: FloatArray, mounds: Mounds) -> FloatArray:
+    return np.bincount(lip, weights=volume_m3, minlength=mounds.height_m.size).astype(float)
