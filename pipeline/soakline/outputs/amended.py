@@ -15,7 +15,8 @@ def basin_m2(plan: Designed) -> FloatArray:
     """Floor that basins add to each swale's base, (swales,) m²."""
     points = plan.points
     added = np.where(points.kind == "basin", points.area_m2, 0.0)
-    return np.bincount(points.lip, weights=added, minlength=plan.figures.length_m.size)
+    floors = np.bincount(points.lip, weights=added, minlength=plan.figures.length_m.size)
+    return np.asarray(floors, dtype=float)
 
 
 def amendment_entries(plan: Designed) -> list[Entry]:
