@@ -1,6 +1,6 @@
 """Storms sent down the chain: sections sized, sills and ways chosen, every storm routed."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,21 +20,20 @@ from soakline.overflow.sills import (
     rank_for,
 )
 from soakline.section.design import SectionDesign
-from soakline.section.footprint import filled_ground
-from soakline.section.trench import Trench, trenches_of
+from soakline.section.trench import Trench
 from soakline.siting.site import Placed
+from soakline.stages.basins import Basins
 from soakline.stages.crossing import TrackWorks
-from soakline.stages.laying import Laid, ponded_m2
+from soakline.stages.laying import Laid
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting, chain_arrays, route_storms
 from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
-from soakline.water.pools import Pools, pools_of
+from soakline.water.pools import Pools
 from soakline.water.sizing import size_down_chain
 
 # Ways are chosen twice, and again where a hollow turns out to be no end.
 _ROUNDS = 6
 _SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
-_LEAST_BASE_LENGTH_M = 0.1
 _USUAL_SILL_M = 5.0
 # Sills are laid for a little more than was routed: longer sills above let peaks through faster.
 _SPARE = 1.01
@@ -61,76 +60,6 @@ class Drained:
     routing: StormRouting
     peak_m3s: FloatArray
     findings: tuple[Finding, ...]
-
-
-class _Basin:
-    """The swales as basins: pools for any choice of sections."""
-
-    def __init__(
-        self, laid: Laid, design: SectionDesign, tracks: TrackWorks, coefficient: float
-    ) -> None:
-        self.laid, self.tracks, self.coefficient = laid, tracks, coefficient
-        self.steps = _steps(
-            [
-                (dug,) if dug else design.on(texture).sections
-                for texture, dug in zip(laid.texture, laid.dug, strict=True)
-            ]
-        )
-        self._surface: dict[tuple[int, Trench], float] = {}
-        self._choices: list[Pools] | None = None
-
-    def ponded_m2(self, sections: tuple[Trench, ...]) -> FloatArray:
-        """Water surfaces with a section each, each drawn once."""
-        asked = list(enumerate(sections))
-        if any(key not in self._surface for key in asked):
-            trench = trenches_of(sections)
-            stations = self.laid.pegs.stations
-            filled = filled_ground(stations, trench, self.tracks.filled_spans(sections))
-            shore_m = trench.batter * self.laid.sill_drop_m
-            drawn = ponded_m2(self.laid.pegs, shore_m, trench.top_width_m, filled)
-            self._surface.update(zip(asked, drawn.tolist(), strict=True))
-        return np.array([self._surface[key] for key in asked], dtype=float)
-
-    def choices(self, sill_m: FloatArray) -> list[Pools]:
-        """Pools of all swales with each step of their sections, water surfaces about right."""
-        count = self.laid.length_m.size
-        if self._choices is None:
-            self._choices = [
-                self.pools(
-                    step,
-                    self.laid.about_ponded_m2(trenches_of(step).top_width_m),
-                    np.zeros(count),
-                )
-                for step in self.steps
-            ]
-        built = np.where(sill_m > 0.0, sill_m, self.laid.length_m)
-        return [replace(own, sill_m=built) for own in self._choices]
-
-    def pools(
-        self, sections: tuple[Trench, ...], ponded_m2: FloatArray, sill_m: FloatArray
-    ) -> Pools:
-        """Level pools of the swales."""
-        trench = trenches_of(sections)
-        # The shortest lips hold no more than the slope of their ends leaves.
-        open_m = self.laid.length_m - self.tracks.taken_m(sections)
-        length = np.maximum(open_m, 2.0 * trench.batter * trench.depth_m + _LEAST_BASE_LENGTH_M)
-        return pools_of(
-            trench.base_width_m,
-            trench.depth_m,
-            trench.batter,
-            length,
-            trench.depth_m - self.laid.sill_drop_m,
-            ponded_m2,
-            self.laid.soak_m_h,
-            sill_m,
-            self.coefficient,
-        )
-
-
-def _steps(sections: list[tuple[Trench, ...]]) -> list[tuple[Trench, ...]]:
-    """Each swale's own sections in as many steps as any has: its largest stands in at the end."""
-    count = max((len(own) for own in sections), default=0)
-    return [tuple(own[min(k, len(own) - 1)] for own in sections) for k in range(count)]
 
 
 def judged_at_first(
@@ -178,7 +107,7 @@ def drain(
     the greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no
     end any more, and ways are chosen again.
     """
-    basin = _Basin(laid, design, tracks, rules.coefficient)
+    basin = Basins(laid, design, tracks, rules.coefficient)
     event = arrivals.event
     check = event.of("check")
     bound = own_bound_m3s(event, feeds_of(laid.area_m2, np.zeros(laid.length_m.size), event.land))
@@ -275,7 +204,7 @@ def _governing(laid: Laid, arrivals: Arrivals) -> _Governing:
 class _Round:
     """What is done anew whenever sills are laid: sections sized, storms routed."""
 
-    basin: _Basin
+    basin: Basins
     arrivals: Arrivals
     design: _Governing
     max_drain_h: float
