@@ -191,7 +191,12 @@ def ways_from(
 
 
 def place(
-    terrain: Terrain, site: Site, features: Features, spacing: SpacingKeys, interval_m: float
+    terrain: Terrain,
+    site: Site,
+    features: Features,
+    spacing: SpacingKeys,
+    interval_m: float,
+    radius_m: float,
 ) -> list[LipLine]:
     """Lips by the spacing rule, whatever drains to them.
 
@@ -202,6 +207,7 @@ def place(
     features : planting blocks carry their own tree height
     spacing : the run file's `[spacing]`
     interval_m : vertical interval outside the blocks, m
+    radius_m : least that lines may bend by, where the ground tolerance allows it, m
 
     Returns
     -------
@@ -218,7 +224,7 @@ def place(
         features,
         spacing.max_spacing_m,
     )
-    return place_lines(series, site.siteable, terrain.ground_m, site.limits)
+    return place_lines(series, site.siteable, terrain.ground_m, site.limits, radius_m)
 
 
 def small_catchments(fed: BoolArray, least_m2: float) -> tuple[Finding, ...]:

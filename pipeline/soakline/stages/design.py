@@ -28,6 +28,7 @@ from soakline.stages.measuring import Measured, concentration_of, measure
 from soakline.stages.placing import final_lines, lines_by_rule, ways_of_final, ways_over
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
+    bend_radius_m,
     event_on,
     ratio_spacing_m,
     sill_rules,
@@ -90,7 +91,12 @@ def design_swales(
             "lines",
             lambda: lines_by_rule(run, inputs, terrain, site, design, event),
             # Rain tells where lines lie only where the rule asks for it.
-            (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
+            (
+                run.spacing,
+                run.rain.annual_mm,
+                event if run.spacing.rule == "runoff" else None,
+                bend_radius_m(run, inputs),
+            ),
             ("siting", "section", "terrain", "water", "stages"),
         )
         final = final_lines(by_rule, run, terrain, site, event)

@@ -18,7 +18,7 @@ from soakline.siting.crossings import parted_at_tracks
 from soakline.siting.excluded import ground_met
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order
 from soakline.siting.site import Placed, Site, place, ways_from
-from soakline.stages.rules import interval_of, sill_rules
+from soakline.stages.rules import bend_radius_m, interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, fastest_peak_m3s
 from soakline.water.land import area_by_class_m2
@@ -111,7 +111,7 @@ def lines_by_rule(
 ) -> Lines:
     """Lips by the spacing rule, with catchments, ends and exits."""
     interval, rule = interval_of(run, design, site, terrain, event)
-    lines = place(terrain, site, inputs.features, run.spacing, interval)
+    lines = place(terrain, site, inputs.features, run.spacing, interval, bend_radius_m(run, inputs))
     lines = clear_of_exclusions(lines, site, design, terrain)
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
