@@ -83,6 +83,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "no_swale": ("caution", "no swale fits on this land, and why"),
     "unserved_ground": ("note", "allowed ground that drains to no swale, and why"),
     "small_hollows": ("note", "hollows too small to list: count, area, deepest"),
+    "short_for_machine": ("note", "pieces of line left out because the machine digs none so short"),
     "small_catchment": ("note", "pieces of line left out because little drains to them"),
     "land_not_covered": (
         "note",
@@ -138,7 +139,10 @@ CODES: Mapping[str, tuple[str, str]] = {
     # building
     "machine_hours_rough": ("note", "hours are those of the table of machines, and what they lack"),
     "machine_unfit": ("caution", "bucket, depth or reach of the machine do not fit the section"),
-    "machine_bends_wider": ("caution", "lines may bend more tightly than the machine follows"),
+    "bend_too_tight": (
+        "note",
+        "the ground tolerance leaves bends tighter than the machine's or the run file's radius",
+    ),
     "rates_missing": ("note", "costs leave out what no rate is given for"),
     "phase_without_safe_end": ("stop", "a phase of building holds a swale without a safe end"),
     "phase_over_limit": ("caution", "one swale takes more than the limit of a phase"),

@@ -10,7 +10,7 @@ from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
 from soakline.siting.levels import first_level_m
 from soakline.siting.lines import LipLine, PlacingLimits, opened_at, part_of
-from soakline.siting.lip import AIM_M, evenly, lay_lip
+from soakline.siting.lip import AIM_M, evenly, lay_lips
 from soakline.siting.measure import spacing_above
 from soakline.siting.place import LevelSeries, place_lines
 from soakline.siting.split import _equal_pieces
@@ -110,7 +110,9 @@ def test_a_lip_holds_the_tolerance_with_tens_of_vertices(name: str, noise_m: flo
     long = [line for line in lines if length_of(line) > 100.0]
     assert long
     for line in long:
-        lip = lay_lip(evenly(line, 1.0), ground, grid, level, 0.15)
+        (lip,) = lay_lips(
+            [evenly(line, 1.0)], np.array([level]), np.array([False]), ground, grid, 0.15, 6.0
+        )
         at = stations_along(lip, 0.25)
         above = ground_at(ground, grid, at.easting_m, at.northing_m) - level
         assert np.nanmin(above) >= -0.03
@@ -218,7 +220,7 @@ def test_lines_keep_clear_of_what_is_excluded(form: Height) -> None:
     siteable = siteable_of(terrain, excluded)
     everywhere = np.ones(dem.shape, dtype=bool)
     levels = LevelSeries(np.array([400.0, 404.0]), 4.0, everywhere)
-    lines = place_lines((levels,), siteable, terrain.ground_m, LIMITS, NONE_GIVEN)
+    lines = place_lines((levels,), siteable, terrain.ground_m, LIMITS, NONE_GIVEN, 6.0)
     assert len(lines) >= 3
     for line in lines:
         lip = shapely.LineString(line.coordinates)

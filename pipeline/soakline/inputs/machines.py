@@ -44,7 +44,7 @@ class Machine:
     bucket_widths_m : narrowest first
     dig_depth_m : deepest that it digs below where it stands
     reach_m : farthest that it digs at ground level
-    least_bend_m : radius of the tightest bend that it follows
+    least_bend_m : radius of the tightest bend that it follows; it digs no shorter piece of line
     bank_m3_h : bank volume dug and heaped in an hour, by group of soils
     source : of these figures
     """

@@ -8,6 +8,7 @@ import shapely
 from soakline.findings import Finding, Severity
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
+from soakline.siting.bends import tight_bends
 from soakline.works.phases import fed_later
 
 _NAMED_SWALES = 6
@@ -41,17 +42,21 @@ def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
         "ask whoever will dig for an output on this ground; put it into a table of your own "
         "(earthworks.machines)",
     )
-    limit = plan.run.siting.min_bend_radius_m
-    if machine.least_bend_m > limit:
-        yield Finding(
-            "machine_bends_wider",
-            "caution",
-            "swales",
-            "",
-            f"{machine.name} follows bends of {machine.least_bend_m:g} m radius and more; lines "
-            f"may bend to {limit:g} m (siting.min_bend_radius_m)",
-            "choose a smaller machine, or a larger least radius",
-        )
+    radius = max(plan.run.siting.min_bend_radius_m, machine.least_bend_m)
+    for i, line in enumerate(plan.placed.lines):
+        bends = tight_bends(line.coordinates, radius)
+        if bends.count:
+            yield _swale(
+                plan,
+                i,
+                "bend_too_tight",
+                "note",
+                f"{bends.count} bends over {bends.length_m:.0f} m of lip are tighter than "
+                f"{radius:g} m radius, the tightest {bends.radius_m:.1f} m at "
+                f"{bends.along_m:.0f} m along: the ground tolerance allows no wider ones",
+                "dig these bends in short steps or by hand, end the swale before them, or allow a "
+                "larger siting.ground_tolerance_m",
+            )
     footprint, figures = plan.works.footprint, plan.figures
     dug_m = (shapely.area(footprint.ponded) + shapely.area(footprint.cut_slope)) / figures.length_m
     for i, section in enumerate(figures.sections):

@@ -1,16 +1,22 @@
 """From a raw level line to a lip that can be pegged: few vertices, ground within the tolerance.
 
-The lip is a chain of straight chords between points of the level line. Every chord is tried against
-the ground under it, sampled at the step of the line's points; the chain with the least cost wins.
-Cost counts vertices, distance of the ground from the height aimed at, and ground outside the band
-in which a sill can lie; ground outside the tolerance forbids a chord.
+The level line is faired to the bend of the digging machine. The lip is a chain of straight chords
+between points of it. Every chord is tried against the ground under it, sampled at the step of the
+line's points; the chain with the least cost wins. Cost counts vertices, turns that are sharper than
+the bend allows, distance of the ground from the height aimed at, and ground outside the band in
+which a sill can lie; ground outside the tolerance forbids a chord.
 """
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import numba
 import numpy as np
 import numpy.typing as npt
 
-from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.siting.band import HeightBand
+from soakline.siting.fairing import fair
 from soakline.terrain.ground import bilinear
 
 # Ground above the level that lines are laid for: survey noise of 5 cm leaves the smoothed ground
@@ -19,7 +25,7 @@ AIM_M = 0.015
 SILL_BAND_M = 0.05
 
 # Kept inside the contract's −0.03 m and the run file's tolerance, for ground between samples.
-_LOWEST_M = -0.022
+LOWEST_M = -0.022
 _MARGIN_M = 0.01
 
 _COARSE_M = 5.0
@@ -27,7 +33,14 @@ _SETTLE_STEPS = 6
 _LONGEST_CHORD_M = 30.0
 _DEVIATION_SCALE_M = 0.01
 _DEVIATION_COST = 0.02  # per metre of chord one scale off the aim; one vertex costs 1
+_MOST_DEVIATION_COST = 0.1  # a line faired off its level stays where it is faired to
 _NO_SILL_COST = 0.25  # per metre of chord outside the band for sills
+# Turns at a vertex: the sharpest, in radians, however long its chords, and the bend asked of
+# chords, a little wider than that of the line.
+_SHARPEST_TURN = 0.28
+_TIGHTER = 1.1
+_TURN_COST, _MOST_TURN_COST = 2.0, 100.0
+_BEHIND_COST = 4.0
 
 
 def point_step_m(cell_m: float) -> float:
@@ -88,6 +101,56 @@ def _settle(row: FloatArray, column: FloatArray, ground_m: GroundArray, height_m
 
 
 @numba.njit(cache=True)
+def _turn_cost(cross: float, dot: float, allowed: float) -> float:
+    """Cost of a turn between two unit vectors over the one that the radius allows, both radians."""
+    if dot > 0.0 and np.abs(cross) <= 0.95 * allowed:
+        return 0.0
+    over = np.arctan2(np.abs(cross), dot) / allowed
+    cost: float = min(max(0.0, _TURN_COST * (over * over - 1.0)), _MOST_TURN_COST)
+    return cost
+
+
+@numba.njit(cache=True)
+def _chord_cost(
+    from_row: float,
+    from_column: float,
+    to_row: float,
+    to_column: float,
+    ground_m: GroundArray,
+    level_m: float,
+    samples: int,
+    length_m: float,
+    highest_m: float,
+    most: float,
+    is_neighbour: bool,
+) -> float:
+    """Cost of a chord, its vertex included; infinite where it does not hold or costs too much."""
+    own = 1.0
+    piece = length_m / samples
+    for s in range(1, samples + 1):
+        share = s / samples
+        above = (
+            bilinear(
+                ground_m,
+                from_row + share * (to_row - from_row),
+                from_column + share * (to_column - from_column),
+            )
+            - level_m
+        )
+        # Neighbouring points stay joined whatever lies between them: the level line is the best
+        # there is.
+        if not is_neighbour and not (LOWEST_M <= above <= highest_m):
+            return np.inf
+        off = (above - AIM_M) / _DEVIATION_SCALE_M
+        own += min(_DEVIATION_COST * off * off, _MOST_DEVIATION_COST) * piece
+        if above < 0.0 or above > SILL_BAND_M:
+            own += _NO_SILL_COST * piece
+        if own >= most:
+            return np.inf
+    return own
+
+
+@numba.njit(cache=True, nogil=True)
 def _chain(
     row: FloatArray,
     column: FloatArray,
@@ -96,77 +159,107 @@ def _chain(
     cell_m: float,
     step_m: float,
     highest_m: float,
+    radius_m: float,
 ) -> npt.NDArray[np.int64]:
-    """Indices of the points that the cheapest chain keeps."""
+    """Indices of the points that the cheapest chain keeps.
+
+    What a vertex costs depends on both chords that meet there, so that the chains compared are
+    those that end with the same chord.
+    """
     n = row.size
-    window = int(_LONGEST_CHORD_M / step_m)
-    cost = np.full(n, np.inf)
-    came_from = np.zeros(n, np.int64)
-    cost[0] = 0.0
+    window = min(int(_LONGEST_CHORD_M / step_m), n - 1)
+    # By the point that a chord ends at, and how many points back it begins.
+    cost = np.full((n, window), np.inf)
+    came_from = np.zeros((n, window), np.int64)
+    down, right, length_m = np.zeros((n, window)), np.zeros((n, window)), np.zeros((n, window))
+    cheapest = np.zeros(n, np.int64)
+    cost[0, 0] = 0.0
     for j in range(1, n):
         for i in range(j - 1, max(-1, j - window - 1), -1):
-            length_m = np.hypot(row[j] - row[i], column[j] - column[i]) * cell_m
-            samples = max(1, int(np.ceil(length_m / step_m)))
-            total = cost[i] + 1.0
-            holds = True
-            for s in range(1, samples + 1):
-                share = s / samples
-                above = (
-                    bilinear(
-                        ground_m,
-                        row[i] + share * (row[j] - row[i]),
-                        column[i] + share * (column[j] - column[i]),
+            back = j - i - 1
+            own_m = max(np.hypot(row[j] - row[i], column[j] - column[i]) * cell_m, 1e-9)
+            # A chain so far behind the best one to this point hardly ever comes to the fore.
+            most = cost[j, cheapest[j]] + _BEHIND_COST - cost[i, cheapest[i]]
+            own = _chord_cost(
+                row[i], column[i], row[j], column[j], ground_m, level_m,
+                max(1, int(np.ceil(own_m / step_m))), own_m, highest_m, most, i == j - 1,
+            )  # fmt: skip
+            if not own < most:
+                continue
+            length_m[j, back] = own_m
+            down[j, back] = (row[j] - row[i]) * cell_m / own_m
+            right[j, back] = (column[j] - column[i]) * cell_m / own_m
+            before, place = (0.0, 0) if i == 0 else (np.inf, 0)
+            # The cheapest chain to where the chord begins comes first: if the chord goes on
+            # straight enough, no other can do better.
+            for nth in range(-1, min(i, window)):
+                k = cheapest[i] if nth < 0 else nth
+                if before <= cost[i, cheapest[i]]:
+                    break
+                turned = cost[i, k]
+                if turned < before and radius_m > 0.0:
+                    mean_m = 0.5 * (own_m + length_m[i, k])
+                    turned += _turn_cost(
+                        right[j, back] * down[i, k] - down[j, back] * right[i, k],
+                        right[j, back] * right[i, k] + down[j, back] * down[i, k],
+                        min(_SHARPEST_TURN, mean_m / (_TIGHTER * radius_m)),
                     )
-                    - level_m
-                )
-                # Neighbouring points stay joined whatever lies between them: the level line is
-                # the best there is.
-                if i < j - 1 and not (_LOWEST_M <= above <= highest_m):
-                    holds = False
-                    break
-                off = (above - AIM_M) / _DEVIATION_SCALE_M
-                piece = length_m / samples
-                total += _DEVIATION_COST * piece * off * off
-                if above < 0.0 or above > SILL_BAND_M:
-                    total += _NO_SILL_COST * piece
-                if total >= cost[j]:
-                    holds = False
-                    break
-            if holds and total < cost[j]:
-                cost[j] = total
-                came_from[j] = i
+                if turned < before:
+                    before, place = turned, k
+            cost[j, back] = before + own
+            came_from[j, back] = place
+            if cost[j, back] < cost[j, cheapest[j]]:
+                cheapest[j] = back
     kept = np.empty(n, np.int64)
     count = 0
-    j = n - 1
+    j, back = n - 1, cheapest[n - 1]
     while j > 0:
         kept[count] = j
         count += 1
-        j = came_from[j]
+        j, back = j - back - 1, came_from[j, back]
     kept[count] = 0
     return kept[: count + 1][::-1]
 
 
-def lay_lip(
-    points: FloatArray, ground_m: GroundArray, grid: Grid, level_m: float, tolerance_m: float
-) -> FloatArray:
-    """Chords over the points of a level line that hold the ground tolerance.
+def lay_lips(
+    lines: Sequence[FloatArray],
+    level_m: FloatArray,
+    closed: BoolArray,
+    ground_m: GroundArray,
+    grid: Grid,
+    tolerance_m: float,
+    radius_m: float,
+) -> list[FloatArray]:
+    """Chords over the points of level lines that hold the ground tolerance and bend no tighter.
 
     Parameters
     ----------
-    points : (n, 2) easting and northing near the ground at `level_m` + `AIM_M`, evenly spaced, m
+    lines : (n, 2) easting and northing near the ground at the level + `AIM_M`, evenly spaced, m
+    level_m : (lines,) of the full water, m
+    closed : (lines,) bool; such a line repeats its start
     ground_m : (rows, columns) float32, m
     grid : Grid
-    level_m : level of the full water, m
     tolerance_m : most that the ground may stand above the level, m
+    radius_m : least that lines may bend by, where the tolerance allows it; 0 for any; m
 
     Returns
     -------
-    (k, 2) vertices, m; a closed line stays closed
+    (k, 2) vertices of each, m; a closed line stays closed
     """
-    row, column = grid.row_column(points[:, 0], points[:, 1])
-    row, column = row.copy(), column.copy()
-    _settle(row, column, ground_m, level_m + AIM_M)
-    step_m = point_step_m(grid.cell_m)
+    settled = []
+    for line, level in zip(lines, level_m, strict=True):
+        row, column = (place.copy() for place in grid.row_column(line[:, 0], line[:, 1]))
+        _settle(row, column, ground_m, level + AIM_M)
+        settled.append(np.column_stack(grid.easting_northing(row, column)))
     highest = max(tolerance_m - _MARGIN_M, min(SILL_BAND_M, tolerance_m))
-    kept = _chain(row, column, ground_m, level_m, grid.cell_m, step_m, highest)
-    return np.column_stack(grid.easting_northing(row[kept], column[kept]))
+    band = HeightBand(LOWEST_M, AIM_M, highest)
+    step_m = point_step_m(grid.cell_m)
+
+    def chained(line: FloatArray, level: float) -> FloatArray:
+        row, column = (np.ascontiguousarray(at) for at in grid.row_column(line[:, 0], line[:, 1]))
+        kept = _chain(row, column, ground_m, level, grid.cell_m, step_m, highest, radius_m)
+        return line[kept]
+
+    faired = fair(settled, level_m, closed, ground_m, grid, band, radius_m)
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return list(pool.map(chained, faired, level_m))

@@ -18,7 +18,7 @@ from soakline.siting.lines import (
     in_order,
     opened_at,
 )
-from soakline.siting.lip import AIM_M, evenly, lay_lip, point_step_m
+from soakline.siting.lip import AIM_M, evenly, lay_lips, point_step_m
 from soakline.siting.split import split
 from soakline.siting.stations import (
     BLOCKED,
@@ -59,10 +59,10 @@ def _is_closed(points: FloatArray) -> bool:
     return len(points) > 3 and bool(np.array_equal(points[0], points[-1]))
 
 
-def _raw_lines(
+def _runs_of_level(
     series: LevelSeries, siteable: Siteable, ground_m: GroundArray, limits: PlacingLimits
 ) -> Iterator[LipLine]:
-    """Lips over the runs of each level line that the ground allows."""
+    """Points of the runs of each level line that the ground allows, evenly spaced."""
     grid = siteable.grid
     step_m = point_step_m(grid.cell_m)
     everywhere = bool(series.where.all())
@@ -90,8 +90,7 @@ def _raw_lines(
                     continue
                 run = points[first : last + 1]
                 run = run if uphill_is_left(run, ground_m, grid) else run[::-1]
-                lip = lay_lip(run, ground_m, grid, float(level_m), limits.ground_tolerance_m)
-                yield LipLine(float(level_m), series.interval_m, lip, closed, series.group)
+                yield LipLine(float(level_m), series.interval_m, run, closed, series.group)
 
 
 def _too_close_below(
@@ -197,6 +196,7 @@ def place_lines(
     ground_m: GroundArray,
     limits: PlacingLimits,
     given: GivenLips,
+    radius_m: float,
 ) -> list[LipLine]:
     """Every piece of every level line along which a swale fits.
 
@@ -207,15 +207,28 @@ def place_lines(
     ground_m : (rows, columns) float32, m
     limits : PlacingLimits
     given : swales that are there, from which lines keep their interval
+    radius_m : least that lines may bend by, where the ground tolerance allows it, m
 
     Returns
     -------
     lines, highest level first, then from west to east; rings that are whole still closed
     """
-    raw = [line for series in all_series for line in _raw_lines(series, siteable, ground_m, limits)]
+    runs = [
+        run for series in all_series for run in _runs_of_level(series, siteable, ground_m, limits)
+    ]
+    lips = lay_lips(
+        [run.coordinates for run in runs],
+        np.array([run.level_m for run in runs], dtype=float),
+        np.array([run.closed for run in runs], dtype=bool),
+        ground_m,
+        siteable.grid,
+        limits.ground_tolerance_m,
+        radius_m,
+    )
+    laid = [replace(run, coordinates=lip) for run, lip in zip(runs, lips, strict=True)]
     pieces = [
         piece
-        for line in _trimmed(raw, siteable, limits, given)
+        for line in _trimmed(laid, siteable, limits, given)
         for piece in split(line, siteable, limits)
     ]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]

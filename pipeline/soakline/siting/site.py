@@ -213,6 +213,7 @@ def place(
     spacing: SpacingKeys,
     interval_m: float,
     given: GivenLips,
+    radius_m: float,
 ) -> list[LipLine]:
     """Lips by the spacing rule, whatever drains to them.
 
@@ -224,6 +225,7 @@ def place(
     spacing : the run file's `[spacing]`
     interval_m : vertical interval outside the blocks, m
     given : swales that are there: levels run from theirs, and lines keep the interval from them
+    radius_m : least that lines may bend by, where the ground tolerance allows it, m
 
     Returns
     -------
@@ -241,7 +243,7 @@ def place(
         spacing.max_spacing_m,
         given,
     )
-    return place_lines(series, site.siteable, terrain.ground_m, site.limits, given)
+    return place_lines(series, site.siteable, terrain.ground_m, site.limits, given, radius_m)
 
 
 def small_catchments(fed: BoolArray, least_m2: float) -> tuple[Finding, ...]:

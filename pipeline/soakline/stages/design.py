@@ -37,6 +37,7 @@ from soakline.stages.placing import (
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
+    bend_radius_m,
     event_on,
     ratio_spacing_m,
     sill_rules,
@@ -285,7 +286,14 @@ def _laid_out(
         "lines",
         placed_by_rule,
         # Rain tells where lines lie only where the rule asks for it.
-        (run.spacing, run.rain.annual_mm, event if run.spacing.rule == "runoff" else None),
+        (
+            run.spacing,
+            run.rain.annual_mm,
+            event if run.spacing.rule == "runoff" else None,
+            bend_radius_m(run, inputs),
+            inputs.works.machine.least_bend_m,
+            inputs.works.machine.name,
+        ),
         ("siting", "section", "terrain", "water", "stages"),
     )
     final = final_lines(by_rule, run, terrain, event)

@@ -7,6 +7,7 @@ import shapely
 
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.machines import Machine
 from soakline.inputs.types import Inputs
 from soakline.overflow.openings import open_rings
 from soakline.overflow.ranking import Ways, judged_exits, wanted_sill_m
@@ -24,7 +25,7 @@ from soakline.siting.exits import Exits, WayGround
 from soakline.siting.given import given_lips
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order, numbered
 from soakline.siting.site import Placed, Site, geometry_of, place, site_beside, ways_from
-from soakline.stages.rules import interval_of, sill_rules
+from soakline.stages.rules import bend_radius_m, interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, fastest_peak_m3s
 from soakline.water.land import area_by_class_m2
@@ -143,12 +144,16 @@ def lines_by_rule(
         terrain.drainage_line,
     )
     beside = site_beside(site, given)
-    lines = place(terrain, beside, inputs.features, run.spacing, interval, given)
+    radius = bend_radius_m(run, inputs)
+    lines = place(terrain, beside, inputs.features, run.spacing, interval, given, radius)
     lines = clear_of_exclusions(lines, beside, design, terrain)
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
         lines = parted_at_tracks(lines, inputs.features.tracks, least_m)
-    lines = in_order([*lines, *given.lips])
+    machine = inputs.works.machine
+    longer = [line for line in lines if line.length_m >= machine.least_bend_m]
+    findings = (*findings, *_short_for(machine, len(lines) - len(longer)))
+    lines = in_order([*longer, *given.lips])
     placed = ways_from(lines, terrain, site, inputs)
     caught, exits = placed.catchments, placed.exits
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
@@ -157,6 +162,27 @@ def lines_by_rule(
     fed |= np.array([line.given for line in lines], dtype=bool)
     rings = exits.only(closed[exits.swale])
     return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings), placed
+
+
+def _short_for(machine: Machine, pieces: int) -> tuple[Finding, ...]:
+    """A note on pieces shorter than the tightest bend that the machine follows.
+
+    Common practice, no source: it has no room on them to turn on to the line. Pieces with a short
+    gap between them were joined before.
+    """
+    if pieces == 0:
+        return ()
+    return (
+        Finding(
+            "short_for_machine",
+            "note",
+            "swales",
+            "",
+            f"{pieces} pieces of level line were left out: shorter than {machine.least_bend_m:g} "
+            f"m, too short for {machine.name} to turn on to",
+            "choose a smaller machine (earthworks.machine), or dig by hand",
+        ),
+    )
 
 
 def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> list[LipLine]:
