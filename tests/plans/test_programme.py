@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import shapely
 from shapely import LineString, box
 
 from soakline import tables
@@ -84,7 +85,7 @@ def overflow_graph(layers: Layers) -> "nx.DiGraph[str]":
 def by_budget(tmp_path_factory: pytest.TempPathFactory) -> tuple[Layers, int]:
     """Real ground with a chain and a swale without a safe end, built by budget."""
     folder = tmp_path_factory.mktemp("budget")
-    name = "hillside, 3 m trees, 20 %"
+    name = "hillside, 3 m trees, 30 %"
     return planned(folder, name, {"phase": "budget", "budget": 2500.0})
 
 
@@ -245,3 +246,49 @@ def test_a_machine_too_small_for_the_section_is_named_at_each_swale(tmp_path: Pa
     assert "none given" in findings.message["machine_hours_rough"]
     assert layers["swales"].phase.isna().all()
     assert np.array_equal(layers["swales"].build_order, np.arange(1, len(layers["swales"]) + 1))
+
+
+def machine_table(folder: Path, least_bend_m: float) -> dict[str, str]:
+    """Keys of a machine like others, but for the bend that it follows."""
+    (folder / "mine.csv").write_text(
+        "machine,bucket_widths_m,dig_depth_m,reach_m,least_bend_m,sandy_m3_h,loamy_m3_h,"
+        f"clayey_m3_h,source\nlong,0.3 1.5,3,9,{least_bend_m:g},9,9,9,\n",
+        encoding="utf-8",
+    )
+    return {"machine": "long", "machines": "mine.csv"}
+
+
+def test_pieces_too_short_for_the_machine_are_left_out_and_counted(tmp_path: Path) -> None:
+    name = next(iter(REAL))
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    before, _ = planned(tmp_path / "a", name, machine_table(tmp_path / "a", 0.0))
+    after, _ = planned(tmp_path / "b", name, machine_table(tmp_path / "b", 40.0))
+    assert before["swales"].length_m.min() < 40.0
+    assert after["swales"].length_m.min() >= 40.0
+    assert "short_for_machine" not in set(before["findings"].code)
+    told = after["findings"].set_index("code").message["short_for_machine"]
+    pieces = int(told.split()[0])
+    assert pieces >= 1
+    assert "shorter than 40 m, too short for long" in told
+
+
+def test_bends_that_the_tolerance_does_not_widen_are_told(tmp_path: Path) -> None:
+    """By the circle through each vertex and its neighbours, no measure of the program's."""
+    layers, _ = planned(tmp_path, next(iter(REAL)), {})
+    swales, findings = layers["swales"], layers["findings"]
+    told = findings[findings.code == "bend_too_tight"]
+    tightest = []
+    for line in swales.geometry:
+        xy = shapely.get_coordinates(line)
+        a, b = np.diff(xy[:-1], axis=0), np.diff(xy[1:], axis=0)
+        across = np.hypot(*(xy[2:] - xy[:-2]).T)
+        area2 = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+        radius = np.hypot(*a.T) * np.hypot(*b.T) * across / np.maximum(2.0 * area2, 1e-9)
+        tightest.append(float(radius.min(initial=np.inf)))
+    tight = set(swales.swale_id[np.array(tightest) < 3.0])
+    assert tight
+    assert tight <= set(told.feature_id)
+    assert told.message.str.contains("tighter than 6 m radius").all()
+    # Wide ones are not told: no vertex of them turns within twice the radius.
+    assert not set(swales.swale_id[np.array(tightest) > 12.0]) & set(told.feature_id)

@@ -22,7 +22,7 @@ _NAMED_SWALES = 6
 def _swale(
     plan: Designed, i: int, code: str, severity: Severity, message: str, advice: str
 ) -> Finding:
-    return Finding(code, severity, "swales", plan.placed.ids[i], message, advice)
+    return Finding(code, severity, "swales", plan.placed.lines[i].swale_id, message, advice)
 
 
 def face_words(face_m: float) -> tuple[str, str] | None:
@@ -173,7 +173,7 @@ def _on_failure(plan: Designed, i: int) -> Iterator[Finding]:
     below = plan.figures.overtopped[i]
     if not below:
         return
-    named = ", ".join(plan.placed.ids[j] for j in below[:_NAMED_SWALES])
+    named = ", ".join(plan.placed.lines[j].swale_id for j in below[:_NAMED_SWALES])
     more = f" and {len(below) - _NAMED_SWALES} more" if len(below) > _NAMED_SWALES else ""
     yield _swale(
         plan,
@@ -256,7 +256,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
                 "sill_cut_in",
                 "caution",
                 "spillways",
-                spillway_id(plan.placed.ids[i], number),
+                spillway_id(plan.placed.lines[i].swale_id, number),
                 "ground stands up to 0.15 m over the sill: it is cut through to where ground is at "
                 "the level again",
                 "dig the sill last, to the lowest lip found, and protect the cut",

@@ -238,7 +238,7 @@ def _on_survey(plan: Designed) -> Iterator[Finding]:
         )
     holds = ~np.isnan(figures.lip_low_m) & ~low
     if holds.any():
-        ids = [plan.placed.ids[i] for i in np.flatnonzero(holds).tolist()]
+        ids = [plan.placed.lines[i].swale_id for i in np.flatnonzero(holds).tolist()]
         more = f" and {len(ids) - _NAMED} more" if len(ids) > _NAMED else ""
         yield Finding(
             "as_built_holds",

@@ -27,11 +27,12 @@ def _on_spacing(plan: Designed) -> Iterator[Finding]:
     across_m = reach.uphill_m + reach.downhill_m
     interval = _interval_m(plan)
     meets = 100.0 * interval < across_m * reach.slope_pct
-    allowed = plan.site.siteable.state == OPEN
-    if meets.any() and allowed.any():
-        first = int(np.argmax(meets))
-        slope = float(reach.slope_pct[first])
-        share = float(np.mean(plan.terrain.slope_pct[allowed] > slope))
+    first = int(np.argmax(meets))
+    slope = float(reach.slope_pct[first])
+    # No allowed ground is steeper than the limit.
+    if meets.any() and slope < plan.run.siting.max_slope_pct:
+        allowed = plan.site.siteable.state == OPEN
+        share = float(np.mean(plan.terrain.slope_pct[allowed] > slope)) if allowed.any() else 0.0
         if share >= _SHOWN_SHARE:
             yield _too_wide(
                 f"trench and mound of the largest section are {across_m[first]:.1f} m across on "

@@ -31,7 +31,7 @@ def _on_soaking(plan: Designed) -> Iterator[Finding]:
                 "soaking_not_reliable",
                 "caution",
                 "swales",
-                "" if alike else plan.placed.ids[i],
+                "" if alike else plan.placed.lines[i].swale_id,
                 f"the base soaks {1000.0 * rate:.2g} mm/h{on}, under {RELIABLE_SOAK_MM_H:g} mm/h: "
                 "soaking is not to be relied on",
                 _TEST_PITS,

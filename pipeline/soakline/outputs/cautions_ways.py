@@ -18,7 +18,7 @@ def route_findings(plan: Designed) -> Iterator[Finding]:
     consent = plan.run.overflow.neighbour_consent
     bare = bare_earth_permissible_ms(plan.run.soil.texture)
     for number, route in numbered(plan.routes):
-        feature = route_id(plan.placed.ids[route.swale], number)
+        feature = route_id(plan.placed.lines[route.swale].swale_id, number)
 
         def on(code: str, message: str, advice: str, feature: str = feature) -> Finding:
             return Finding(code, "caution", "overflow_routes", feature, message, advice)

@@ -26,7 +26,7 @@ def works_findings(plan: Designed, programme: Programme) -> Iterator[Finding]:
 def _swale(
     plan: Designed, i: int, code: str, severity: Severity, message: str, advice: str
 ) -> Finding:
-    return Finding(code, severity, "swales", plan.placed.ids[i], message, advice)
+    return Finding(code, severity, "swales", plan.placed.lines[i].swale_id, message, advice)
 
 
 def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
@@ -129,7 +129,7 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
     for i, above in fed_later(plan.outlets.chain, phase, programme.uphill).items():
         if phase[i] == 0:  # built: as it is today
             continue
-        named = ", ".join(plan.placed.ids[other] for other in above[:_NAMED_SWALES])
+        named = ", ".join(plan.placed.lines[other].swale_id for other in above[:_NAMED_SWALES])
         more = f" and {len(above) - _NAMED_SWALES} more" if len(above) > _NAMED_SWALES else ""
         last = max(int(phase[other]) for other in above)
         yield _swale(

@@ -26,7 +26,7 @@ def _ids(plan: Designed) -> list[str]:
     lip = plan.crossings.met.lip
     first = np.searchsorted(lip, lip)
     return [
-        crossing_id(plan.placed.ids[int(own)], k - int(at))
+        crossing_id(plan.placed.lines[int(own)].swale_id, k - int(at))
         for k, (own, at) in enumerate(zip(lip, first, strict=True))
     ]
 
@@ -99,7 +99,7 @@ def crossing_findings(plan: Designed) -> Iterator[Finding]:
             "track_along_swale",
             "caution",
             "swales",
-            plan.placed.ids[int(lip)],
+            plan.placed.lines[int(lip)].swale_id,
             f'track "{_track(plan, int(track))}" runs along the lip for {along:.0f} m, or crosses '
             "it at a sharp angle: wheels cut the lip, and the track turns into a drain",
             "move the track, have it cross square, or keep the swale off it "

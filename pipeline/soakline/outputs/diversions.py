@@ -17,7 +17,7 @@ def diversion_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         rows.append(
             {
                 "diversion_id": diversion_id(k),
-                "swale_id": plan.placed.ids[drain.swale],
+                "swale_id": plan.placed.lines[drain.swale].swale_id,
                 "name": drain.name,
                 "source": drain.source,
                 "grade_pct": drain.grade_pct,

@@ -45,7 +45,7 @@ def point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     pit, basin = own.kind == "organic_pit", own.kind == "basin"
     columns: Columns = {
         "point_id": point_ids(own, plan.placed.ids),
-        "swale_id": [plan.placed.ids[lip] for lip in own.lip],
+        "swale_id": [plan.placed.lines[lip].swale_id for lip in own.lip],
         "kind": own.kind,
         "source": np.where(own.row >= 0, "given", "suggested"),
         "texture": list(own.texture),
@@ -70,7 +70,7 @@ def point_ground_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     own = plan.points
     columns: Columns = {
         "point_id": point_ids(own, plan.placed.ids),
-        "swale_id": [plan.placed.ids[lip] for lip in own.lip],
+        "swale_id": [plan.placed.lines[lip].swale_id for lip in own.lip],
         "kind": own.kind,
         "area_m2": shapely.area(own.outline),
     }

@@ -66,7 +66,7 @@ def record_table(
         rows.append((f"ground:{own.label}", str(loss)))
     rows += [
         (
-            f"time_of_concentration_h:{plan.placed.ids[i]}",
+            f"time_of_concentration_h:{plan.placed.lines[i].swale_id}",
             f"{hours:.3f} ({plan.run.rain.time_of_concentration})",
         )
         for i, hours in enumerate(plan.figures.tc_h)

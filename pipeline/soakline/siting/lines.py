@@ -1,7 +1,7 @@
 """Lips as lines: what they carry along, and how they are cut, opened and put in order."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from itertools import count
 
 import numpy as np
@@ -16,6 +16,17 @@ END_ROOM_M = 1.5
 # Between the ends of two lips on one level line, along the line: 5 m straight, bends included,
 # which leaves 2 m between the mounds' ends.
 END_GAP_M = 5.5
+
+
+def identity_of(lines: Sequence["LipLine"]) -> tuple[object, ...]:
+    """All that lips are, in few pieces: what a key is made of."""
+    names = [field.name for field in fields(LipLine) if field.name != "coordinates"]
+    places = [line.coordinates for line in lines]
+    return (
+        np.concatenate([np.zeros((0, 2)), *places]),
+        np.array([len(place) for place in places], dtype=np.int64),
+        repr([[getattr(line, name) for name in names] for line in lines]),
+    )
 
 
 def part_of(line: FloatArray, start_m: float, end_m: float) -> FloatArray:

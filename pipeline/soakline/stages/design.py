@@ -1,7 +1,5 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from soakline.findings import Finding
@@ -14,30 +12,25 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.trench import trenches_of
 from soakline.siting.site import (
-    Placed,
     small_catchments,
-    ways_from,
 )
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
 from soakline.stages.draining import Drained, drain, judged_at_first
-from soakline.stages.ground import SurveyedGround, survey_ground
+from soakline.stages.ground import survey_ground
 from soakline.stages.keeping import KeptStages
-from soakline.stages.laying import Laid, lay
+from soakline.stages.laying import Laid
 from soakline.stages.leading import dug_diversions
-from soakline.stages.measuring import Measured, concentration_of, measure
+from soakline.stages.lips import laid_out_lips
+from soakline.stages.measuring import concentration_of
 from soakline.stages.placing import (
-    Lines,
     end_shapes,
-    final_lines,
-    lines_by_rule,
     ways_over,
 )
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
-    bend_radius_m,
     event_on,
     ratio_spacing_m,
     sill_rules,
@@ -45,7 +38,7 @@ from soakline.stages.rules import (
 )
 from soakline.stages.surveying import laid_as_dug, not_surveyed, survey_of
 from soakline.terrain.condition import Terrain
-from soakline.water.event import Event, arrivals_of
+from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
 from soakline.water.pools import depth_emptied_m, full_to_empty_h
 from soakline.water.results import results_of
@@ -94,7 +87,7 @@ def design_swales(
         storms, notes = storms_of(run, inputs)
         event = event_on(land, storms, run)
     with progress.stage("lines", cells):
-        by_rule, laid, measured, judged = _laid_out(
+        by_rule, laid, measured, judged = laid_out_lips(
             run, inputs, terrain, surveyed, design, event, stages
         )
         placed = laid.placed
@@ -262,55 +255,3 @@ def design_swales(
         *drained.findings,
     )
     return plan, findings, (*notes, *([tc_note] if tc_note else []))
-
-
-def _laid_out(
-    run: RunFile,
-    inputs: Inputs,
-    terrain: Terrain,
-    surveyed: SurveyedGround,
-    design: SectionDesign,
-    event: Event,
-    stages: KeptStages,
-) -> tuple[Lines, Laid, Measured, JudgedExits]:
-    """Lips placed, fed and measured: all that does not depend on how the storms run off."""
-    site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
-    just_placed: list[Placed] = []
-
-    def placed_by_rule() -> Lines:
-        lines, placed = lines_by_rule(run, inputs, terrain, site, design, event)
-        just_placed.append(placed)
-        return lines
-
-    by_rule = stages.kept(
-        "lines",
-        placed_by_rule,
-        # Rain tells where lines lie only where the rule asks for it.
-        (
-            run.spacing,
-            run.rain.annual_mm,
-            event if run.spacing.rule == "runoff" else None,
-            bend_radius_m(run, inputs),
-            inputs.works.machine.least_bend_m,
-            inputs.works.machine.name,
-        ),
-        ("siting", "section", "terrain", "water", "stages"),
-    )
-    final = final_lines(by_rule, run, terrain, event)
-
-    def laid_out() -> tuple[Laid, Measured, JudgedExits]:
-        if just_placed and by_rule.are_final:
-            placed = replace(just_placed[0], lines=final)
-        else:
-            placed = ways_from(final, terrain, site, inputs)
-        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
-        judged = judged_at_first(placed, terrain.ground_m, terrain.grid, sill_rules(run))
-        return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
-
-    laid, measured, judged = stages.kept(
-        "catchments",
-        laid_out,
-        tuple(final),
-        ("siting", "section", "terrain", "water", "overflow", "diversions", "stages"),
-    )
-    return by_rule, laid, measured, judged

@@ -1,0 +1,82 @@
+"""Lips placed, fed and measured: all that does not depend on how the storms run off."""
+
+from dataclasses import replace
+
+from soakline.inputs.types import Inputs
+from soakline.overflow.ranking import JudgedExits
+from soakline.runfile.sections import RunFile
+from soakline.section.design import SectionDesign
+from soakline.siting.lines import identity_of
+from soakline.siting.site import Placed, ways_from
+from soakline.stages.draining import judged_at_first
+from soakline.stages.ground import SurveyedGround
+from soakline.stages.keeping import KeptStages
+from soakline.stages.laying import Laid, lay
+from soakline.stages.measuring import Measured, measure
+from soakline.stages.placing import Lines, final_lines, lines_by_rule
+from soakline.stages.rules import bend_radius_m, sill_rules
+from soakline.terrain.condition import Terrain
+from soakline.water.event import Event
+
+
+def laid_out_lips(
+    run: RunFile,
+    inputs: Inputs,
+    terrain: Terrain,
+    surveyed: SurveyedGround,
+    design: SectionDesign,
+    event: Event,
+    stages: KeptStages,
+) -> tuple[Lines, Laid, Measured, JudgedExits]:
+    """Place, feed and measure the lips, from the store where nothing that they depend on changed.
+
+    Parameters
+    ----------
+    run, inputs, terrain, surveyed, design : of the stages before
+    event : Event; rain tells only where rings open, and where lines lie if the rule asks for it
+    stages : KeptStages
+
+    Returns
+    -------
+    lips by the rule; those that are kept, laid and measured; their exits, judged at first
+    """
+    site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
+    just_placed: list[Placed] = []
+
+    def placed_by_rule() -> Lines:
+        lines, placed = lines_by_rule(run, inputs, terrain, site, design, event)
+        just_placed.append(placed)
+        return lines
+
+    by_rule = stages.kept(
+        "lines",
+        placed_by_rule,
+        # Rain tells where lines lie only where the rule asks for it.
+        (
+            run.spacing,
+            run.rain.annual_mm,
+            event if run.spacing.rule == "runoff" else None,
+            bend_radius_m(run, inputs),
+            inputs.works.machine.least_bend_m,
+            inputs.works.machine.name,
+        ),
+        ("siting", "section", "terrain", "water", "stages"),
+    )
+    final = final_lines(by_rule, run, terrain, event)
+
+    def laid_out() -> tuple[Laid, Measured, JudgedExits]:
+        if just_placed and by_rule.are_final:
+            placed = replace(just_placed[0], lines=final)
+        else:
+            placed = ways_from(final, terrain, site, inputs)
+        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
+        judged = judged_at_first(placed, terrain.ground_m, terrain.grid, sill_rules(run))
+        return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
+
+    laid, measured, judged = stages.kept(
+        "catchments",
+        laid_out,
+        identity_of(final),
+        ("siting", "section", "terrain", "water", "overflow", "diversions", "stages"),
+    )
+    return by_rule, laid, measured, judged
