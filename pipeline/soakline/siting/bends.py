@@ -75,7 +75,7 @@ def tight_bends(line: FloatArray, radius_m: float) -> TightBends:
     >>> corner = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 30.0]])
     >>> bends = tight_bends(corner, 6.0)
     >>> bends.count, round(bends.radius_m, 2), bends.along_m, bends.length_m
-    (1, 1.27, 30.0, 4.0)
+    (1, 2.55, 30.0, 4.0)
     """
     chord = np.diff(line[:, :2], axis=0)
     size = np.hypot(*chord.T)

@@ -31,6 +31,7 @@ _MARGIN_M = 0.01
 _COARSE_M = 5.0
 _SETTLE_STEPS = 6
 _LONGEST_CHORD_M = 30.0
+_ASKED_COARSE_M = 0.2
 _DEVIATION_SCALE_M = 0.01
 _DEVIATION_COST = 0.02  # per metre of chord one scale off the aim; one vertex costs 1
 _MOST_DEVIATION_COST = 0.1  # a line faired off its level stays where it is faired to
@@ -168,6 +169,8 @@ def _chain(
     """
     n = row.size
     window = min(int(_LONGEST_CHORD_M / step_m), n - 1)
+    # Folds between coarse cells are asked for between the points too.
+    asked_m = _ASKED_COARSE_M if cell_m > _COARSE_M else step_m
     # By the point that a chord ends at, and how many points back it begins.
     cost = np.full((n, window), np.inf)
     came_from = np.zeros((n, window), np.int64)
@@ -182,7 +185,7 @@ def _chain(
             most = cost[j, cheapest[j]] + _BEHIND_COST - cost[i, cheapest[i]]
             own = _chord_cost(
                 row[i], column[i], row[j], column[j], ground_m, level_m,
-                max(1, int(np.ceil(own_m / step_m))), own_m, highest_m, most, i == j - 1,
+                max(1, int(np.ceil(own_m / asked_m))), own_m, highest_m, most, i == j - 1,
             )  # fmt: skip
             if not own < most:
                 continue

@@ -17,7 +17,7 @@ from soakline.siting.site import (
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
-from soakline.stages.draining import Drained, drain, judged_at_first
+from soakline.stages.draining import Drained, drain, exits_of
 from soakline.stages.ground import survey_ground
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid
@@ -118,7 +118,7 @@ def design_swales(
             survey = survey_of(inputs.works.as_built, laid, drained.sections)
             laid = laid_as_dug(laid, survey, drained.sections, ways)
             placed = laid.placed
-            judged = judged_at_first(placed, terrain.ground_m, terrain.grid, rules)
+            judged = exits_of(placed, terrain.ground_m, terrain.grid, rules)
             drained = drained_over(laid, judged)
     with progress.stage("overflow", cells):
         level = laid.level_m

@@ -31,10 +31,12 @@ from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
 from soakline.water.pools import Pools
 from soakline.water.sizing import size_down_chain
 
-# Ways are chosen twice, and again where a hollow turns out to be no end.
+# Ways are chosen again where a hollow turns out to be no end.
 _ROUNDS = 6
 _SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
-_USUAL_SILL_M = 5.0
+# Ways are judged as for this much rain running off each catchment: no storm of the table, so that
+# new rain leaves them where they are.
+_JUDGED_RAIN_M_S = 0.1 / 3600.0
 # Sills are laid for a little more than was routed: longer sills above let peaks through faster.
 _SPARE = 1.01
 
@@ -62,12 +64,15 @@ class Drained:
     findings: tuple[Finding, ...]
 
 
-def judged_at_first(
-    placed: Placed, ground_m: GroundArray, grid: Grid, rules: SillRules
-) -> JudgedExits:
-    """Exits judged with sills of a usual length, before any storm is known."""
-    usual = np.full(len(placed.lines), _USUAL_SILL_M)
-    return judged_exits(placed.exits, usual, ground_m, grid, rules)
+def exits_of(placed: Placed, ground_m: GroundArray, grid: Grid, rules: SillRules) -> JudgedExits:
+    """Exits judged at the greatest head over their sills, whatever the rain of the table is.
+
+    Every sill is built as long as its check peak asks for at that head: what runs off each metre of
+    it is known before the peak, and so is how fast, for sills about as long as their catchments ask
+    for. Ways that new rain does not move are what a chain can be compared by.
+    """
+    peak = placed.catchments.area_m2 * _JUDGED_RAIN_M_S
+    return judged_exits(placed.exits, wanted_sill_m(peak, rules), ground_m, grid, rules)
 
 
 def drain(
@@ -87,7 +92,7 @@ def drain(
     ----------
     laid : Laid
     arrivals : what every storm brings
-    judged : exits as of `judged_at_first`
+    judged : exits as of `exits_of`
     ways : Ways
     hollows : Hollows
     design : sections to choose from
@@ -101,11 +106,10 @@ def drain(
 
     Notes
     -----
-    Ways are first judged at sills of a usual length, then at the peaks routed over these ways;
-    with that the ways stay, and the sections sized for them. Sills are laid for the
-    peaks of the round before, and once more where the last routing brought more than they pass at
-    the greatest head. A kept hollow that cannot take what reaches it, nor pass it on safely, is no
-    end any more, and ways are chosen again.
+    Sills are laid for the bound of each swale's own peak, then for the peaks routed over these
+    ways, and once more where the last routing brought more than they pass at the greatest head. A
+    kept hollow that cannot take what reaches it, nor pass it on safely, is no end any more, and
+    ways are chosen again.
     """
     basin = Basins(laid, design, tracks, rules.coefficient)
     event = arrivals.event
@@ -115,7 +119,7 @@ def drain(
     round_of = _Round(basin, arrivals, _governing(laid, arrivals), max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
-    for attempt in range(_ROUNDS):
+    for _ in range(_ROUNDS):
         ranked = rank_for(judged, ways, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
         sections = round_of.sized(outlets)
@@ -125,14 +129,12 @@ def drain(
         hollow_check = check_hollows(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
-        if attempt == 0:
-            wanted = wanted_sill_m(peak, rules)
-            judged = judged_exits(judged.exits, wanted, ways.ground_m, ways.grid, rules)
-        elif np.array_equal(was_safe, hollow_check.safe):
+        if np.array_equal(was_safe, hollow_check.safe):
             break
-    # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
-    # them; then every storm is routed over them.
+    # Ways stay, and with sills for these peaks the sections; sills only grow from here on. The few
+    # storms that decide settle them; then every storm is routed over them.
     outlets = lay_outlets(ranked, ways, peak, rules)
+    sections = round_of.sized(outlets)
     every = list(range(len(event.storms)))
     for storms, rounds in ((asked, _SETTLING_ROUNDS), (every, _WHOLE_ROUNDS)):
         of_check = [k for k, storm in enumerate(storms) if storm in check]

@@ -8,7 +8,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.siting.lines import identity_of
 from soakline.siting.site import Placed, ways_from
-from soakline.stages.draining import judged_at_first
+from soakline.stages.draining import exits_of
 from soakline.stages.ground import SurveyedGround
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid, lay
@@ -38,7 +38,7 @@ def laid_out_lips(
 
     Returns
     -------
-    lips by the rule; those that are kept, laid and measured; their exits, judged at first
+    lips by the rule; those that are kept, laid and measured; their exits, judged
     """
     site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
     just_placed: list[Placed] = []
@@ -70,7 +70,7 @@ def laid_out_lips(
         else:
             placed = ways_from(final, terrain, site, inputs)
         laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
-        judged = judged_at_first(placed, terrain.ground_m, terrain.grid, sill_rules(run))
+        judged = exits_of(placed, terrain.ground_m, terrain.grid, sill_rules(run))
         return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
 
     laid, measured, judged = stages.kept(
