@@ -84,7 +84,7 @@ def test_more_rain_lowers_no_inflow_spill_or_peak_of_a_given_plan(tmp_path: Path
     dem, grid = sample(ring_hill(12.0, 60.0, 4.0), width_m=400.0)
     given = {"section": {"base_width_m": 1.5, "depth_m": 0.4}}
     write_run(tmp_path, dem, grid, run=given, rain=more_rain(1.0))
-    (tmp_path / "more.csv").write_text(more_rain(1.001))
+    (tmp_path / "more.csv").write_text(more_rain(1.2))
     (tmp_path / "same.csv").write_text(more_rain(1.0))
     tables = []
     for name in ("rain.csv", "same.csv", "more.csv"):

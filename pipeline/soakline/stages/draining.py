@@ -31,7 +31,7 @@ from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
 from soakline.water.pools import Pools
 from soakline.water.sizing import size_down_chain
 
-# Ways are chosen again where a hollow turns out to be no end.
+# Sills are laid anew once, and ways again where a hollow turns out to be no end.
 _ROUNDS = 6
 _SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
 # Ways are judged as for this much rain running off each catchment: no storm of the table, so that
@@ -106,8 +106,8 @@ def drain(
 
     Notes
     -----
-    Sills are laid for the bound of each swale's own peak, then for the peaks routed over these
-    ways, and once more where the last routing brought more than they pass at the greatest head. A
+    Sills are laid for the bound of each swale's own peak, then twice for the peaks of the round
+    before, and once more where the last routing brought more than they pass at the greatest head. A
     kept hollow that cannot take what reaches it, nor pass it on safely, is no end any more, and
     ways are chosen again.
     """
@@ -119,7 +119,7 @@ def drain(
     round_of = _Round(basin, arrivals, _governing(laid, arrivals), max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
-    for _ in range(_ROUNDS):
+    for attempt in range(_ROUNDS):
         ranked = rank_for(judged, ways, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
         sections = round_of.sized(outlets)
@@ -129,12 +129,11 @@ def drain(
         hollow_check = check_hollows(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
-        if np.array_equal(was_safe, hollow_check.safe):
+        if attempt > 0 and np.array_equal(was_safe, hollow_check.safe):
             break
-    # Ways stay, and with sills for these peaks the sections; sills only grow from here on. The few
-    # storms that decide settle them; then every storm is routed over them.
+    # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
+    # them; then every storm is routed over them.
     outlets = lay_outlets(ranked, ways, peak, rules)
-    sections = round_of.sized(outlets)
     every = list(range(len(event.storms)))
     for storms, rounds in ((asked, _SETTLING_ROUNDS), (every, _WHOLE_ROUNDS)):
         of_check = [k for k, storm in enumerate(storms) if storm in check]
