@@ -61,7 +61,7 @@ def test_each_floor_has_three_pegs_in_the_csv(
         apart = np.hypot(np.diff(own.easting), np.diff(own.northing))
         assert np.abs(apart - (row.length_m / 2.0 - inset)).max() <= 2 * MM
         lip = shapely.LineString(swales[row.swale_id].lip)
-        off = lip.distance(shapely.points(own.easting, own.northing))
+        off = shapely.distance(lip, shapely.points(own[["easting", "northing"]].to_numpy()))
         added = row.width_m / 2.0 + trench.base_width_m / 2.0 if row.kind == "basin" else 0.0
         assert off == pytest.approx([batter_m + trench.base_width_m / 2.0 + added] * 3, abs=MM)
         told = {"pond": "POND", "basin": "BASIN", "organic_pit": "PIT"}[row.kind]

@@ -284,5 +284,5 @@ def _reach_m(swale: Swale, mound: MoundShape) -> float:
     ends = [float(end.uphill_m[0]) for end in swale.ends(mound).values()]
     lip = shapely.LineString(swale.lip)
     corners = shapely.points(shapely.get_coordinates([own.ground for own in swale.hollows]))
-    basins = shapely.distance(corners, lip).tolist()
-    return max([1.5 * float(np.max(np.abs(offset))), *tracks, *sills, *ends, *basins]) + 1.0
+    basin = float(np.max(shapely.distance(corners, lip), initial=0.0))
+    return max([1.5 * float(np.max(np.abs(offset))), *tracks, *sills, *ends, basin]) + 1.0
