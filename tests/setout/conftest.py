@@ -31,7 +31,7 @@ CROSSINGS = ("ford", "causeway", "gap")
 PlanFileOf = Callable[[str], Path]
 
 
-def made_plan(folder: Path, crossing: str = "") -> Path:
+def made_plan(folder: Path, crossing: str = "", points: gpd.GeoDataFrame | None = None) -> Path:
     """Plan a plane of 8 %, on which lips are straight; the run file and the DEM lie beside it."""
     dem, grid = sample(plane(8.0, 180.0), width_m=240.0)
     run, features = dict(SETTINGS), {}
@@ -41,6 +41,8 @@ def made_plan(folder: Path, crossing: str = "") -> Path:
         columns = {"name": ["hill track"], "width_m": [TRACK_M]}
         features = {"tracks": gpd.GeoDataFrame(columns, geometry=[line], crs=grid.crs_wkt)}
         run["siting"] = {"crossing": crossing}
+    if points is not None:
+        features["swale_points"] = points
     run_file = write_run(folder, dem.astype(np.float32), grid, run=run, features=features)
     out = run_file.with_suffix(".gpkg")
     make_plan(load_run_file(run_file), out, Progress())
@@ -56,6 +58,21 @@ def plan_file_with(tmp_path_factory: pytest.TempPathFactory) -> PlanFileOf:
 @pytest.fixture(scope="session")
 def plan_file(plan_file_with: PlanFileOf) -> Path:
     return plan_file_with("")
+
+
+@pytest.fixture(scope="session")
+def pointed_file(plan: SetOutPlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The plan with a pond, a basin and a pit chosen on each of its first two swales."""
+    kinds = {"pond": 0.25, "basin": 0.5, "organic_pit": 0.75}
+    lips = [shapely.LineString(swale.lip) for swale in plan.swales[:2]]
+    places = [lip.interpolate(share, normalized=True) for lip in lips for share in kinds.values()]
+    points = gpd.GeoDataFrame({"kind": [*kinds] * 2}, geometry=places, crs=plan.crs_wkt)
+    return made_plan(tmp_path_factory.mktemp("pointed"), points=points)
+
+
+@pytest.fixture(scope="session")
+def pointed(pointed_file: Path) -> SetOutPlan:
+    return read_setout(pointed_file)
 
 
 @pytest.fixture(scope="session")

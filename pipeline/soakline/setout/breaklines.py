@@ -105,7 +105,7 @@ def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
     offset, height = section_edges(swale, mound, swale.beside_at(along), depth, mounded)
     for track in swale.tracks:
         _lay_track(track, mound, along, offset, height)
-    place, left = _on_lip(swale, along)
+    place, left = on_lip(swale, along)
     points = np.empty((*offset.shape, 3))
     points[:, :, :2] = place[:, None, :] + offset[:, :, None] * left[:, None, :]
     points[:, :, 2] = swale.level_m + height
@@ -114,7 +114,7 @@ def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
     )
 
 
-def _on_lip(swale: Swale, along_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+def on_lip(swale: Swale, along_m: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Places along a lip, and unit vectors uphill there; (n, 2) each."""
     vertices, corners = vertices_of([swale.lip])
     lip = np.zeros(along_m.size, dtype=np.int64)
@@ -127,7 +127,7 @@ def track_lines(swale: Swale) -> list[FloatArray]:
     lines = []
     for track in swale.tracks:
         for at in (track.start_m, track.end_m):
-            place, left = _on_lip(swale, np.array([at]))
+            place, left = on_lip(swale, np.array([at]))
             flat = place + track.at_m[:, None] * left
             lines.append(np.column_stack([flat, swale.level_m + track.height_m]))
     return lines
@@ -141,7 +141,7 @@ def apron_outlines(swale: Swale) -> list[FloatArray]:
     outlines = []
     for sill in swale.sills:
         ends = np.array([sill.start_m, sill.end_m])
-        place, left = _on_lip(swale, ends)
+        place, left = on_lip(swale, ends)
         below = swale.beside_at(ends)
         rows = []
         for down in (0.0, sill.width_m, sill.width_m + sill.apron_m):

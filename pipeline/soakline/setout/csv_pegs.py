@@ -5,6 +5,7 @@ from pathlib import Path
 import pandas as pd
 
 from soakline.setout.plan import SetOutPlan
+from soakline.setout.point_pegs import point_pegs
 
 _SAME_M = 0.0005
 
@@ -24,6 +25,7 @@ def description(plan: SetOutPlan, k: int) -> str:
 def peg_table(plan: SetOutPlan) -> pd.DataFrame:
     """One row a peg: point, northing, easting, level, description; m, to the millimetre.
 
+    Pegs of swales come first, then those of ponds, basins and pits, with the level of the floor.
     Where the plan has a benchmark, `above_benchmark` follows, and the benchmark is the first point.
     """
     pegs = plan.pegs
@@ -36,6 +38,12 @@ def peg_table(plan: SetOutPlan) -> pd.DataFrame:
             "description": [description(plan, k) for k in range(len(pegs.peg_id))],
         }
     )
+    points = [
+        (own.name, own.northing, own.easting, own.level_m, own.description)
+        for own in point_pegs(plan)
+    ]
+    if points:
+        table = pd.concat([table, pd.DataFrame(points, columns=table.columns)], ignore_index=True)
     mark = plan.benchmark
     if mark is None:
         return table

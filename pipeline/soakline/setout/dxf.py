@@ -8,9 +8,11 @@ from ezdxf import options, units  # type: ignore[attr-defined] # public, though 
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
+from shapely.geometry.base import BaseGeometry
 
 from soakline.setout.breaklines import EDGES, LIP, apron_outlines, breaklines, track_lines
 from soakline.setout.plan import SetOutPlan
+from soakline.setout.point_pegs import point_pegs, words_of
 
 LAYERS = {
     "SOAKLINE-PROPERTY": 8,
@@ -21,6 +23,7 @@ LAYERS = {
     "SOAKLINE-MOUND-TOE": 92,
     "SOAKLINE-TRACKS": 40,
     "SOAKLINE-APRONS": 150,
+    "SOAKLINE-POINTS": 140,
     "SOAKLINE-PEGS": 1,
     "SOAKLINE-PEG-NAMES": 1,
     "SOAKLINE-SPILLWAYS": 6,
@@ -95,6 +98,13 @@ def _draw_points(plan: SetOutPlan, model: Modelspace) -> None:
         place = (float(pegs.easting[k]), float(pegs.northing[k]), float(pegs.level_m[k]))
         model.add_point(place, dxfattribs={"layer": "SOAKLINE-PEGS"})
         _write(model, f"{name} {place[2]:.3f}", place, "SOAKLINE-PEG-NAMES")
+    for peg in point_pegs(plan):
+        place = (peg.easting, peg.northing, peg.level_m)
+        model.add_point(place, dxfattribs={"layer": "SOAKLINE-POINTS"})
+    for hollow in (own for swale in plan.swales for own in swale.hollows):
+        _outlines(model, hollow.ground, "SOAKLINE-POINTS")
+        place = (hollow.easting, hollow.northing, hollow.floor_level_m)
+        _write(model, f"{hollow.point_id} {words_of(hollow)}", place, "SOAKLINE-POINTS")
     for name, place in plan.spillways.items():
         model.add_point(place, dxfattribs={"layer": "SOAKLINE-SPILLWAYS"})
         _write(model, name, place, "SOAKLINE-SPILLWAYS")
@@ -103,13 +113,17 @@ def _draw_points(plan: SetOutPlan, model: Modelspace) -> None:
         place = (mark.easting, mark.northing, mark.level_m)
         model.add_point(place, dxfattribs={"layer": "SOAKLINE-BENCHMARK"})
         _write(model, f"BM {mark.level_m:.3f}", place, "SOAKLINE-BENCHMARK")
-    for part in shapely.get_parts(plan.outline):
-        for ring in (part.exterior, *part.interiors):
-            outline = shapely.get_coordinates(ring)[:-1].tolist()
-            attributes = {"layer": "SOAKLINE-PROPERTY"}
-            model.add_lwpolyline(outline, close=True, dxfattribs=attributes)
+    _outlines(model, plan.outline, "SOAKLINE-PROPERTY")
     west, south, _, _ = plan.outline.bounds
     _write(model, CAUTION, (west, south - 6 * _TEXT_M, 0.0), "SOAKLINE-CAUTION", 2 * _TEXT_M)
+
+
+def _outlines(model: Modelspace, ground: BaseGeometry, layer: str) -> None:
+    """Closed lines round some ground, in plan."""
+    for part in shapely.get_parts(ground):
+        for ring in (part.exterior, *part.interiors):
+            outline = shapely.get_coordinates(ring)[:-1].tolist()
+            model.add_lwpolyline(outline, close=True, dxfattribs={"layer": layer})
 
 
 def _write(

@@ -1,9 +1,11 @@
 """The ground as it will lie: trench cut into it, mound heaped on it, cell by cell."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numba
 import numpy as np
+import shapely
 from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
 
@@ -12,6 +14,7 @@ from soakline.section.earthworks import LEAST_FALL
 from soakline.section.mound import MoundShape
 from soakline.section.returns import top_m
 from soakline.setout.breaklines import section_edges
+from soakline.setout.hollows import hollow_rows, hollowed
 from soakline.setout.plan import SetOutPlan, Swale
 
 
@@ -83,6 +86,7 @@ def _laid(
     may_heap: bool,
     sills: FloatArray,
     tracks: FloatArray,
+    hollows: FloatArray,
 ) -> float:
     """Height over the level at an offset and a chainage within the lip."""
     base, depth, batter = trench
@@ -93,7 +97,7 @@ def _laid(
         floor = -min(u, s, length - s) / batter
         floor = max(floor, -depth, -depth + (u - batter * depth - base) / batter)
         if may_dig:
-            z = min(z, floor)
+            z = hollowed(u, s, min(z, floor), trench, hollows)
     else:
         if above < 0.0 and -u <= least_crest:
             z = max(z, 0.0)
@@ -143,6 +147,7 @@ def _burn(
     sills: FloatArray,
     tracks: FloatArray,
     ends: FloatArray,
+    hollows: FloatArray,
 ) -> None:
     """Burn one swale into a window; each cell by its nearest point of the lip."""
     rows, columns = finished_m.shape
@@ -160,7 +165,7 @@ def _burn(
             else:
                 z = _laid(
                     u, s, ground, length, trench, mound, pegs, mounded_m, may_dig[row, column],
-                    may_heap[row, column], sills, tracks,
+                    may_heap[row, column], sills, tracks, hollows,
                 )  # fmt: skip
             if z < ground:
                 finished_m[row, column] = min(finished_m[row, column], level_m + z)
@@ -183,9 +188,9 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
     Each cell takes the section at the nearest point of the lip: where the plan has ponded ground
     and cut slope the lower of ground and trench, ends battered in from the lip's ends; where it has
     the mound the higher of ground and mound, upright at sills, with its returns beyond the lip's
-    ends. Sills are cut to their level. Fords and causeways lie square
-    to the lip, the sides of fills as steep as the mound's, those of cuts as the trench's. The
-    sections are those of the plan's volumes.
+    ends. Ponds and basins are dug too; pits are filled in again. Sills are cut to their level.
+    Fords and causeways lie square to the lip, the sides of fills as steep as the mound's, those of
+    cuts as the trench's. The sections are those of the plan's volumes.
     """
     mound = plan.mound
     for swale in plan.swales:
@@ -206,6 +211,7 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
             north_m=grid.north_m - rows.start * grid.cell_m,
         )
         beside = swale.beside
+        basins = [hollow.ground for hollow in swale.hollows if hollow.kind == "basin"]
         _burn(
             finished_m[rows, columns],
             ground_m[rows, columns],
@@ -222,19 +228,21 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
                 swale.chainage_m, beside.above_m, np.minimum(beside.fall, mound.steepest_fall),
             ]),
             np.array(swale.mounded_m, dtype=np.float64).reshape(-1, 2),
-            _on(swale.dug_ground, own),
-            _on(swale.mound_ground, own),
+            _on([swale.dug_ground, *basins], own),
+            _on([swale.mound_ground], own),
             _sills(swale),
             _tracks(swale),
             _ends(swale, mound),
+            hollow_rows(swale.hollows, swale.trench),
         )  # fmt: skip
 
 
-def _on(ground: BaseGeometry, grid: Grid) -> BoolArray:
+def _on(grounds: Sequence[BaseGeometry], grid: Grid) -> BoolArray:
     """Cells whose middles lie on some ground."""
-    if ground.is_empty:
+    own = [ground for ground in grounds if not ground.is_empty]
+    if not own:
         return np.zeros(grid.shape, dtype=bool)
-    return np.asarray(~geometry_mask([ground], grid.shape, grid.transform))
+    return np.asarray(~geometry_mask(own, grid.shape, grid.transform))
 
 
 def _sills(swale: Swale) -> FloatArray:
@@ -274,4 +282,7 @@ def _reach_m(swale: Swale, mound: MoundShape) -> float:
     tracks = [abs(float(at)) for track in swale.tracks for at in track.at_m]
     sills = [float(at) for at in _sills(swale)[:, 3]]
     ends = [float(end.uphill_m[0]) for end in swale.ends(mound).values()]
-    return max([1.5 * float(np.max(np.abs(offset))), *tracks, *sills, *ends]) + 1.0
+    lip = shapely.LineString(swale.lip)
+    corners = shapely.points(shapely.get_coordinates([own.ground for own in swale.hollows]))
+    basin = float(np.max(shapely.distance(corners, lip), initial=0.0))
+    return max([1.5 * float(np.max(np.abs(offset))), *tracks, *sills, *ends, basin]) + 1.0

@@ -10,6 +10,7 @@ from soakline import __version__
 from soakline.grid import FloatArray
 from soakline.setout.csv_pegs import description
 from soakline.setout.plan import SetOutPlan
+from soakline.setout.point_pegs import point_pegs
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
@@ -46,6 +47,12 @@ def write_gpx(plan: SetOutPlan, path: Path) -> None:
         _text(point, "name", name)
         _text(point, "desc", description(plan, k))
         _text(point, "type", pegs.kind[k])
+    for own in point_pegs(plan):
+        x, y = transform.transform(own.easting, own.northing)
+        point = _point(root, "wpt", y, x, own.level_m)
+        _text(point, "name", own.name)
+        _text(point, "desc", own.description)
+        _text(point, "type", own.kind)
     for swale in plan.swales:
         track = ET.SubElement(root, "trk")
         _text(track, "name", swale.swale_id)

@@ -19,6 +19,9 @@ _LEFT_MM = 24.0  # names of the rows of figures
 _LEAST_GAP_MM = 3.0  # between upright figures
 _BANDS = (("peg", 5.5), ("chainage", 8.3), ("ground", 8.5), ("cut", 5.5))
 _BLUE, _BASE, _CREST, _TRACK = "#2d6f9f", "#222222", "#9a6a1f", "#6b3fa0"
+_HOLLOW = "#1b7f79"
+_LABELS = {"pond": "pond", "basin": "basin", "organic_pit": "pit"}
+_LEAST_LABEL_GAP_MM = 12.0
 _FIRST = {"start": 0, "end": 0, "sill": 1}
 
 
@@ -47,6 +50,7 @@ def _new_sheet(plan: SetOutPlan, paper: str) -> Sheet:
         ("mound, settled", _CREST, "-"),
         ("sill = full water", RED, "-"),
         ("ford or causeway", _TRACK, "-"),
+        ("pond, basin or pit", _HOLLOW, "-"),
     )
     for words, colour, style in keys:
         sheet.line([x, x + 8], [y, y], colour, 1.6 if colour == RED else 1.1, style)
@@ -77,7 +81,8 @@ class _Place:
 
 def _draw(sheet: Sheet, plan: SetOutPlan, swale: Swale, top: float) -> None:
     crest = swale.level_m + swale.crest_height_m
-    lowest = min(swale.base_level_m, float(np.min(swale.ground_m)))
+    floors = [hollow.floor_level_m for hollow in swale.hollows]
+    lowest = min([swale.base_level_m, float(np.min(swale.ground_m)), *floors])
     highest = max(crest, float(np.max(swale.ground_m)))
     left = MARGIN_MM + _LEFT_MM
     room = sheet.width_mm - left - MARGIN_MM - 2.0
@@ -91,6 +96,7 @@ def _draw(sheet: Sheet, plan: SetOutPlan, swale: Swale, top: float) -> None:
     sheet.text(MARGIN_MM, top - 2.5, swale.swale_id, 9, weight="bold")
     sheet.text(MARGIN_MM + _LEFT_MM, top - 2.5, _head(plan, swale, place), 7)
     _lines(sheet, swale, place, crest)
+    _hollows(sheet, swale, place, top - _HEAD_MM)
     _heights(sheet, swale, place, crest)
     _figures(sheet, swale, place)
 
@@ -146,6 +152,22 @@ def _track(sheet: Sheet, swale: Swale, place: _Place, track: Track) -> None:
         sheet.line(place.x(along), place.y(levels), _TRACK, 1.0)
     else:
         sheet.line(place.x(np.array([start, end])), place.y(np.full(2, crown)), _TRACK, 1.0)
+
+
+def _hollows(sheet: Sheet, swale: Swale, place: _Place, top: float) -> None:
+    """Floors of ponds, basins and pits, and their numbers; those that would meet left out."""
+    taken = -np.inf
+    for hollow in swale.hollows:
+        run = hollow.end_run_m(swale.trench) if hollow.depth_m else 0.0
+        along = [hollow.start_m, hollow.start_m + run, hollow.end_m - run, hollow.end_m]
+        floor, base = hollow.floor_level_m, swale.base_level_m
+        levels = np.array([base, floor, floor, base])
+        sheet.line(place.x(np.array(along)), place.y(levels), _HOLLOW, 1.3)
+        x = float(place.x(hollow.chainage_m))
+        if x - taken >= _LEAST_LABEL_GAP_MM:
+            taken = x
+            name = hollow.point_id.rpartition("-")[2]
+            sheet.text(x, top, f"{_LABELS[hollow.kind]} {name}", 6, _HOLLOW, ha="center")
 
 
 def _heights(sheet: Sheet, swale: Swale, place: _Place, crest: float) -> None:

@@ -15,6 +15,7 @@ from soakline.section.mounds import AT_END_M
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stretches import Span, joined, stretches
 from soakline.section.trench import Trench
+from soakline.setout.hollows import Hollow
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +135,7 @@ class Swale:
     crest_width_m : of the mound, 0 where spoil is spread
     head_m : over the sills in the check storm
     sills, tracks : along the lip; the mound is left out there
+    hollows : ponds, basins and pits, along the lip
     dug_ground, mound_ground : ponded ground and cut slope together, and the mound, as in the plan
     chainage_m, ground_m : (n,) of the pegs
     beside : Beside, at the pegs
@@ -153,6 +155,7 @@ class Swale:
     head_m: float
     sills: tuple[Sill, ...]
     tracks: tuple[Track, ...]
+    hollows: tuple[Hollow, ...]
     dug_ground: BaseGeometry
     mound_ground: BaseGeometry
     chainage_m: FloatArray

@@ -13,11 +13,13 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
-from soakline.plan_file import A_PLAN, read_tables
+from soakline.plan_file import A_PLAN, layer_names, read_tables
 from soakline.problems import InputProblem, InputRefused
+from soakline.runfile.swale_point_section import PointKind
 from soakline.section.crossings import track_profiles
 from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench, trenches_of
+from soakline.setout.hollows import Hollow
 from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sill, Swale, Track
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
@@ -41,6 +43,14 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "run_record": ("key", "value"),
 }  # fmt: skip
+# Not in plans of versions that had no ponds, basins and pits.
+_POINT_COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "swale_points": (
+        "point_id", "swale_id", "kind", "chainage_m", "length_m", "width_m", "depth_m",
+        "floor_level_m",
+    ),
+    "swale_point_ground": ("point_id",),
+}  # fmt: skip
 _TABLES = frozenset({"run_record"})
 # What may lie beside a DEM and is recorded with it, but holds no heights.
 _NO_HEIGHTS = (".prj", ".hdr", ".tfw", ".wld", ".xml")
@@ -51,7 +61,7 @@ def read_setout(path: Path) -> SetOutPlan:
 
     Parameters
     ----------
-    path : a plan
+    path : a plan; one without both layers of points has no ponds, basins and pits
 
     Raises
     ------
@@ -59,7 +69,10 @@ def read_setout(path: Path) -> SetOutPlan:
         If it is not a plan, lacks layers, columns or keys of its record (all are named), or has no
         swale or no pegs.
     """
-    tables, problems = read_tables(path, _COLUMNS, lambda name: name not in _TABLES)
+    asked = dict(_COLUMNS)
+    if _POINT_COLUMNS.keys() & layer_names(path):
+        asked.update(_POINT_COLUMNS)
+    tables, problems = read_tables(path, asked, lambda name: name not in _TABLES)
     if problems:
         raise InputRefused(problems)
     if not len(tables["pegs"]):
@@ -81,7 +94,7 @@ def _refused(path: Path, key: str, found: str, allowed: str) -> InputRefused:
 
 
 def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, str]) -> SetOutPlan:
-    frames = {name: gpd.GeoDataFrame(tables[name]) for name in _COLUMNS if name not in _TABLES}
+    frames = {name: gpd.GeoDataFrame(tables[name]) for name in tables if name not in _TABLES}
     land, pegs, sills = (frames[name] for name in ("property", "pegs", "spillways"))
     mound = MoundShape(
         float(record["earthworks.berm_m"]),
@@ -159,12 +172,14 @@ def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple
         for name in ("pegs", "spillways", "crossings")
     }
     nothing = {name: frames[name].iloc[:0] for name in grouped}
+    hollows = _hollows(frames) if "swale_points" in frames else {}
     lips = frames["swales"]
     found = []
     for row, lip in zip(lips.to_dict("records"), lips.geometry, strict=True):
         own = {n: of.get(row["swale_id"], nothing[n]) for n, of in grouped.items()}
         works = [of.get(row["swale_id"], shapely.Polygon()) for of in (dug, mounds)]
-        found.append(_swale(row, lip, works[0], works[1], own, sill_head_m))
+        points = tuple(hollows.get(row["swale_id"], ()))
+        found.append(_swale(row, lip, works[0], works[1], own, points, sill_head_m))
     return tuple(found)
 
 
@@ -174,6 +189,7 @@ def _swale(
     dug_ground: BaseGeometry,
     mound_ground: BaseGeometry,
     own: Mapping[str, gpd.GeoDataFrame],
+    hollows: tuple[Hollow, ...],
     sill_head_m: float,
 ) -> Swale:
     figures = {name: float(str(row[name])) for name in _COLUMNS["swales"] if name != "swale_id"}
@@ -196,6 +212,7 @@ def _swale(
         head_m=float(heads.max()) if heads.size else sill_head_m,
         sills=sills,
         tracks=_tracks(own["crossings"], trench, level),
+        hollows=hollows,
         dug_ground=dug_ground,
         mound_ground=mound_ground,
         chainage_m=_figures(pegs, "chainage_m"),
@@ -213,6 +230,28 @@ def _swale(
         fill_m3=figures["fill_m3"],
         face_height_m=figures["face_height_m"],
     )
+
+
+def _hollows(frames: Mapping[str, gpd.GeoDataFrame]) -> dict[str, list[Hollow]]:
+    """Ponds, basins and pits by their swale, along it."""
+    ground = frames["swale_point_ground"].set_index("point_id").geometry
+    found: dict[str, list[Hollow]] = {}
+    for row in frames["swale_points"].sort_values(["swale_id", "chainage_m"]).itertuples():
+        found.setdefault(str(row.swale_id), []).append(
+            Hollow(
+                point_id=str(row.point_id),
+                kind=TypeAdapter(PointKind).validate_python(row.kind),
+                easting=float(row.geometry.x),
+                northing=float(row.geometry.y),
+                chainage_m=float(row.chainage_m),
+                length_m=float(row.length_m),
+                width_m=float(row.width_m),
+                depth_m=float(np.nan_to_num(row.depth_m)),
+                floor_level_m=float(row.floor_level_m),
+                ground=ground[row.point_id],
+            )
+        )
+    return found
 
 
 def _sills(
