@@ -11,6 +11,7 @@ from soakline.findings import Finding
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
+from soakline.inputs.species import Species
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -125,11 +126,13 @@ class WorksInputs:
     ----------
     machine : Machine that digs
     rates : cost of one unit by item; None where no table is named
+    species : that may be planted
     sources : files that were read
     """
 
     machine: Machine
     rates: dict[str, float] | None
+    species: tuple[Species, ...]
     sources: tuple[SourceFile, ...]
 
 

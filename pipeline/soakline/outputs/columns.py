@@ -26,6 +26,7 @@ from soakline.outputs.columns_land import (
 )
 from soakline.outputs.columns_points import SWALE_POINT_GROUND, SWALE_POINTS
 from soakline.outputs.columns_swales import PEGS, SWALE_CATCHMENTS, SWALE_GROUND, SWALES
+from soakline.outputs.columns_trees import TREE_GROWTH, TREES
 from soakline.outputs.columns_water import (
     DIVERSIONS,
     FINDINGS,
@@ -61,12 +62,14 @@ LAYERS: tuple[LayerSchema, ...] = (
     EXCLUDED_GROUND,
     HOLLOWS,
     PEGS,
+    TREES,
     DIVERSIONS,
     CROSSINGS,
     SWALE_POINTS,
     SWALE_POINT_GROUND,
     STORMS,
     SWALE_STORMS,
+    TREE_GROWTH,
     QUANTITIES,
     FINDINGS,
     RUN_RECORD,

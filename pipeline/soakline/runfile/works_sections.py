@@ -236,10 +236,6 @@ class EarthworksKeys(Keys):
         return self
 
 
-class PlantingKeys(Keys):
-    """[planting]: no keys in this version."""
-
-
 class ClimateKeys(Keys):
     """[climate]: daily weather."""
 

@@ -26,6 +26,7 @@ from soakline.stages.laying import Laid, lay
 from soakline.stages.leading import dug_diversions
 from soakline.stages.measuring import Measured, concentration_of, measure
 from soakline.stages.placing import final_lines, lines_by_rule, ways_of_final, ways_over
+from soakline.stages.planting import kept_clear, planted
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
@@ -206,6 +207,11 @@ def design_swales(
             share_cut_off=measured.share_cut_off,
             landform=measured.landform,
         )
+        drains = dug_diversions(laid, event, run)
+        clear = kept_clear(run, inputs, routes, drains, points, terrain, site)
+        trees = planted(
+            run, inputs, laid, drained, tracks, works, figures, clear, design, terrain, site
+        )
     plan = Designed(
         run=run,
         inputs=inputs,
@@ -213,7 +219,7 @@ def design_swales(
         site=site,
         placed=placed,
         design=design,
-        diversions=dug_diversions(laid, event, run),
+        diversions=drains,
         crossings=crossings,
         points=points,
         catchments=laid.catchments,
@@ -224,6 +230,7 @@ def design_swales(
         results=results,
         pegs=set_out,
         works=works,
+        trees=trees,
         figures=figures,
         below=measured.below,
         property_cells=property_cells,
