@@ -193,5 +193,12 @@ CODES: Mapping[str, tuple[str, str]] = {
     "pond_shallower": ("caution", "a pond is as deep as the base leaves room for"),
     "pond_stands": ("caution", "water that stands in a pond, how deep and how long"),
     "swale_point_too_deep": ("caution", "rock or water table close below a floor"),
+    # trees
+    "species_to_check": ("caution", "species come from a table that knows no place: weeds, fire"),
+    "trees_and_pipes": ("note", "how far trunks keep off what was given, and how far roots reach"),
+    "trees_near_salt": ("caution", "trees change where salty water rises"),
+    "swale_without_trees": ("caution", "no tree finds a place on the swale"),
+    "trench_not_shaded": ("caution", "full-grown crowns never close over the trench"),
+    "trees_over_height": ("note", "trees grow higher than the height that spaces the swales"),
 }
 """Every code: the severities it may have, and what it says. Kept complete by a test."""

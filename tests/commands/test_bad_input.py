@@ -192,6 +192,15 @@ BAD_FILES = {
         features("planting_blocks", LAND, species=["oak"]),
         ("features.gpkg", "planting_blocks, feature 1", "mature_tree_height_m", "no value"),
     ),
+    "unknown species": Bad(
+        features("planting_blocks", LAND, mature_tree_height_m=[6.0], species=["Malus domestika"]),
+        (
+            "features.gpkg",
+            "planting_blocks, feature 1, species",
+            '"Malus domestika"',
+            "Nearest in the table: Malus domestica",
+        ),
+    ),
     "unknown kind of point": Bad(
         features("swale_points", Point(WEST_M + 40, NORTH_M - 30), kind=["pondd"]),
         ("features.gpkg", "layer swale_points, feature 1, kind", '"pondd"', "Nearest valid: pond"),

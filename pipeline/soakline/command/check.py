@@ -37,6 +37,7 @@ def check_command(run_file: Path, as_json: bool, progress: Progress) -> int:
         raise ValueError(f"{run_file} was refused without a problem")
     # Loading what reads rasters and vectors takes a second: bad run files are told of before.
     from soakline.command.understood import as_text, understood  # noqa: PLC0415
+    from soakline.inputs.planting_blocks import check_blocks  # noqa: PLC0415
     from soakline.inputs.read import read_inputs  # noqa: PLC0415
     from soakline.inputs.survey import survey  # noqa: PLC0415
     from soakline.section.design import section_design  # noqa: PLC0415
@@ -44,6 +45,8 @@ def check_command(run_file: Path, as_json: bool, progress: Progress) -> int:
 
     with collector.collecting():
         inputs = read_inputs(run, progress)
+        with collector.collecting():
+            check_blocks(run, inputs.features, inputs.works.species)
         section_design(run, textures_on(inputs.features.soils, inputs.property.area))
     collector.raise_if_any()
     facts = understood(run, inputs, survey(run))

@@ -42,10 +42,14 @@ UNITS: Mapping[str, str] = {
     "spoil of ponds, basins and pits, settled": "m³",
     "water held in ponds and basins": "m³",
     "organic fill of pits": "m³",
+    "trees": "number",
+    "tree guards": "number",
+    "mulch round trees": "m³",
     "pegs": "number",
     "machine hours": "h",
 }
-"""Unit of each item, in the table's order; machine hours have a row for each soil, and one rate."""
+"""Unit of each item, in the table's order; machine hours have a row for each soil, trees one for
+each year and species, and one rate for all of them."""
 
 RATES_HEAD = ("item", "unit", "rate")
 

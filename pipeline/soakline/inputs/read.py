@@ -89,7 +89,7 @@ def read_rain_and_works(
     Raises
     ------
     InputRefused
-        With the problems of the rain and of the tables of machines and rates.
+        With the problems of the rain and of the tables of machines, rates and species.
     """
     collector = ProblemCollector()
     rain = _attempt(collector, lambda: read_rain(run, progress, rain_table, digest))
@@ -229,7 +229,7 @@ def _read_pattern(run: RunFile) -> tuple[RainPattern | None, tuple[Finding, ...]
 
 
 def _read_works(run: RunFile, digest: Digest | None) -> WorksInputs:
-    """Machine and rates, with the files that they come from."""
+    """Machine, rates and species, with the files that they come from."""
     sources = tuple(
         SourceFile(role, shown(file, run.folder), (digest or sha256_of)(file))
         for role, file in works_files(run)

@@ -13,6 +13,7 @@ from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.inputs.as_built import AsBuilt
 from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
+from soakline.inputs.species import Species
 
 SwaleState = Literal["planned", "fixed", "built"]
 """Where a swale comes from: laid by the rule, a line that someone fixed, or dug already."""
@@ -132,12 +133,14 @@ class WorksInputs:
     machine : Machine that digs
     rates : cost of one unit by item; None where no table is named
     as_built : levels measured after digging; None where no table is named
+    species : that may be planted
     sources : files that were read
     """
 
     machine: Machine
     rates: dict[str, float] | None
     as_built: AsBuilt | None
+    species: tuple[Species, ...]
     sources: tuple[SourceFile, ...]
 
 

@@ -1,17 +1,18 @@
-"""What is read of the works on every run: the machine, the owner's rates, what was measured."""
+"""What is read of the works on every run: machine, owner's rates, what was measured, species."""
 
 from pathlib import Path
 
 from soakline.inputs.as_built import AS_BUILT_KEY, AsBuilt, read_as_built
 from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
+from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
 from soakline.inputs.types import SourceFile, WorksInputs
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
-    """Read machine, rates and the survey of what was dug.
+    """Read machine, rates, the survey of what was dug and species.
 
     Parameters
     ----------
@@ -26,25 +27,30 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     """
     problems = ProblemCollector()
     machine, rates, as_built = None, None, None
+    species: tuple[Species, ...] = ()
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
         rates = _rates(run)
     with problems.collecting():
         as_built = _as_built(run)
+        species = chosen_species(run)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, as_built, sources)
+    return WorksInputs(machine, rates, as_built, species, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
     """Role and path of the files that `read_works` reads, the shipped table aside."""
     keys = run.earthworks
-    named = {MACHINES_KEY: keys.machines, RATES_KEY: keys.rates, AS_BUILT_KEY: keys.as_built}
-    return [
-        (key.removeprefix("earthworks."), run.resolve(name)) for key, name in named.items() if name
-    ]
+    named = {
+        MACHINES_KEY: keys.machines,
+        RATES_KEY: keys.rates,
+        AS_BUILT_KEY: keys.as_built,
+        SPECIES_KEY: run.planting.species,
+    }
+    return [(key.partition(".")[2], run.resolve(name)) for key, name in named.items() if name]
 
 
 def _as_built(run: RunFile) -> AsBuilt | None:

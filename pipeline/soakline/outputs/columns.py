@@ -27,6 +27,7 @@ from soakline.outputs.columns_land import (
 )
 from soakline.outputs.columns_points import SWALE_POINT_GROUND, SWALE_POINTS
 from soakline.outputs.columns_swales import PEGS, SWALE_CATCHMENTS, SWALE_GROUND, SWALES
+from soakline.outputs.columns_trees import TREE_GROWTH, TREES
 from soakline.outputs.columns_water import (
     DIVERSIONS,
     FINDINGS,
@@ -62,6 +63,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     EXCLUDED_GROUND,
     HOLLOWS,
     PEGS,
+    TREES,
     DIVERSIONS,
     CROSSINGS,
     SWALE_POINTS,
@@ -69,6 +71,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     STORMS,
     SWALE_STORMS,
     EARTHWORKS,
+    TREE_GROWTH,
     QUANTITIES,
     FINDINGS,
     RUN_RECORD,

@@ -200,6 +200,21 @@ SWALES = LayerSchema(
             "table earthworks.",
         ),
         text("role", "Role", "Planting that the swale serves.", ("tree", "windbreak")),
+        real(
+            "shade_year_5_pct",
+            "%",
+            "Shade in year 5",
+            "Share of the trench's top width under crowns by the end of year 5. Null where no tree "
+            "stands on the swale.",
+        ),
+        real("shade_year_10_pct", "%", "Shade in year 10", "The same by the end of year 10."),
+        real("shade_grown_pct", "%", "Shade, full-grown", "The same under full-grown crowns."),
+        integer(
+            "crowns_close_year",
+            "Crowns close",
+            "Year by whose end 60 % of the trench's top width is under crowns, as in a closed "
+            "canopy (FGDC 1997); null where that never comes.",
+        ),
         integer(
             "build_order",
             "Build order",

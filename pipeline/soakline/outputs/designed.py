@@ -12,6 +12,7 @@ from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.overflow.routes import Route
 from soakline.overflow.sills import Outlets
+from soakline.planting.trees import Trees
 from soakline.runfile.sections import RunFile
 from soakline.section.crossings import TrackEarth
 from soakline.section.design import SectionDesign
@@ -155,6 +156,7 @@ class Designed:
     catchments, catchment_ground : of the swales, drains counted in, and their polygons
     event, outlets, routes, results : what storms do
     pegs, works : of all swales
+    trees : Trees
     figures : SwaleFigures
     below : GroundBelow
     unserved_m2 : allowed ground whose water meets no swale
@@ -179,6 +181,7 @@ class Designed:
     results: SwaleResults
     pegs: Pegs
     works: GroundWorks
+    trees: Trees
     figures: SwaleFigures
     below: GroundBelow
     unserved_m2: float

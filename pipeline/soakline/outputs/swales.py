@@ -9,6 +9,7 @@ from soakline.grid import FloatArray
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
+from soakline.outputs.trees import shade_columns
 from soakline.section.cuts import cuts_of
 from soakline.section.stations import Chainages, interpolated, starts_of, vertices_of
 from soakline.section.trench import trenches_of
@@ -97,6 +98,7 @@ def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFr
         "cut_m3": volumes.cut_m3,
         "fill_m3": volumes.fill_m3,
         "role": ["tree"] * each.size,
+        **shade_columns(plan),
         "build_order": programme.order,
         "phase": unknown if programme.phase is None else programme.phase,
         "machine_h": programme.hours,

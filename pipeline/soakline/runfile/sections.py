@@ -13,13 +13,13 @@ from soakline.runfile.ground_sections import (
 )
 from soakline.runfile.keys import Keys
 from soakline.runfile.located import Located
+from soakline.runfile.planting_section import PlantingKeys
 from soakline.runfile.swale_point_section import SwalePointKeys
 from soakline.runfile.works_sections import (
     ClimateKeys,
     EarthworksKeys,
     OutputKeys,
     OverflowKeys,
-    PlantingKeys,
     RainKeys,
     SectionKeys,
 )

@@ -241,10 +241,6 @@ class EarthworksKeys(Keys):
         return self
 
 
-class PlantingKeys(Keys):
-    """[planting]: no keys in this version."""
-
-
 class ClimateKeys(Keys):
     """[climate]: daily weather."""
 

@@ -28,6 +28,7 @@ from soakline.stages.placing import (
     end_shapes,
     ways_over,
 )
+from soakline.stages.planting import kept_clear, planted
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
 from soakline.stages.rules import (
@@ -223,6 +224,11 @@ def design_swales(
             share_cut_off=measured.share_cut_off,
             landform=measured.landform,
         )
+        drains = dug_diversions(laid, event, run)
+        clear = kept_clear(run, inputs, routes, drains, points, terrain, site)
+        trees = planted(
+            run, inputs, laid, drained, tracks, works, figures, clear, design, terrain, site
+        )
     plan = Designed(
         run=run,
         inputs=inputs,
@@ -230,7 +236,7 @@ def design_swales(
         site=site,
         placed=placed,
         design=design,
-        diversions=dug_diversions(laid, event, run),
+        diversions=drains,
         crossings=crossings,
         points=points,
         catchments=laid.catchments,
@@ -241,6 +247,7 @@ def design_swales(
         results=results,
         pegs=set_out,
         works=works,
+        trees=trees,
         figures=figures,
         below=measured.below,
         unserved_m2=measured.unserved_m2,

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from soakline import tables
+from soakline.inputs.planting_blocks import check_blocks
 from soakline.inputs.read import land_digests, read_parts, read_rain_and_works, sha256_of
 from soakline.inputs.types import Inputs, LandInputs, RainInputs, WorksInputs
 from soakline.runfile.sections import RunFile
@@ -86,6 +87,7 @@ def read_kept(
     def read_land() -> LandInputs:
         land, rain, works = read_parts(run, progress, rain_table, store.file_digest)
         _design(run, land)
+        check_blocks(run, land.features, works.species)
         read.append((rain, works))
         return land
 
@@ -95,6 +97,7 @@ def read_kept(
     rain, works = (
         read[0] if read else read_rain_and_works(run, progress, rain_table, store.file_digest)
     )
+    check_blocks(run, land.features, works.species)
     return Inputs.of(land, rain, works), _design(run, land), stages
 
 

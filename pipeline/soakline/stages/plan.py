@@ -15,6 +15,7 @@ from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_points import point_findings
 from soakline.outputs.cautions_room import room_findings
 from soakline.outputs.cautions_soil import soil_findings
+from soakline.outputs.cautions_trees import tree_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
 from soakline.outputs.columns import LAYERS, SCHEMAS, frame
@@ -45,6 +46,7 @@ from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
+from soakline.outputs.trees import growth_table, tree_layer
 from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
@@ -162,6 +164,7 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "safe_points": safe_point_layer(plan, crs),
         "excluded_ground": excluded_layer(plan.site.excluded, crs),
         "pegs": peg_layer(plan, crs),
+        "trees": tree_layer(plan, crs),
         "diversions": diversion_layer(plan, crs),
         "crossings": crossing_layer(plan, crs),
         "swale_points": point_layer(plan, crs),
@@ -169,6 +172,7 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
         "earthworks": earthworks_table(plan),
+        "tree_growth": growth_table(plan),
         "quantities": quantity_table(programme.bill),
     }
     return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}
@@ -191,6 +195,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *works_findings(plan, programme),
         *crossing_findings(plan),
         *point_findings(plan),
+        *tree_findings(plan),
     ]
 
 

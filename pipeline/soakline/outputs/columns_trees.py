@@ -1,0 +1,47 @@
+"""The layer of trees, and the table of how they grow."""
+
+from soakline.inputs.species import GROUPS
+from soakline.outputs.columns_swales import SWALE_ID
+from soakline.outputs.schema import LayerSchema, integer, real, text
+from soakline.planting.trees import BANDS
+
+_SPECIES = text("species", "Species", "Botanical name, as the table of species has it.")
+
+TREES = LayerSchema(
+    "trees",
+    "Point",
+    "Trees",
+    "Where trees may stand: full-grown crowns side by side, off spillways, overflow routes, "
+    "crossings, services and excluded ground. Species come from the owner's table, or from an "
+    "example that knows no place: check each against local lists of weeds, local fire rules and "
+    "the advice of a local nursery before it is ordered. Roots seek water in pipes.",
+    (
+        SWALE_ID,
+        text(
+            "band",
+            "Band",
+            "mound: on its top and downhill face; below: up to 2 m below the mound, or below the "
+            "lip where none stands; uphill: up to 2 m above the trench's daylight edge; trench: in "
+            "it, where a year brings 250 mm of rain or less.",
+            BANDS,
+        ),
+        _SPECIES,
+        text("group", "Group", "What it is planted for.", GROUPS),
+        integer("year", "Year", "In which it is planted; 1 is the year in which swales are dug."),
+        real("crown_m", "m", "Crown", "Width of the full-grown crown."),
+        real("height_m", "m", "Height", "Of the full-grown tree."),
+    ),
+)
+
+TREE_GROWTH = LayerSchema(
+    "tree_growth",
+    None,
+    "Growth of crowns",
+    "How wide the crowns of each species planted are, year by year: w = W (1 − exp(−k t))^1.5, "
+    "k from the table's grown_years (Richards 1959). A rough guide: soil, water, pruning decide.",
+    (
+        _SPECIES,
+        integer("age", "Age", "Years since planting."),
+        real("crown_m", "m", "Crown", "Width of the crown at that age."),
+    ),
+)

@@ -1,0 +1,147 @@
+"""When the crowns of trees come to shade the water of a trench."""
+
+import numba as nb
+import numpy as np
+
+from soakline.grid import FloatArray
+from soakline.planting.first_fit import Cells
+from soakline.planting.growth import SHAPE, rate_per_year
+from soakline.section.stations import (
+    Chainages,
+    IntArray,
+    LipStations,
+    interpolated,
+    starts_of,
+)
+
+CLOSED_SHARE = 0.6
+"""Of the ground under crowns from which a canopy is called closed: FGDC, National Vegetation
+Classification Standard, 1997 (60 to 100 %), from memory."""
+
+_ALONG_M = 2.0
+_ACROSS = 4
+
+
+def trench_samples(
+    stations: LipStations, top_width_m: FloatArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Places spread evenly over the trenches, from the lip to the top width.
+
+    Parameters
+    ----------
+    stations : LipStations
+    top_width_m : (lips,) m
+
+    Returns
+    -------
+    (n,) lip, easting and northing of each; rising by lip, the same number of them everywhere along
+    """
+    at: Chainages = stations.at
+    count = np.maximum(np.ceil(at.length_m / _ALONG_M).astype(np.int64), 1)
+    lip = np.repeat(np.arange(count.size), count)
+    along = (np.arange(lip.size) - starts_of(count)[lip] + 0.5) * (at.length_m / count)[lip]
+    before, share = at.weights(lip, along)
+    east, north, left_east, left_north = (
+        interpolated(own, before, share)[:, None]
+        for own in (
+            stations.easting_m,
+            stations.northing_m,
+            stations.left_east,
+            stations.left_north,
+        )
+    )
+    across = (np.arange(_ACROSS) + 0.5) / _ACROSS * top_width_m[lip][:, None]
+    return (
+        np.repeat(lip, _ACROSS),
+        (east + across * left_east).ravel(),
+        (north + across * left_north).ravel(),
+    )
+
+
+def shaded_from_year(
+    place: tuple[FloatArray, FloatArray],
+    tree: tuple[FloatArray, FloatArray],
+    year: IntArray,
+    crown_m: FloatArray,
+    grown_years: FloatArray,
+) -> FloatArray:
+    """Year by whose end a crown has grown over each place.
+
+    Parameters
+    ----------
+    place, tree : easting and northing of (n,) places and (k,) trees, m
+    year : (k,) in which each is planted, from 1
+    crown_m, grown_years : (k,) as of `crown_width_m`
+
+    Returns
+    -------
+    (n,) years, not rounded; infinite where no crown ever reaches
+    """
+    found = np.full(place[0].size, np.inf)
+    if found.size == 0 or year.size == 0:
+        return found
+    easting, northing = (np.concatenate(own) for own in zip(place, tree, strict=True))
+    cells = Cells.over(easting, northing, max(float(crown_m.max()) / 2.0, 1.0))
+    x, y = tree[0] - cells.west_m, tree[1] - cells.south_m
+    cell = (y / cells.size_m).astype(np.int64) * cells.columns + (x / cells.size_m).astype(np.int64)
+    order = np.argsort(cell, kind="stable")
+    start = starts_of(np.bincount(cell, minlength=cells.columns * cells.rows))
+    _earliest(
+        place[0] - cells.west_m,
+        place[1] - cells.south_m,
+        x[order],
+        y[order],
+        year[order].astype(float),
+        crown_m[order],
+        rate_per_year(grown_years)[order],
+        start,
+        cells.size_m,
+        cells.columns,
+        found,
+    )
+    return found
+
+
+@nb.njit(cache=True)
+def _earliest(
+    x: FloatArray,
+    y: FloatArray,
+    tree_x: FloatArray,
+    tree_y: FloatArray,
+    year: FloatArray,
+    crown_m: FloatArray,
+    rate: FloatArray,
+    start: IntArray,
+    size_m: float,
+    columns: int,
+    found: FloatArray,
+) -> None:
+    for i in range(x.size):
+        column, line = int(x[i] / size_m), int(y[i] / size_m)
+        for cell_line in range(line - 1, line + 2):
+            first = start[cell_line * columns + column - 1]
+            last = start[cell_line * columns + column + 2]
+            for k in range(first, last):
+                share = 2.0 * np.hypot(tree_x[k] - x[i], tree_y[k] - y[i]) / crown_m[k]
+                if share < 1.0:
+                    age = -np.log(1.0 - share ** (1.0 / SHAPE)) / rate[k]
+                    found[i] = min(found[i], year[k] - 1.0 + age)
+
+
+def share_shaded(lip: IntArray, from_year: FloatArray, year: float, lips: int) -> FloatArray:
+    """Share of each trench that is shaded by the end of a year; (n,) places to (lips,)."""
+    count = np.maximum(np.bincount(lip, minlength=lips), 1)
+    return np.bincount(lip[from_year <= year], minlength=lips) / count
+
+
+def closing_year(lip: IntArray, from_year: FloatArray, lips: int) -> FloatArray:
+    """Year by whose end `CLOSED_SHARE` of each trench is shaded; NaN where it never is; (lips,)."""
+    order = np.lexsort((from_year, lip))
+    count = np.bincount(lip, minlength=lips)
+    start = starts_of(count)[:-1]
+    wanted = np.maximum(np.ceil(CLOSED_SHARE * count - 1e-9).astype(np.int64), 1) - 1
+    closes = np.full(lips, np.nan)
+    some = count > 0
+    closes[some] = np.ceil(from_year[order][(start + wanted)[some]])
+    closes[np.isinf(closes)] = np.nan
+    return closes

@@ -1,0 +1,24 @@
+"""The section on trees: which, when, and how far from the water's ways."""
+
+from typing import Annotated
+
+from soakline.runfile.keys import Keys, Number, key
+
+
+class PlantingKeys(Keys):
+    """[planting]: trees on and beside the swales."""
+
+    trees: bool = key(True, "trees are placed; false leaves the layer empty")
+    species: str = key(
+        "", "own table of species, headed as config/species.csv; empty = the example that ships"
+    )
+    main_year: Annotated[int, Number("years", 1, 20)] = key(
+        3, "year in which fruit, nut and timber trees follow the pioneers of year 1"
+    )
+    clearance_m: Annotated[float, Number("m", 0.5, 30)] = key(
+        2,
+        "of trunks from overflow routes, sills, drains, tracks, services and buildings, beside all "
+        "setbacks",
+    )
+    mulch_ring_m: Annotated[float, Number("m", 0, 5)] = key(1, "width of mulch round each tree")
+    mulch_depth_m: Annotated[float, Number("m", 0, 0.5)] = key(0.1, "depth of that mulch")

@@ -1,0 +1,242 @@
+"""Trees on and beside the swales, once ground works, sills, routes and tracks are known."""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.planting_blocks import names_of
+from soakline.inputs.types import Inputs
+from soakline.outputs.designed import DugDiversions, SwaleFigures
+from soakline.overflow.routes import Route
+from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM, mixture_for
+from soakline.planting.first_fit import Mixtures, first_fit
+from soakline.planting.rows import Places, Row
+from soakline.planting.shade import shaded_from_year, trench_samples
+from soakline.planting.trees import BANDS, Band, Trees, figures_of
+from soakline.runfile.sections import RunFile
+from soakline.section.cuts import cuts_of
+from soakline.section.design import SectionDesign
+from soakline.section.mound import toe_m
+from soakline.section.points import SwalePoints
+from soakline.section.soils import soil_for
+from soakline.section.stations import IntArray, LipStations, starts_of
+from soakline.section.stretches import Span
+from soakline.section.strips import strips
+from soakline.section.trench import trenches_of
+from soakline.section.works import GroundWorks
+from soakline.siting.excluded import buffered
+from soakline.siting.site import Site, geometry_of
+from soakline.stages.crossing import TrackWorks
+from soakline.stages.draining import Drained
+from soakline.stages.laying import Laid
+from soakline.terrain.cells import GeometryArray
+from soakline.terrain.condition import Terrain
+
+# Bands beside the works are this wide. A row runs in the middle below, nearer the trench uphill.
+BAND_M = 2.0
+# A line drawn without a width is kept clear as if it were this wide.
+_LINE_M = 3.0
+# Bands that are filled together, so that their trees come to stand staggered.
+_TOGETHER: dict[Band, int] = {"mound": 0, "below": 0, "trench": 1, "uphill": 1}
+
+
+def planted(
+    run: RunFile,
+    inputs: Inputs,
+    laid: Laid,
+    drained: Drained,
+    tracks: TrackWorks,
+    works: GroundWorks,
+    figures: SwaleFigures,
+    clear: GeometryArray,
+    design: SectionDesign,
+    terrain: Terrain,
+    site: Site,
+) -> Trees:
+    """Trees of a plan.
+
+    Parameters
+    ----------
+    run, inputs : what was asked and given
+    laid, drained, tracks, works, figures, design, terrain, site : of the stages before
+    clear : ground that no trunk stands on; see `kept_clear`
+
+    Returns
+    -------
+    Trees; none where the run file wants none
+    """
+    table = inputs.works.species
+    lips = laid.length_m.size
+    if not run.planting.trees or lips == 0:
+        none, nowhere = np.zeros(0, dtype=np.int64), np.zeros(0)
+        return Trees(table, none, none, none, none, nowhere, nowhere, nowhere, none)
+    shape = design.mound
+    stations = replace(
+        laid.pegs.stations, fall=np.minimum(laid.pegs.stations.fall, shape.steepest_fall)
+    )
+    trench = trenches_of(drained.sections)
+    height = stations.each(figures.mound_height_m)
+    crest = stations.each(works.volumes.crest_width_m)
+    toe = toe_m(shape, height, crest, stations.ground_above_m, stations.fall)
+    toe = np.where(height > 0.0, toe, 0.0)
+    ground_at_berm = stations.ground_above_m - stations.fall * shape.berm_m
+    top = shape.berm_m + shape.batter * np.maximum(height - ground_at_berm, 0.0)
+    # Near the trench, that the crowns may shade it, and where even the least crest is.
+    top = np.minimum(top + shape.least_crest_m / 2.0, (toe + shape.berm_m) / 2.0)
+    daylight = cuts_of(trench.take(stations.at.lip), stations.uphill_m).daylight_m
+    uphill: dict[Band, FloatArray] = {
+        "mound": -top,
+        "below": -(toe + BAND_M / 2.0),
+        "uphill": daylight + BAND_M / 4.0,
+        "trench": stations.each(trench.top_width_m / 2.0),
+    }
+    sills = _across(
+        stations,
+        [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills],
+        run.planting.clearance_m,
+        -(toe + BAND_M),
+        np.zeros_like(toe),
+    )
+    crossed = _across(
+        stations, tracks.spans(), run.planting.clearance_m, -(toe + BAND_M), daylight + BAND_M
+    )
+    parts = works.footprint
+    dug = _present(np.concatenate([parts.ponded, parts.cut_slope, parts.berm]))
+    mounds = _present(parts.mound)
+    inner = np.array([site.excluded.inner], dtype=object)
+    beside = np.concatenate([clear, crossed, sills, dug, mounds])
+    ground = {
+        "mound": (parts.mound, np.concatenate([clear, crossed])),
+        "below": (inner, beside),
+        "uphill": (inner, np.concatenate([clear, crossed, dug, mounds])),
+        "trench": (parts.ponded, np.concatenate([clear, crossed])),
+    }
+    wanted = [band for band in BANDS if band != "trench" or run.rain.annual_mm <= TRENCH_MM]
+    found = [Row(stations, uphill[band]).places(*ground[band]) for band in wanted]
+    places = Places(
+        *(
+            np.concatenate([getattr(own, name) for own in found])
+            for name in ("lip", "chainage_m", "easting_m", "northing_m")
+        )
+    )
+    band = np.repeat([BANDS.index(own) for own in wanted], [own.lip.size for own in found])
+    together = np.array([_TOGETHER[own] for own in BANDS])[band]
+    order = np.lexsort((band, places.chainage_m, places.lip, together))
+    order = order[_off_cells(places, terrain, site)[order]]
+    mixtures = _mixtures(run, inputs, laid, figures.tree_height_m)
+    species = first_fit(
+        places.easting_m[order],
+        places.northing_m[order],
+        (places.lip * len(BANDS) + band)[order],
+        mixtures,
+        figures_of(table, "crown_m"),
+    )
+    kept, species = order[species >= 0], species[species >= 0]
+    again = np.lexsort((places.chainage_m[kept], band[kept], places.lip[kept]))
+    kept, species = kept[again], species[again]
+    main = np.array([own.group in MAIN_GROUPS for own in table], dtype=bool)
+    named = _named(inputs)
+    main |= np.array([own.species.casefold() in named for own in table], dtype=bool)
+    year = np.where(main, run.planting.main_year, 1)[species]
+    east, north = places.easting_m[kept], places.northing_m[kept]
+    sampled, *sample = trench_samples(stations, trench.top_width_m)
+    shaded = shaded_from_year(
+        (sample[0], sample[1]),
+        (east, north),
+        year,
+        figures_of(table, "crown_m")[species],
+        figures_of(table, "grown_years")[species],
+    )
+    return Trees(table, places.lip[kept], band[kept], species, year, east, north, shaded, sampled)
+
+
+def _present(shapes: GeometryArray) -> GeometryArray:
+    return shapes[~shapely.is_empty(shapes)]
+
+
+def kept_clear(
+    run: RunFile,
+    inputs: Inputs,
+    routes: list[Route],
+    drains: DugDiversions,
+    points: SwalePoints,
+    terrain: Terrain,
+    site: Site,
+) -> GeometryArray:
+    """Ground that no trunk stands on: excluded for footprints, or near what water or people use."""
+    clearance, features = run.planting.clearance_m, inputs.features
+    shapes: list[GeometryArray] = [site.excluded.polygons, points.outline]
+    ways = np.empty(len(routes), dtype=object)
+    ways[:] = [shapely.linestrings(route.coordinates[:, :2]) for route in routes]
+    shapes.append(buffered(ways, clearance))
+    courses = np.empty(len(drains.drains), dtype=object)
+    courses[:] = [shapely.linestrings(own.coordinates[:, :2]) for own in drains.drains]
+    half = np.array([own.base_width_m / 2.0 + own.batter * own.depth_m for own in drains.sections])
+    shapes.append(buffered(courses, clearance + half))
+    for layer in (features.tracks, features.services, features.watercourses):
+        width = layer["width_m"].astype(float).fillna(_LINE_M).to_numpy()
+        shapes.append(buffered(geometry_of(layer), clearance + width / 2.0))
+    shapes += [
+        buffered(geometry_of(layer), clearance)
+        for layer in (features.buildings, features.septic, features.wells, features.dams)
+    ]
+    shapes.append(buffered(terrain.drainage_line, clearance))
+    return _present(np.concatenate(shapes))
+
+
+def _across(
+    stations: LipStations,
+    spans: list[list[Span]],
+    clearance_m: float,
+    near_m: FloatArray,
+    far_m: FloatArray,
+) -> GeometryArray:
+    """Strips across rows at stretches of lips, some clearance added at both ends."""
+    lip = np.repeat(np.arange(len(spans)), [len(own) for own in spans])
+    span = np.array([one for own in spans for one in own], dtype=float).reshape(-1, 2)
+    if lip.size == 0:
+        return np.zeros(0, dtype=object)
+    length = stations.at.length_m[lip]
+    start = np.clip(span[:, 0] - clearance_m, 0.0, length)
+    end = np.clip(span[:, 1] + clearance_m, 0.0, length)
+    # The edges of the strips ride along as the ground does, for `between` to interpolate.
+    widened = replace(stations, rise=near_m, fall=far_m).between(lip, start, end)
+    return _present(strips(widened, widened.rise, widened.fall))
+
+
+def _off_cells(places: Places, terrain: Terrain, site: Site) -> BoolArray:
+    """Places that lie on no cell that is too steep or wet."""
+    row, column = terrain.grid.row_column(places.easting_m, places.northing_m)
+    cell = tuple(np.floor(own + 0.5).astype(np.int64) for own in (row, column))
+    return ~(site.excluded.too_steep[cell] | site.excluded.wet[cell])
+
+
+def _named(inputs: Inputs) -> set[str]:
+    return {
+        name.casefold()
+        for cell in inputs.features.planting_blocks["species"]
+        for name in names_of(cell)
+    }
+
+
+def _mixtures(run: RunFile, inputs: Inputs, laid: Laid, tree_height_m: FloatArray) -> Mixtures:
+    """Species of every row: main trees and a pioneer by turns on the mound, fixers uphill."""
+    blocks = [(), *(names_of(cell) for cell in inputs.features.planting_blocks["species"])]
+    known: dict[tuple[str, float, int], list[tuple[int, ...]]] = {}
+    each: list[tuple[int, ...]] = []
+    for line, texture, height in zip(
+        laid.placed.lines, laid.texture, tree_height_m.tolist(), strict=True
+    ):
+        key = (soil_for(texture).group, height, line.group)
+        if key not in known:
+            mixed = mixture_for(
+                inputs.works.species, key[0], run.rain.annual_mm, height, blocks[line.group]
+            )
+            turns = [own for i in mixed.main for own in (i, *mixed.pioneer)] or list(mixed.pioneer)
+            # In the order of BANDS.
+            known[key] = [tuple(turns), mixed.main or mixed.pioneer, mixed.fixer, mixed.main]
+        each += known[key]
+    start: IntArray = starts_of(np.array([len(own) for own in each], dtype=np.int64))
+    return Mixtures(start, np.array([i for own in each for i in own], dtype=np.int64))

@@ -1,0 +1,64 @@
+"""Trees of whole plans, from the file: apart, on their bands, off what is kept clear, counted."""
+
+import numpy as np
+import pytest
+import shapely
+from scipy.spatial import cKDTree
+
+from tests.plans.grounds import PlanGround
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.parametrize("name", ["plane", "plane, spoil spread", "cone", "valley, turned"]),
+]
+
+
+def test_no_two_trees_stand_nearer_than_their_crowns_allow(
+    plan_ground: PlanGround, name: str
+) -> None:
+    trees = plan_ground(name).layer("trees")
+    place, crown = shapely.get_coordinates(trees.geometry.array), trees.crown_m.to_numpy()
+    pairs = cKDTree(place).query_pairs(crown.max(), output_type="ndarray")
+    apart = np.hypot(*(place[pairs[:, 0]] - place[pairs[:, 1]]).T)
+    assert len(pairs) > 0
+    assert np.all(apart >= crown[pairs].mean(axis=1) - 1e-6)
+
+
+def test_every_tree_stands_on_its_band_and_off_what_is_kept_clear(
+    plan_ground: PlanGround, name: str
+) -> None:
+    planned = plan_ground(name)
+    trees, ground = planned.layer("trees"), planned.layer("swale_ground")
+    points = np.asarray(trees.geometry.array)
+    assert shapely.contains(planned.layer("property").geometry[0], points).all()
+    excluded = shapely.union_all(planned.layer("excluded_ground").geometry.array)
+    assert not shapely.contains_properly(excluded, points).any()
+    dug = shapely.union_all(ground.geometry[ground.part != "mound"].array)
+    assert not shapely.contains_properly(dug, points).any()
+    routes = shapely.union_all(planned.layer("overflow_routes").geometry.array)
+    assert shapely.distance(routes, points).min() >= 2.0 - 1e-6
+    lips = planned.swales.set_index("swale_id").geometry
+    for (swale_id, band), own in trees.groupby(["swale_id", "band"]):
+        works = ground[ground.swale_id == swale_id]
+        if band == "mound":
+            mound = shapely.union_all(works.geometry[works.part == "mound"].array)
+            assert shapely.intersects(mound, np.asarray(own.geometry.array)).all()
+            continue
+        near = [shapely.force_2d(lips[swale_id]), *works.geometry]
+        apart = shapely.distance(shapely.union_all(near), np.asarray(own.geometry.array))
+        assert band in ("below", "uphill")
+        assert apart.max() <= 2.0 + 1e-6
+
+
+def test_quantities_are_the_counts_of_the_layer(plan_ground: PlanGround, name: str) -> None:
+    planned = plan_ground(name)
+    trees = planned.layer("trees")
+    amount = planned.layer("quantities").set_index("item").amount
+    for (year, species), own in trees.groupby(["year", "species"]):
+        assert amount[f"trees, year {year}, {species}"] == len(own)
+    assert amount[amount.index.str.startswith("trees, year")].sum() == len(trees)
+    assert amount["tree guards"] == len(trees)
+    # A ring of 1 m, 0.1 m deep.
+    assert amount["mulch round trees"] == pytest.approx(len(trees) * np.pi / 4.0 * 0.1)
+    assert set(trees.year[trees.group.isin(["pioneer", "nitrogen fixer"])]) == {1}
+    assert set(trees.year[trees.group.isin(["fruit", "nut", "timber"])]) == {3}
