@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 
 # A corner between two long chords is no wide bend: no more of them than this share of the radius
 # asked for counts, on either side.
@@ -52,6 +52,36 @@ class TightBends:
     length_m: float
 
 
+def _turns(line: FloatArray, radius_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Radius and the length that bends so, at each inner vertex, and the chords' lengths; m."""
+    chord = np.diff(line[:, :2], axis=0)
+    size = np.hypot(*chord.T)
+    cross = chord[:-1, 0] * chord[1:, 1] - chord[:-1, 1] * chord[1:, 0]
+    turn = np.abs(np.arctan2(cross, (chord[:-1] * chord[1:]).sum(axis=1)))
+    arm = np.minimum(size / 2.0, _ARM_SHARE * radius_m)
+    share = arm[:-1] + arm[1:]
+    with np.errstate(divide="ignore", over="ignore"):
+        radius = np.where(turn > 0.0, share / turn, np.inf)
+    return radius, share, size
+
+
+def tight_vertices(line: FloatArray, radius_m: float) -> tuple[BoolArray, FloatArray]:
+    """Inner vertices of a lip where it bends more tightly than a radius, as in `tight_bends`.
+
+    Parameters
+    ----------
+    line : (k, 2) vertices, m
+    radius_m : asked for, m
+
+    Returns
+    -------
+    (k - 2,) bool, and the length of line that bends so at each, m
+    """
+    radius, share, _ = _turns(line, radius_m)
+    tight: BoolArray = radius < (1.0 - _SLACK) * radius_m
+    return tight, np.where(tight, share, 0.0)
+
+
 def tight_bends(line: FloatArray, radius_m: float) -> TightBends:
     """Bends of a lip that are tighter than a radius.
 
@@ -77,14 +107,7 @@ def tight_bends(line: FloatArray, radius_m: float) -> TightBends:
     >>> bends.count, round(bends.radius_m, 2), bends.along_m, bends.length_m
     (1, 2.55, 30.0, 4.0)
     """
-    chord = np.diff(line[:, :2], axis=0)
-    size = np.hypot(*chord.T)
-    cross = chord[:-1, 0] * chord[1:, 1] - chord[:-1, 1] * chord[1:, 0]
-    turn = np.abs(np.arctan2(cross, (chord[:-1] * chord[1:]).sum(axis=1)))
-    arm = np.minimum(size / 2.0, _ARM_SHARE * radius_m)
-    share = arm[:-1] + arm[1:]
-    with np.errstate(divide="ignore"):
-        radius = np.where(turn > 0.0, share / turn, np.inf)
+    radius, share, size = _turns(line, radius_m)
     tight = radius < (1.0 - _SLACK) * radius_m
     if not tight.any():
         return TightBends(0, np.inf, 0.0, 0.0)

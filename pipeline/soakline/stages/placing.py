@@ -23,6 +23,7 @@ from soakline.siting.ends import End
 from soakline.siting.excluded import ground_met
 from soakline.siting.exits import Exits, WayGround
 from soakline.siting.given import given_lips
+from soakline.siting.hooks import without_hooks
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order, numbered
 from soakline.siting.site import Placed, Site, geometry_of, place, site_beside, ways_from
 from soakline.stages.rules import bend_radius_m, interval_of, sill_rules
@@ -150,6 +151,7 @@ def lines_by_rule(
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
         lines = parted_at_tracks(lines, inputs.features.tracks, least_m)
+    lines = [without_hooks(line, radius, site.limits.min_length_m) for line in lines]
     machine = inputs.works.machine
     longer = [line for line in lines if line.length_m >= machine.least_bend_m]
     findings = (*findings, *_short_for(machine, len(lines) - len(longer)))
