@@ -46,6 +46,7 @@ CONTRACT = {
         "PointZ",
         "peg_id swale_id kind chainage_m ground_m level_m base_level_m cut_m mound_top_level_m",
     ),
+    "trees": ("Point", "swale_id band species group year crown_m height_m"),
     # With its own section, which the contract asks for without naming columns.
     "diversions": (
         "LineStringZ",
@@ -78,12 +79,21 @@ CONTRACT = {
             "overflow_m3 peak_spill_m3s max_level_m freeboard_m drain_down_h"
         ),
     ),
+    "tree_growth": (None, "species age crown_m"),
     "quantities": (None, "item unit amount rate cost"),
     "findings": (None, "code severity layer feature_id message advice"),
     "run_record": (None, "key value"),
 }
 
-ADDED = ("landform", "soil_texture", "soaking_mm_h")
+ADDED = (
+    "landform",
+    "soil_texture",
+    "soaking_mm_h",
+    "shade_year_5_pct",
+    "shade_year_10_pct",
+    "shade_grown_pct",
+    "crowns_close_year",
+)
 
 # The end of a name and the unit that it stands for; the longest ending counts.
 UNITS = {
