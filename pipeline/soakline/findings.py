@@ -198,7 +198,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "trees_and_pipes": ("note", "how far trunks keep off what was given, and how far roots reach"),
     "trees_near_salt": ("caution", "trees change where salty water rises"),
     "swale_without_trees": ("caution", "no tree finds a place on the swale"),
-    "trench_not_shaded": ("caution", "full-grown crowns never close over the trench"),
+    "trench_not_shaded": ("note", "full-grown crowns never close over the trench"),
     "trees_over_height": ("note", "trees grow higher than the height that spaces the swales"),
 }
 """Every code: the severities it may have, and what it says. Kept complete by a test."""

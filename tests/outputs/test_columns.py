@@ -53,6 +53,7 @@ CONTRACT = {
             "dig_level_m daylight_m daylight_level_m rise_pct fall_pct"
         ),
     ),
+    "trees": ("Point", "swale_id band species group year crown_m height_m"),
     # With its own section, which the contract asks for without naming columns.
     "diversions": (
         "LineStringZ",
@@ -95,6 +96,7 @@ CONTRACT = {
             "topsoil_over_m2 topsoil_back_m"
         ),
     ),
+    "tree_growth": (None, "species age crown_m"),
     "quantities": (None, "item unit amount rate cost"),
     "findings": (None, "code severity layer feature_id message advice"),
     "run_record": (None, "key value"),
@@ -102,7 +104,8 @@ CONTRACT = {
 
 ADDED = (
     "landform", "soil_texture", "soaking_mm_h", "state", "lip_low_m", "first_spill_m",
-    "capacity_lost_m3",
+    "capacity_lost_m3", "shade_year_5_pct", "shade_year_10_pct", "shade_grown_pct",
+    "crowns_close_year",
 )  # fmt: skip
 
 # The end of a name and the unit that it stands for; the longest ending counts.

@@ -85,7 +85,7 @@ def _on_swales(plan: Designed) -> Iterator[Finding]:
         if np.isnan(shade["crowns_close_year"][swale]):
             yield Finding(
                 "trench_not_shaded",
-                "caution",
+                "note",
                 "swales",
                 feature,
                 f"full-grown crowns shade {grown:.0f} % of the trench's top width, never the "
