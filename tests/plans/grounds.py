@@ -220,7 +220,8 @@ def plan_of(folder: Path, name: str) -> Planned:
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            run_file = write_run(place, dem, grid, run=form.run, features=form.features)
+            run = {"planting": {"trees": True}, **form.run}
+            run_file = write_run(place, dem, grid, run=run, features=form.features)
             make_plan(load_run_file(run_file), out, Progress())
     return Planned(out, form, dem, grid)
 
