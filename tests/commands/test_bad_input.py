@@ -100,6 +100,18 @@ def works(keys: str, **files: str) -> Spoil:
     return spoil
 
 
+def with_trees(other: Spoil) -> Spoil:
+    """Spoil a run that plants trees."""
+
+    def spoil(folder: Path) -> None:
+        other(folder)
+        file = folder / "run.toml"
+        text = file.read_text(encoding="utf-8") + "[planting]\ntrees = true\n"
+        file.write_text(text, encoding="utf-8")
+
+    return spoil
+
+
 def away(name: str) -> Spoil:
     """Take a file away."""
     return lambda folder: (folder / name).unlink()
@@ -193,7 +205,11 @@ BAD_FILES = {
         ("features.gpkg", "planting_blocks, feature 1", "mature_tree_height_m", "no value"),
     ),
     "unknown species": Bad(
-        features("planting_blocks", LAND, mature_tree_height_m=[6.0], species=["Malus domestika"]),
+        with_trees(
+            features(
+                "planting_blocks", LAND, mature_tree_height_m=[6.0], species=["Malus domestika"]
+            )
+        ),
         (
             "features.gpkg",
             "planting_blocks, feature 1, species",
