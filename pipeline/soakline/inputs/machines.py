@@ -57,6 +57,10 @@ class Machine:
     bank_m3_h: Mapping[SoilGroup, float]
     source: str
 
+    def bend_radius_m(self, asked_m: float) -> float:
+        """Least radius of its lines, m: what is asked for, or its own bend if that is wider."""
+        return max(asked_m, self.least_bend_m)
+
     def hourly_m3(self, texture: str) -> float:
         """Bank volume in an hour in a soil of some USDA texture, m³/h."""
         return self.bank_m3_h[soil_groups()[texture]]

@@ -42,7 +42,7 @@ def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
         "ask whoever will dig for an output on this ground; put it into a table of your own "
         "(earthworks.machines)",
     )
-    radius = max(plan.run.siting.min_bend_radius_m, machine.least_bend_m)
+    radius = machine.bend_radius_m(plan.run.siting.min_bend_radius_m)
     for i, line in enumerate(plan.placed.lines):
         bends = tight_bends(line.coordinates, radius)
         if bends.count:

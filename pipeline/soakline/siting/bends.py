@@ -52,8 +52,12 @@ class TightBends:
     length_m: float
 
 
-def _turns(line: FloatArray, radius_m: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Radius and the length that bends so, at each inner vertex, and the chords' lengths; m."""
+def _turns(
+    line: FloatArray, radius_m: float
+) -> tuple[BoolArray, FloatArray, FloatArray, FloatArray]:
+    """Whether it is too tight, the radius and the length that bends so, at each inner vertex, and
+    the chords' lengths; m.
+    """
     chord = np.diff(line[:, :2], axis=0)
     size = np.hypot(*chord.T)
     cross = chord[:-1, 0] * chord[1:, 1] - chord[:-1, 1] * chord[1:, 0]
@@ -62,7 +66,7 @@ def _turns(line: FloatArray, radius_m: float) -> tuple[FloatArray, FloatArray, F
     share = arm[:-1] + arm[1:]
     with np.errstate(divide="ignore", over="ignore"):
         radius = np.where(turn > 0.0, share / turn, np.inf)
-    return radius, share, size
+    return radius < (1.0 - _SLACK) * radius_m, radius, share, size
 
 
 def tight_vertices(line: FloatArray, radius_m: float) -> tuple[BoolArray, FloatArray]:
@@ -77,8 +81,7 @@ def tight_vertices(line: FloatArray, radius_m: float) -> tuple[BoolArray, FloatA
     -------
     (k - 2,) bool, and the length of line that bends so at each, m
     """
-    radius, share, _ = _turns(line, radius_m)
-    tight: BoolArray = radius < (1.0 - _SLACK) * radius_m
+    tight, _, share, _ = _turns(line, radius_m)
     return tight, np.where(tight, share, 0.0)
 
 
@@ -107,8 +110,7 @@ def tight_bends(line: FloatArray, radius_m: float) -> TightBends:
     >>> bends.count, round(bends.radius_m, 2), bends.along_m, bends.length_m
     (1, 2.55, 30.0, 4.0)
     """
-    radius, share, size = _turns(line, radius_m)
-    tight = radius < (1.0 - _SLACK) * radius_m
+    tight, radius, share, size = _turns(line, radius_m)
     if not tight.any():
         return TightBends(0, np.inf, 0.0, 0.0)
     count = int(np.count_nonzero(np.diff(tight.astype(np.int8), prepend=0) == 1))

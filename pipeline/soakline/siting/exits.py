@@ -9,9 +9,9 @@ from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.section.stations import starts_of
 from soakline.siting.ends import EndMap
 from soakline.siting.lines import LipLine
-from soakline.siting.stations import stations_along
+from soakline.siting.stations import Stations, stations_along
 from soakline.siting.stretches import Stretch, places_on, sill_stretches, without
-from soakline.siting.ways_down import IndexArray, PlaceArrays, WaysDown, ways_down
+from soakline.siting.ways_down import IndexArray, LipPlaces, WaysDown, ways_down
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
 
@@ -21,7 +21,7 @@ FORBIDDEN, TRACK = 1, 2
 # A way is judged over reaches of this length.
 REACH_M = 5.0
 
-SAMPLE_M = 0.5
+_SAMPLE_M = 0.5
 # A swale takes water only from one that stands at least this much higher.
 _LEAST_FALL_M = 0.02
 
@@ -120,33 +120,15 @@ class Exits:
         )
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class LipPlaces:
-    """Lips, ready to be asked where they could spill.
-
-    Parameters
-    ----------
-    start, along_m, row, column, up_row, up_column, clear_m : of `PlaceArrays`
-    level_m : (lips,) m
-    """
-
-    start: IndexArray
-    along_m: FloatArray
-    row: FloatArray
-    column: FloatArray
-    up_row: FloatArray
-    up_column: FloatArray
-    clear_m: FloatArray
-    level_m: FloatArray
-
-    def arrays(self) -> PlaceArrays:
-        """As the compiled walk takes them."""
-        return PlaceArrays(*(getattr(self, name) for name in PlaceArrays._fields))
+def lip_stations(lines: Sequence[LipLine]) -> list[Stations]:
+    """Stations of lips, as close as places to spill are looked for."""
+    return [stations_along(line.coordinates, _SAMPLE_M) for line in lines]
 
 
-def lip_places(lines: list[LipLine], clear_m: FloatArray, grid: Grid) -> LipPlaces:
-    """Lips ready to be asked; `clear_m` from each to its mound's toe, (lines,) m."""
-    stations = [stations_along(line.coordinates, SAMPLE_M) for line in lines]
+def lip_places(
+    lines: Sequence[LipLine], stations: Sequence[Stations], clear_m: FloatArray, grid: Grid
+) -> LipPlaces:
+    """Lips ready to be asked; stations of `lip_stations`, `clear_m` to their mounds' toes."""
 
     def joined(name: str) -> FloatArray:
         return np.concatenate([np.zeros(0), *(getattr(own, name) for own in stations)])
@@ -191,7 +173,7 @@ class WayGround:
             *ways_down(
                 swale,
                 along_m,
-                self.places.arrays(),
+                self.places,
                 self.burnt,
                 self.end_map.goal,
                 self.direction,
@@ -230,25 +212,24 @@ class WayGround:
         )
 
 
-def exits_at(
-    ground: WayGround,
-    swale: IndexArray,
-    along_m: FloatArray,
-    stretches: Sequence[Stretch],
-    at_end: BoolArray,
-) -> Exits:
+Place = tuple[int, float, Stretch, bool]
+"""Lip, m along it, the stretch that this lies on, and whether it counts as an end of the swale."""
+
+
+def exits_at(ground: WayGround, places: Sequence[Place]) -> Exits:
     """Exits at given places of lips.
 
     Parameters
     ----------
     ground : WayGround
-    swale, along_m : (n,) lip of each place, rising, and where on it, m
-    stretches, at_end : (n,) as of `Exit`
+    places : lip after lip
 
     Returns
     -------
     those that may be taken
     """
+    swale = np.array([lip for lip, _, _, _ in places], dtype=np.int64)
+    along_m = np.array([at for _, at, _, _ in places], dtype=float)
     way = ground.followed(swale, along_m)
     usable = [
         ground.usable(*of)
@@ -260,10 +241,10 @@ def exits_at(
         leads_off=np.bincount(swale[way.goal >= 0], minlength=lips) > 0,
         swale=swale,
         along_m=along_m,
-        start_m=np.array([own.start_m for own in stretches], dtype=float),
-        end_m=np.array([own.end_m for own in stretches], dtype=float),
-        cut_in=np.array([own.cut_in for own in stretches], dtype=bool),
-        at_end=at_end,
+        start_m=np.array([own.start_m for _, _, own, _ in places], dtype=float),
+        end_m=np.array([own.end_m for _, _, own, _ in places], dtype=float),
+        cut_in=np.array([own.cut_in for _, _, own, _ in places], dtype=bool),
+        at_end=np.array([at_end for _, _, _, at_end in places], dtype=bool),
         start_cell=way.start_cell,
         goal=way.goal,
         way_m=way.way_m,
@@ -276,7 +257,8 @@ def exits_at(
 
 
 def find_exits(
-    lines: list[LipLine],
+    lines: Sequence[LipLine],
+    stations: Sequence[Stations],
     ground: WayGround,
     ground_m: GroundArray,
     taken_m: Sequence[Sequence[tuple[float, float]]],
@@ -286,6 +268,7 @@ def find_exits(
     Parameters
     ----------
     lines : lips, in the order of their numbers
+    stations : of each, of `lip_stations`
     ground : WayGround beside them
     ground_m : (rows, columns) float32, m
     taken_m : of each lip, stretches that tracks take, from and to along it, m; no sill lies there
@@ -294,17 +277,10 @@ def find_exits(
     -------
     the exits along the lips, those that may be taken
     """
-    stations = [stations_along(line.coordinates, SAMPLE_M) for line in lines]
-    asked = [
+    places = [
         (i, at, stretch, at_end)
         for i, (line, own) in enumerate(zip(lines, stations, strict=True))
         for stretch in without(sill_stretches(own, line.level_m, ground_m, ground.grid), taken_m[i])
         for at, at_end in places_on(stretch, float(own.along_m[-1]), line.closed)
     ]
-    return exits_at(
-        ground,
-        np.array([i for i, _, _, _ in asked], dtype=np.int64),
-        np.array([at for _, at, _, _ in asked], dtype=float),
-        [stretch for _, _, stretch, _ in asked],
-        np.array([at_end for _, _, _, at_end in asked], dtype=bool),
-    )
+    return exits_at(ground, places)

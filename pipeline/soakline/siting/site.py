@@ -23,16 +23,17 @@ from soakline.siting.exits import (
     FORBIDDEN,
     TRACK,
     Exits,
-    LipPlaces,
     WayGround,
     find_exits,
     lip_places,
+    lip_stations,
 )
 from soakline.siting.given import GivenLips
 from soakline.siting.lines import LipLine, PlacingLimits
 from soakline.siting.place import place_lines
 from soakline.siting.spacing import level_series
 from soakline.siting.stations import OPEN, Siteable, siteable_beside, siteable_ground
+from soakline.siting.ways_down import LipPlaces
 from soakline.terrain.cells import GeometryArray, burn, cells_of
 from soakline.terrain.condition import Terrain
 from soakline.terrain.flow import Uint8Array
@@ -188,15 +189,16 @@ def ways_from(lines: list[LipLine], terrain: Terrain, site: Site, inputs: Inputs
     )
     clear = np.array([toe_at_m(line, site.siteable) for line in lines], dtype=float)
     tracks = meet_tracks(lines, features.tracks)
+    stations = lip_stations(lines)
     ground = WayGround(
-        lip_places(lines, clear, grid),
+        lip_places(lines, stations, clear, grid),
         catchments.burnt,
         ends,
         terrain.flow.direction,
         site.marks,
         grid,
     )
-    exits = find_exits(lines, ground, terrain.ground_m, tracks.spans(len(lines)))
+    exits = find_exits(lines, stations, ground, terrain.ground_m, tracks.spans(len(lines)))
     return Placed(lines, catchments, ends, ground.places, exits, tracks)
 
 

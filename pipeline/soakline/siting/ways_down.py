@@ -14,8 +14,8 @@ from soakline.terrain.paths import LabelArray
 IndexArray = npt.NDArray[np.int64]
 
 
-class PlaceArrays(NamedTuple):
-    """Points along all lips, as close as places to spill are looked for; n of them.
+class LipPlaces(NamedTuple):
+    """Lips ready to be asked where they could spill: points close together along all; n of them.
 
     Parameters
     ----------
@@ -24,6 +24,7 @@ class PlaceArrays(NamedTuple):
     row, column : (n,) fractional
     up_row, up_column : (n,) unit vector to the left of the lip, which is uphill
     clear_m : (lips,) from each lip to its mound's toe, m
+    level_m : (lips,) m
     """
 
     start: IndexArray
@@ -33,6 +34,7 @@ class PlaceArrays(NamedTuple):
     up_row: FloatArray
     up_column: FloatArray
     clear_m: FloatArray
+    level_m: FloatArray
 
 
 class WaysDown(NamedTuple):
@@ -85,7 +87,7 @@ def _first_below(
 def ways_down(
     swale: IndexArray,
     along_m: FloatArray,
-    places: PlaceArrays,
+    places: LipPlaces,
     burnt: LabelArray,
     goal: LabelArray,
     direction: Uint8Array,
@@ -98,7 +100,7 @@ def ways_down(
     Parameters
     ----------
     swale, along_m : (n,) lip of each place, and where on it, m
-    places : PlaceArrays
+    places : LipPlaces
     burnt, goal, direction, marks : (rows, columns); a way stops where `goal` is not 0; lip k is
         number k + 1 among the burnt ones, and of the ends
     cell_m : m

@@ -119,17 +119,18 @@ def drain(
     round_of = _Round(basin, arrivals, _governing(laid, arrivals), max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
+    ranked = rank_for(judged, ways, hollow_check.safe, rules)
     for attempt in range(_ROUNDS):
-        ranked = rank_for(judged, ways, hollow_check.safe, rules)
+        if not np.array_equal(ranked.hollow_safe, hollow_check.safe):
+            ranked = rank_for(judged, ways, hollow_check.safe, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
         sections = round_of.sized(outlets)
         routing = round_of.routed(outlets, sections, asked)
         peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
-        was_safe = hollow_check.safe
         hollow_check = check_hollows(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
-        if attempt > 0 and np.array_equal(was_safe, hollow_check.safe):
+        if attempt > 0 and np.array_equal(ranked.hollow_safe, hollow_check.safe):
             break
     # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
     # them; then every storm is routed over them.

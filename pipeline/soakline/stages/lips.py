@@ -14,7 +14,7 @@ from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid, lay
 from soakline.stages.measuring import Measured, measure
 from soakline.stages.placing import Lines, final_lines, lines_by_rule
-from soakline.stages.rules import bend_radius_m, sill_rules
+from soakline.stages.rules import sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event
 
@@ -41,6 +41,7 @@ def laid_out_lips(
     lips by the rule; those that are kept, laid and measured; their exits, judged
     """
     site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
+    machine = inputs.works.machine
     just_placed: list[Placed] = []
 
     def placed_by_rule() -> Lines:
@@ -56,9 +57,9 @@ def laid_out_lips(
             run.spacing,
             run.rain.annual_mm,
             event if run.spacing.rule == "runoff" else None,
-            bend_radius_m(run, inputs),
-            inputs.works.machine.least_bend_m,
-            inputs.works.machine.name,
+            machine.bend_radius_m(run.siting.min_bend_radius_m),
+            machine.least_bend_m,
+            machine.name,
         ),
         ("siting", "section", "terrain", "water", "stages"),
     )

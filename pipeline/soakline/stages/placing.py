@@ -26,7 +26,7 @@ from soakline.siting.given import given_lips
 from soakline.siting.hooks import without_hooks
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order, numbered
 from soakline.siting.site import Placed, Site, geometry_of, place, site_beside, ways_from
-from soakline.stages.rules import bend_radius_m, interval_of, sill_rules
+from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, fastest_peak_m3s
 from soakline.water.land import area_by_class_m2
@@ -145,14 +145,14 @@ def lines_by_rule(
         terrain.drainage_line,
     )
     beside = site_beside(site, given)
-    radius = bend_radius_m(run, inputs)
+    machine = inputs.works.machine
+    radius = machine.bend_radius_m(run.siting.min_bend_radius_m)
     lines = place(terrain, beside, inputs.features, run.spacing, interval, given, radius)
     lines = clear_of_exclusions(lines, beside, design, terrain)
     if run.siting.crossing == "gap":
         least_m = site.limits.min_length_m
         lines = parted_at_tracks(lines, inputs.features.tracks, least_m)
     lines = [without_hooks(line, radius, site.limits.min_length_m) for line in lines]
-    machine = inputs.works.machine
     longer = [line for line in lines if line.length_m >= machine.least_bend_m]
     findings = (*findings, *_short_for(machine, len(lines) - len(longer)))
     lines = in_order([*longer, *given.lips])

@@ -31,7 +31,7 @@ from soakline.siting.site import Site, geometry_of
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
-from soakline.terrain.cells import GeometryArray
+from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.condition import Terrain
 
 # Bands beside the works are this wide. A row runs in the middle below, nearer the trench uphill.
@@ -165,7 +165,12 @@ def kept_clear(
     terrain: Terrain,
     site: Site,
 ) -> GeometryArray:
-    """Ground that no trunk stands on: excluded for footprints, or near what water or people use."""
+    """Ground that no trunk stands on: excluded for footprints, or near what water or people use.
+
+    None is looked for where no trees are placed.
+    """
+    if not run.planting.trees:
+        return np.empty(0, dtype=object)
     clearance, features = run.planting.clearance_m, inputs.features
     shapes: list[GeometryArray] = [site.excluded.polygons, points.outline]
     ways = np.empty(len(routes), dtype=object)
@@ -208,9 +213,8 @@ def _across(
 
 def _off_cells(places: Places, terrain: Terrain, site: Site) -> BoolArray:
     """Places that lie on no cell that is too steep or wet."""
-    row, column = terrain.grid.row_column(places.easting_m, places.northing_m)
-    cell = tuple(np.floor(own + 0.5).astype(np.int64) for own in (row, column))
-    return ~(site.excluded.too_steep[cell] | site.excluded.wet[cell])
+    cell = cells_of(terrain.grid, places.easting_m, places.northing_m)
+    return ~(site.excluded.too_steep.ravel()[cell] | site.excluded.wet.ravel()[cell])
 
 
 def _named(inputs: Inputs) -> set[str]:

@@ -133,6 +133,8 @@ class _Ground:
         lip = np.array([own.lip for own in wanted], dtype=np.int64)
         clear = np.ones(lip.size, dtype=bool)
         wide = np.flatnonzero([own.kind == "basin" for own in wanted])
+        if wide.size == 0:
+            return clear
         clear[wide] = shapely.is_empty(ground_met(outline[wide], self.site.excluded))
         parts = self.works.footprint
         ground = np.stack([parts.ponded, parts.cut_slope, parts.berm, parts.mound])

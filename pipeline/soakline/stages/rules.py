@@ -53,11 +53,6 @@ def event_on(land: Land, storms: tuple[Storm, ...], run: RunFile) -> Event:
     return event_of(storms, land, [loss(own) for own in land.classes], run.rain.unit_hydrograph)
 
 
-def bend_radius_m(run: RunFile, inputs: Inputs) -> float:
-    """Least radius that lines are faired to: the run file's, or that of the machine if wider; m."""
-    return max(run.siting.min_bend_radius_m, inputs.works.machine.least_bend_m)
-
-
 def interval_of(
     run: RunFile,
     design: SectionDesign,

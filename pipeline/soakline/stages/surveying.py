@@ -161,10 +161,4 @@ def _leaving(laid: Laid, survey: LipSurvey, moved: BoolArray, ways: Ways) -> Exi
             stretch = Stretch(max(0.0, at - half), min(length, at + half), False)
             places.append((i, at, stretch, at <= AT_END_M or at >= length - AT_END_M))
     places.sort(key=lambda place: place[0])
-    return exits_at(
-        ways.ground,
-        np.array([i for i, _, _, _ in places], dtype=np.int64),
-        np.array([at for _, at, _, _ in places], dtype=float),
-        [stretch for _, _, stretch, _ in places],
-        np.array([at_end for _, _, _, at_end in places], dtype=bool),
-    )
+    return exits_at(ways.ground, places)

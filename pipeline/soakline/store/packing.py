@@ -179,6 +179,5 @@ class _Unpacker(pickle.Unpickler):
 def _is_of_kind(found: object) -> bool:
     if not isinstance(found, type):
         return False
-    return issubclass(found, _KINDS) or (
-        is_dataclass(found) and found.__module__.startswith("soakline.")
-    )
+    own = found.__module__.startswith("soakline.")
+    return issubclass(found, _KINDS) or (own and (is_dataclass(found) or issubclass(found, tuple)))
