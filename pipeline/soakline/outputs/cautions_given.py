@@ -52,9 +52,8 @@ def _of(line: LipLine, code: str, severity: Severity, message: str, advice: str)
 
 def _works(plan: Designed) -> GeometryArray:
     """Whole footprint of each swale."""
-    parts = plan.works.footprint
-    together = np.stack([parts.ponded, parts.cut_slope, parts.berm, parts.mound])
-    return np.asarray(shapely.union_all(together, axis=0), dtype=np.object_)
+    parts = plan.works.footprint.parts
+    return np.asarray(shapely.union_all(parts, axis=0), dtype=np.object_)
 
 
 def _with_room(plan: Designed, line: LipLine, works: shapely.Geometry) -> shapely.Geometry:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from soakline.inputs.species import Group, Species
 
 MAIN_GROUPS: tuple[Group, ...] = ("fruit", "nut", "timber")
+# Soils that not every species bears, by what the table of species calls them.
+_EXTREMES = {"sandy": "sand", "clayey": "clay"}
 # A mixture has at most so many of each group; common practice, no source.
 _MOST = {"pioneer": 1, "nitrogen fixer": 2, "fruit": 2, "nut": 1, "timber": 1}
 # Under this annual rain, mm, species that bear no drought are left out; common practice, no source.
@@ -74,7 +76,7 @@ def mixture_for(
 
 
 def _bears(own: Species, soil_group: str, annual_mm: float) -> bool:
-    extreme = {"sandy": "sand", "clayey": "clay"}.get(soil_group)
+    extreme = _EXTREMES.get(soil_group)
     if extreme and own.bears[extreme] == "low":
         return False
     return annual_mm >= DRY_MM or own.bears["drought"] != "low"
@@ -83,7 +85,7 @@ def _bears(own: Species, soil_group: str, annual_mm: float) -> bool:
 def _highest(
     table: Sequence[Species], fits: list[int], group: Group, soil_group: str, height_m: float
 ) -> tuple[int, ...]:
-    extreme = {"sandy": "sand", "clayey": "clay"}.get(soil_group)
+    extreme = _EXTREMES.get(soil_group)
     own = [i for i in fits if table[i].group == group and table[i].height_m <= height_m + 1e-9]
     own.sort(
         key=lambda i: (

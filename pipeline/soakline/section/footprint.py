@@ -39,10 +39,14 @@ class Footprint:
     mound: GeometryArray
 
     @property
+    def parts(self) -> GeometryArray:
+        """All of them, (4, swales)."""
+        return np.stack([self.ponded, self.cut_slope, self.berm, self.mound])
+
+    @property
     def area_m2(self) -> FloatArray:
         """Of all parts, (swales,)."""
-        parts = (self.ponded, self.cut_slope, self.berm, self.mound)
-        total: FloatArray = np.sum([shapely.area(part) for part in parts], axis=0)
+        total: FloatArray = np.sum(shapely.area(self.parts), axis=0)
         return total
 
 

@@ -136,8 +136,7 @@ class _Ground:
         if wide.size == 0:
             return clear
         clear[wide] = shapely.is_empty(ground_met(outline[wide], self.site.excluded))
-        parts = self.works.footprint
-        ground = np.stack([parts.ponded, parts.cut_slope, parts.berm, parts.mound])
+        ground = self.works.footprint.parts
         tree = shapely.STRtree(ground.ravel())
         own, other = tree.query(outline[wide], predicate="dwithin", distance=_CLEAR_M)
         clear[wide[own[other % ground.shape[1] != lip[wide[own]]]]] = False
