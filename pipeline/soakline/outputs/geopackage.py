@@ -1,20 +1,20 @@
 """The plan's one file: every layer and table of the contract in a GeoPackage 1.3."""
 
 import sqlite3
-from collections.abc import Iterator, Mapping
-from contextlib import closing, contextmanager
+from collections.abc import Mapping
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
-import pyogrio
 import shapely
 from pyproj import CRS
 
 from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, LayerSchema
+from soakline.outputs.empty_plan import EmptyPlan, empty_plan
 from soakline.outputs.geopackage_tables import PlanDescription, write_descriptions
+from soakline.outputs.layer_rows import fill_layer
 from soakline.outputs.whole_file import written_whole
 from soakline.problems import InputProblem, InputRefused
 
@@ -22,10 +22,13 @@ __all__ = ["PlanDescription", "write_plan"]
 
 Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
 
-_GDAL_GEOMETRY = {"LineStringZ": "LineString Z", "PointZ": "Point Z"}
-
-
-def write_plan(path: Path, layers: Layers, crs_wkt: str, describe: PlanDescription) -> None:
+def write_plan(
+    path: Path,
+    layers: Layers,
+    crs_wkt: str,
+    describe: PlanDescription,
+    empty: EmptyPlan | None = None,
+) -> None:
     """Write the plan whole or not at all; a file that stands at `path` is replaced.
 
     Parameters
@@ -35,6 +38,7 @@ def write_plan(path: Path, layers: Layers, crs_wkt: str, describe: PlanDescripti
         written in their order
     crs_wkt : the working CRS, which every layer has
     describe : texts for the file's own metadata
+    empty : as of `empty_plan`; None has it made
 
     Raises
     ------
@@ -48,45 +52,29 @@ def write_plan(path: Path, layers: Layers, crs_wkt: str, describe: PlanDescripti
         problem = InputProblem(str(path), "", f"a name ending in {path.suffix!r}", "NAME.gpkg")
         raise InputRefused([problem])
     _refuse_other_layers(layers, CRS.from_user_input(crs_wkt))
-    with written_whole(path, estimated_bytes(layers)) as temporary, _written_as_one():
-        for schema in LAYERS:
-            _write_layer(temporary, schema, layers[schema.name])
+    empty = empty or empty_plan(crs_wkt)
+    now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    with written_whole(path, estimated_bytes(layers, empty)) as temporary:
+        temporary.write_bytes(empty.file)
         with closing(sqlite3.connect(temporary, isolation_level=None)) as database:
+            # A temporary is thrown away whole if anything fails: it needs no journal, and it is
+            # flushed once at the end.
             database.execute("PRAGMA journal_mode=OFF")
             database.execute("PRAGMA synchronous=OFF")
             database.execute("BEGIN")
             for schema in LAYERS:
-                if schema.geometry is None:
-                    _fill_table(database, schema, layers[schema.name])
+                fill_layer(database, schema, layers[schema.name])
+            database.execute("UPDATE gpkg_contents SET last_change = ?", (now,))
             write_descriptions(database, LAYERS, describe)
+            for trigger in empty.triggers:
+                database.execute(trigger)
             database.execute("COMMIT")
         _check_written(temporary, layers)
 
 
-@contextmanager
-def _written_as_one() -> Iterator[None]:
-    """Have GDAL write all layers as of one time, and each without waiting for the disk.
-
-    A temporary is thrown away whole if anything fails: it needs no journal, and it is flushed once
-    at the end. Layers with times of their own would make SQLite count more or fewer changes from
-    run to run.
-    """
-    now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    options = {
-        "OGR_SQLITE_JOURNAL": "OFF",
-        "OGR_SQLITE_SYNCHRONOUS": "OFF",
-        "OGR_CURRENT_DATE": now,
-    }
-    pyogrio.set_gdal_config_options(options)
-    try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options(dict.fromkeys(options))
-
-
-def estimated_bytes(layers: Layers) -> int:
-    """Upper estimate of the file's size: 0.5 MB for its frame, then its rows, bytes."""
-    total = 500_000
+def estimated_bytes(layers: Layers, empty: EmptyPlan) -> int:
+    """Upper estimate of the file's size: its frame with descriptions, then its rows, bytes."""
+    total = len(empty.file) + 500_000
     for layer in layers.values():
         total += len(layer) * (40 + 10 * layer.shape[1])
         for name in layer.columns:
@@ -110,47 +98,6 @@ def _refuse_other_layers(layers: Layers, crs: CRS) -> None:
             raise ValueError(f"{schema.name} has columns {list(layer.columns)}, not {columns}")
         if schema.geometry and not crs.equals(layer.crs, ignore_axis_order=True):
             raise ValueError(f"{schema.name} is not in the working CRS")
-
-
-def _write_layer(path: Path, schema: LayerSchema, layer: gpd.GeoDataFrame | pd.DataFrame) -> None:
-    creating = not path.exists()
-    geometry = (
-        {}
-        if schema.geometry is None
-        else {"geometry_type": _GDAL_GEOMETRY.get(schema.geometry, schema.geometry)}
-    )
-    pyogrio.write_dataframe(
-        # Rows of a table go in by SQL, which takes a quarter of the time.
-        layer if schema.geometry else layer.iloc[:0],
-        path,
-        layer=schema.name,
-        driver="GPKG",
-        append=not creating,
-        # GDAL's own table of feature counts is no part of the standard.
-        dataset_options={"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"} if creating else None,
-        layer_options=(
-            {"FID": "fid"}
-            if schema.geometry is None
-            else {"FID": "fid", "GEOMETRY_NAME": GEOMETRY_COLUMN, "SPATIAL_INDEX": "YES"}
-        ),
-        **geometry,
-    )
-
-
-def _fill_table(database: sqlite3.Connection, schema: LayerSchema, table: pd.DataFrame) -> None:
-    """Rows of a table without geometry that stands empty; NaN becomes null."""
-    names = [f'"{name}"' for name in schema.column_names]
-    columns = [
-        # Only reals have NaN; the other kinds their own mark.
-        own if own.dtype == np.float64 else own.astype(object).where(own.notna(), None)
-        for own in (table[name] for name in schema.column_names)
-    ]
-    # Names come from the list of layers, never from a user.
-    database.executemany(
-        f'INSERT INTO "{schema.name}" ({", ".join(names)}) '  # noqa: S608
-        f"VALUES ({', '.join('?' * len(names))})",
-        zip(*(column.tolist() for column in columns), strict=True),
-    )
 
 
 def _check_written(path: Path, layers: Layers) -> None:

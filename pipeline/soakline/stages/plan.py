@@ -23,6 +23,7 @@ from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.earthworks import earthworks_table
+from soakline.outputs.empty_plan import empty_plan
 from soakline.outputs.general import whole_findings
 from soakline.outputs.geopackage import PlanDescription, write_plan
 from soakline.outputs.land import (
@@ -115,7 +116,12 @@ def make_plan(
     on_land = replace(stages)
     plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
     with progress.stage("layers", cells):
-        of_land = on_land.kept("land layers", lambda: land_layers(plan), (), ("outputs", "terrain"))
+        of_land, empty = on_land.kept(
+            "land layers",
+            lambda: (land_layers(plan), empty_plan(terrain.grid.crs_wkt)),
+            (),
+            ("outputs", "terrain"),
+        )
         programme = programme_of(plan)
         layers = plan_layers(plan, programme, of_land)
         told = all_findings(plan, programme, findings)
@@ -131,7 +137,7 @@ def make_plan(
         with progress.stage("writing"):
             finished = datetime.now(UTC).isoformat(timespec="milliseconds")
             layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-            write_plan(out, layers, terrain.grid.crs_wkt, _described(plan))
+            write_plan(out, layers, terrain.grid.crs_wkt, _described(plan), empty)
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)

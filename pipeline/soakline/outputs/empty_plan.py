@@ -1,0 +1,66 @@
+"""A plan's file without rows: every table of the standard and of the plan, as GDAL makes them."""
+
+import sqlite3
+import tempfile
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, frame
+
+_GDAL_GEOMETRY = {"LineStringZ": "LineString Z", "PointZ": "Point Z"}
+
+
+@dataclass(frozen=True, slots=True)
+class EmptyPlan:
+    """A GeoPackage with every layer of the plan and no row in any.
+
+    Parameters
+    ----------
+    file : its bytes
+    triggers : that keep spatial indices up to date, as SQL; the file stands without them, since
+        they call functions that only a GeoPackage's readers bring along
+    """
+
+    file: bytes
+    triggers: tuple[str, ...]
+
+
+def empty_plan(crs_wkt: str) -> EmptyPlan:
+    """Have GDAL make the file.
+
+    Parameters
+    ----------
+    crs_wkt : the working CRS, which every layer has
+    """
+    import pyogrio  # noqa: PLC0415 - slow to load, no rerun needs it
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "empty.gpkg"
+        for schema in LAYERS:
+            shape = {}
+            layer_options = {"FID": "fid"}
+            if schema.geometry is not None:
+                shape["geometry_type"] = _GDAL_GEOMETRY.get(schema.geometry, schema.geometry)
+                layer_options |= {"GEOMETRY_NAME": GEOMETRY_COLUMN, "SPATIAL_INDEX": "YES"}
+            creating = not path.exists()
+            pyogrio.write_dataframe(
+                frame(schema, [], [], crs_wkt) if schema.geometry else frame(schema, []),
+                path,
+                layer=schema.name,
+                driver="GPKG",
+                append=not creating,
+                # GDAL's own table of feature counts is no part of the standard.
+                dataset_options=(
+                    {"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"} if creating else None
+                ),
+                layer_options=layer_options,
+                **shape,
+            )
+        with closing(sqlite3.connect(path, isolation_level=None)) as database:
+            kept = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY rowid"
+            triggers = database.execute(kept).fetchall()
+            for name, _ in triggers:
+                database.execute(f'DROP TRIGGER "{name}"')
+            database.execute("VACUUM")
+        return EmptyPlan(path.read_bytes(), tuple(sql for _, sql in triggers))
