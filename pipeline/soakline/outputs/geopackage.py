@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, LayerSchema
+from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS
 from soakline.outputs.empty_plan import EmptyPlan, empty_plan
 from soakline.outputs.geopackage_tables import PlanDescription, write_descriptions
 from soakline.outputs.layer_rows import fill_layer
