@@ -22,6 +22,7 @@ __all__ = ["PlanDescription", "write_plan"]
 
 Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
 
+
 def write_plan(
     path: Path,
     layers: Layers,
