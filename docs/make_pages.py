@@ -13,6 +13,7 @@ from soakline.inputs.feature_layers import Column as FeatureColumn
 from soakline.inputs.machines import COLUMNS as MACHINE_COLUMNS
 from soakline.inputs.quantity_items import RATES_HEAD, UNITS
 from soakline.outputs.columns import LAYERS
+from soakline.outputs.raster_schemas import RASTERS
 from soakline.outputs.schema import Column, LayerSchema
 from soakline.runfile.not_yet import LATER
 from soakline.runfile.reading import allowed, plain_keys, sections, shown
@@ -191,6 +192,23 @@ def _layer(schema: LayerSchema) -> list[str]:
 def layers_page() -> str:
     """Every layer and table of the plan, column by column."""
     lines = [line for schema in LAYERS for line in _layer(schema)]
+    rasters = [
+        (f"`{raster.name}`", f"{raster.title}, {raster.unit}", raster.description)
+        for raster in RASTERS
+    ]
+    lines += [
+        "## Rasters",
+        "",
+        (
+            "Reals of 32 bits on the grid of the elevation model: coverages in the plan (OGC "
+            "17-066r1), and beside it cloud-optimised GeoTIFFs with overviews and statistics, "
+            "named after it: `NAME-elevation.tif`. No data: -9999. `output.rasters = false` "
+            "leaves both out."
+        ),
+        "",
+        *table(("raster", "of", "what it is"), rasters),
+        "",
+    ]
     introduction = (
         "The plan is one GeoPackage. All layers share the working CRS, projected and in metres; "
         "heights are in metres of the DEM's own datum. A unit ends the name of every column that "

@@ -1,6 +1,7 @@
 """Places that a plan may not be written to are refused before any work."""
 
 import os
+import re
 
 import pytest
 
@@ -44,6 +45,15 @@ def test_a_bad_place_is_refused_and_nothing_is_written(plan, run_file, tmp_path,
 def test_a_default_place_is_checked_like_any_other(plan, tmp_path, run_file):
     (tmp_path / "run.gpkg").mkdir()
     assert "a folder" in refusal(plan, run_file)
+
+
+def test_a_raster_beside_the_plan_is_never_an_input(plan, run_file, tmp_path):
+    dem = tmp_path / "hill-elevation.tif"
+    dem.write_bytes(b"mine")
+    text = run_file.read_text()
+    run_file.write_text(re.sub(r'dem = "[^"]*"', f'dem = "{dem.name}"', text))
+    assert "the same file as property.dem" in refusal(plan, run_file, "--out", "hill.gpkg")
+    assert dem.read_bytes() == b"mine"
 
 
 def test_a_read_only_folder_is_refused(plan, run_file, tmp_path):

@@ -9,8 +9,9 @@ NS_PER_CELL = 2_160.0
 START_BYTES = 400_000_000
 MEMORY_BYTES_PER_CELL = 140.0
 """Highest of all stages: 14 GiB at 100 million cells."""
-DISK_BYTES_PER_CELL = 90.0
-"""Mostly the stage store: heights, slopes, directions and catchments, as they lie in memory."""
+DISK_BYTES_PER_CELL = 130.0
+"""Mostly the stage store: heights, slopes, directions and catchments, as they lie in memory, and a
+copy of the plan's rasters."""
 START_DISK_BYTES = 5_000_000
 
 

@@ -2,8 +2,10 @@
 
 import os
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 
+from soakline.outputs.raster_schemas import RASTERS, path_beside
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import RunFile
 
@@ -35,6 +37,10 @@ def check_out_paths(
     if run is not None:
         keep += [(key, file) for key, file in run.input_files()]
     problems = _check(out, "--out", ".gpkg", keep)
+    if run is None or run.output.rasters:
+        for raster in RASTERS:
+            beside = path_beside(out, raster.file_name)
+            problems += _check_file(beside, "[output] rasters", ".tif", keep)
     if map_file is not None:
         problems += _check(map_file, "--map", ".png", [*keep, ("--out", out)])
     return problems
@@ -58,31 +64,44 @@ def check_log_path(log: Path | None, keep: Iterable[Path]) -> None:
 def _check(
     path: Path, option: str, suffix: str, keep: Iterable[tuple[str, Path]]
 ) -> list[InputProblem]:
-    def problem(found: str, allowed: str, mend: str = "") -> InputProblem:
-        return InputProblem(str(path), option, found, allowed, mend)
-
+    """What is wrong with a file and with the folder that it is to stand in."""
     problems = []
     if path.suffix.lower() != suffix:
         found = f'the ending "{path.suffix}"' if path.suffix else "no ending"
-        problems.append(problem(found, f"a file name that ends in {suffix}"))
+        allowed = f"a file name that ends in {suffix}"
+        problems.append(InputProblem(str(path), option, found, allowed))
+    problems += _check_file(path, option, suffix, keep)
+    with suppress(OSError, ValueError):  # told of the file
+        folder = path.absolute().parent
+        if not folder.is_dir():
+            found, allowed, mend = f"no folder {folder}", "a folder that exists", "Make it first"
+            problems.append(InputProblem(str(path), option, found, allowed, mend))
+        elif not os.access(folder, os.W_OK | os.X_OK):
+            found, allowed = f"folder {folder}, read-only", "a folder you may write in"
+            problems.append(InputProblem(str(path), option, found, allowed))
+    return problems
+
+
+def _check_file(
+    path: Path, option: str, suffix: str, keep: Iterable[tuple[str, Path]]
+) -> list[InputProblem]:
+    """What is wrong with the file that stands there, or with its being another file of the run."""
+
+    def problem(found: str, allowed: str) -> InputProblem:
+        return InputProblem(str(path), option, found, allowed)
+
     try:
         if path.is_dir():
-            problems.append(problem("a folder", f"a file name that ends in {suffix}"))
-        elif path.exists() and not path.is_file():
-            problems.append(problem("a device or a pipe", "a new or an ordinary file"))
-        problems += [
+            return [problem("a folder", f"a file name that ends in {suffix}")]
+        if path.exists() and not path.is_file():
+            return [problem("a device or a pipe", "a new or an ordinary file")]
+        return [
             problem(f"the same file as {name}", "a file that the run does not read or write")
             for name, kept in keep
             if _same(path, kept)
         ]
-        folder = path.absolute().parent
-        if not folder.is_dir():
-            problems.append(problem(f"no folder {folder}", "a folder that exists", "Make it first"))
-        elif not os.access(folder, os.W_OK | os.X_OK):
-            problems.append(problem(f"folder {folder}, read-only", "a folder you may write in"))
     except (OSError, ValueError) as error:
-        problems.append(problem(f"an unusable path ({error})", "a file in a folder that exists"))
-    return problems
+        return [problem(f"an unusable path ({error})", "a file in a folder that exists")]
 
 
 def _same(first: Path, second: Path) -> bool:

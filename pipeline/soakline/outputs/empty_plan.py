@@ -1,17 +1,23 @@
 """A plan's file without rows: every table of the standard and of the plan, as GDAL makes them."""
 
+import mmap
 import sqlite3
 import tempfile
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, frame
+
+Bytes = npt.NDArray[np.uint8]
 
 _GDAL_GEOMETRY = {"LineStringZ": "LineString Z", "PointZ": "Point Z"}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
 class EmptyPlan:
     """A GeoPackage with every layer of the plan and no row in any.
 
@@ -22,7 +28,7 @@ class EmptyPlan:
         they call functions that only a GeoPackage's readers bring along
     """
 
-    file: bytes
+    file: Bytes
     triggers: tuple[str, ...]
 
 
@@ -63,4 +69,10 @@ def empty_plan(crs_wkt: str) -> EmptyPlan:
             for name, _ in triggers:
                 database.execute(f'DROP TRIGGER "{name}"')
             database.execute("VACUUM")
-        return EmptyPlan(path.read_bytes(), tuple(sql for _, sql in triggers))
+        return EmptyPlan(bytes_of(path), tuple(sql for _, sql in triggers))
+
+
+def bytes_of(path: Path) -> Bytes:
+    """A file's bytes, in memory only where they are looked at; the file may be unlinked."""
+    with path.open("rb") as file:
+        return np.frombuffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ), dtype=np.uint8)

@@ -56,7 +56,7 @@ def write_plan(
     empty = empty or empty_plan(crs_wkt)
     now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     with written_whole(path, estimated_bytes(layers, empty)) as temporary:
-        temporary.write_bytes(empty.file)
+        temporary.write_bytes(empty.file.data)
         with closing(sqlite3.connect(temporary, isolation_level=None)) as database:
             # A temporary is thrown away whole if anything fails: it needs no journal, and it is
             # flushed once at the end.
@@ -75,7 +75,7 @@ def write_plan(
 
 def estimated_bytes(layers: Layers, empty: EmptyPlan) -> int:
     """Upper estimate of the file's size: its frame with descriptions, then its rows, bytes."""
-    total = len(empty.file) + 500_000
+    total = empty.file.size + 500_000
     for layer in layers.values():
         total += len(layer) * (40 + 10 * layer.shape[1])
         for name in layer.columns:

@@ -77,5 +77,6 @@ def _header(flags: int, srs_id: int) -> bytes:
 def _plain(column: "pd.Series[Any]") -> list[Any]:
     """Values as Python's own, None where there is none; SQLite itself takes NaN for null."""
     if column.dtype == np.float64:
-        return column.tolist()
-    return column.to_numpy(dtype=object, na_value=None).tolist()
+        return list(column.tolist())
+    # Text, whole numbers and truth stand in pandas' own arrays.
+    return list(column.array.to_numpy(dtype=object, na_value=None).tolist())

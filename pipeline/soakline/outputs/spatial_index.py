@@ -95,13 +95,13 @@ def fill_index(database: sqlite3.Connection, index: str, bounds: FloatArray) -> 
     tree = packed(bounds, node_bytes)
     # The root of the empty tree makes room for that of the full one.
     database.execute(f'DELETE FROM "{index}_node"')  # noqa: S608
-    for table, key, value, first, of in (
+    for table, key, value, first, rows in (
         ("node", "nodeno", "data", _ROOT, tree.nodes),
         ("parent", "nodeno", "parentnode", _ROOT + 1, tree.parent.tolist()),
         ("rowid", "rowid", "nodeno", 1, tree.leaf.tolist()),
     ):
-        keys = list(range(first, first + len(of)))
-        insert(database, f"{index}_{table}", (key, value), (keys, of))
+        keys = range(first, first + len(rows))
+        insert(database, f"{index}_{table}", (key, value), (keys, rows))
 
 
 def _in_tiles(bounds: FloatArray, most: int) -> Numbers:

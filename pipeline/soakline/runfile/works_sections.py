@@ -259,6 +259,9 @@ class OutputKeys(Keys):
     setout: Annotated[tuple[SetoutFormat, ...], Field(strict=False), Wording(_FORMATS)] = key(
         (), "files to set out from, and drawings"
     )
+    rasters: bool = key(
+        True, "elevation, slope and contributing area in the plan, and as GeoTIFFs beside it"
+    )
     paper: Literal["A4", "A3"] = key("A4", "sheets of the drawings, landscape")
     finished_cell_m: Annotated[float, Number("m", 0.05, 10, zero="the DEM's own cells")] = key(
         0, "cells of the finished ground; a trench shows from about a fifth of its width down"

@@ -46,8 +46,15 @@ class KeptStages:
         uses : sections of the run file and other values that it uses, earlier stages aside
         code : subpackages of soakline that it runs
         """
-        self.key = key_of(self.key, stage, uses, code_version(*code))
+        self.key = self._key(stage, uses, code)
         return self.store.kept(stage, self.key, make)
+
+    def holds(self, stage: str, uses: tuple[object, ...], code: tuple[str, ...]) -> bool:
+        """Whether the result of the next stage is stored; parameters as of `kept`."""
+        return self.store.holds(stage, self._key(stage, uses, code))
+
+    def _key(self, stage: str, uses: tuple[object, ...], code: tuple[str, ...]) -> Key:
+        return key_of(self.key, stage, uses, code_version(*code))
 
 
 def read_kept(

@@ -23,7 +23,6 @@ from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.earthworks import earthworks_table
-from soakline.outputs.empty_plan import empty_plan
 from soakline.outputs.general import whole_findings
 from soakline.outputs.geopackage import PlanDescription, write_plan
 from soakline.outputs.land import (
@@ -45,6 +44,7 @@ from soakline.outputs.overflow import (
 from soakline.outputs.points import point_ground_layer, point_layer
 from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
+from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
 from soakline.outputs.trees import growth_table, tree_layer
@@ -52,6 +52,7 @@ from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
 from soakline.stages.progress import Progress
+from soakline.stages.rastering import files_under_way
 from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
 from soakline.terrain.hollows import hollow_outlines
@@ -114,30 +115,31 @@ def make_plan(
             ("terrain", "grid"),
         )
     on_land = replace(stages)
-    plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
-    with progress.stage("layers", cells):
-        of_land, empty = on_land.kept(
-            "land layers",
-            lambda: (land_layers(plan), empty_plan(terrain.grid.crs_wkt)),
-            (),
-            ("outputs", "terrain"),
-        )
-        programme = programme_of(plan)
-        layers = plan_layers(plan, programme, of_land)
-        told = all_findings(plan, programme, findings)
-        layers["findings"] = finding_table(told)
-    with ExitStack() as both:
+    with files_under_way(on_land, inputs.elevation, terrain, run.output) as files_made:
+        plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
+        with progress.stage("layers", cells):
+            of_land = on_land.kept(
+                "land layers", lambda: land_layers(plan), (), ("outputs", "terrain")
+            )
+            programme = programme_of(plan)
+            layers = plan_layers(plan, programme, of_land)
+            told = all_findings(plan, programme, findings)
+            layers["findings"] = finding_table(told)
+        with progress.stage("rasters", cells):
+            files = files_made()
+    with ExitStack() as all_of_them:
         if map_path is not None:
             with progress.stage("map", cells):
                 from soakline.outputs.picture import drawn_map  # noqa: PLC0415 - a second to load
 
                 title = run.property.name or run.file.stem
                 picture = drawn_map(map_path, terrain.grid, terrain.ground_m, layers, title)
-                both.enter_context(picture)
+                all_of_them.enter_context(picture)
         with progress.stage("writing"):
+            all_of_them.enter_context(written_beside(out, files))
             finished = datetime.now(UTC).isoformat(timespec="milliseconds")
             layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-            write_plan(out, layers, terrain.grid.crs_wkt, _described(plan), empty)
+            write_plan(out, layers, terrain.grid.crs_wkt, _described(plan), files.empty)
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)

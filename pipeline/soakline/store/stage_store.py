@@ -149,6 +149,13 @@ class StageStore:
         self._store(stage, key, value)
         return value
 
+    def holds(self, stage: str, key: Key) -> bool:
+        """Whether a result is stored under this key, as far as its name tells."""
+        if self.folder is None:
+            return False
+        path = entry_path(self.folder, stage, key)
+        return path.is_file() and (not self.fresh or path.name in self._own)
+
     def file_digest(self, path: Path) -> str:
         """SHA-256 of a file, hexadecimal; remembered for as long as the file stays as it is.
 

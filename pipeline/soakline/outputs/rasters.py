@@ -1,0 +1,175 @@
+"""Rasters of the plan: coverages in its GeoPackage, and cloud-optimised GeoTIFFs beside it."""
+
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from rasterio.enums import Resampling
+
+from soakline.grid import Grid, GroundArray
+from soakline.inputs.types import Elevation
+from soakline.outputs.empty_plan import Bytes, EmptyPlan, bytes_of, empty_plan
+from soakline.outputs.raster_schemas import RasterSchema, path_beside
+from soakline.outputs.whole_file import written_whole
+from soakline.terrain.condition import Terrain
+
+NO_DATA = -9999.0
+
+_BLOCK = 512
+# GDAL's GeoPackage has tiles of 32-bit reals as LZW TIFF, the only compression that OGC 17-066r1
+# allows them; GeoTIFF its own, which every reader of the last ten years knows.
+_GEOTIFF = {"driver": "COG", "compress": "deflate", "level": 1, "predictor": 3}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PlanFiles:
+    """All of the plan's files that new rain leaves as they are.
+
+    Parameters
+    ----------
+    empty : the GeoPackage with its coverages, and no row in any layer
+    beside : of each GeoTIFF the end of its name, and its bytes
+    """
+
+    empty: EmptyPlan
+    beside: tuple[tuple[str, Bytes], ...]
+
+
+def values_of(raster: RasterSchema, elevation: Elevation, terrain: Terrain) -> GroundArray:
+    """Values of a raster of the plan, (rows, columns) float32; `NO_DATA` where there is none."""
+    known = terrain.valid
+    if raster.name == "elevation":
+        values, known = elevation.dem_m, ~np.isnan(elevation.dem_m)
+    elif raster.name == "slope_pct":
+        values, known = terrain.slope_pct, ~np.isnan(terrain.slope_pct)
+    else:
+        values = terrain.flow.upstream_cells * np.float32(terrain.grid.cell_area_m2)
+    return np.where(known, values, np.float32(NO_DATA)).astype(np.float32, copy=False)
+
+
+def plan_files(
+    elevation: Elevation,
+    terrain: Terrain,
+    schemas: Sequence[RasterSchema],
+    go_on: Callable[[], None],
+) -> PlanFiles:
+    """Make the files.
+
+    Parameters
+    ----------
+    elevation, terrain : of the stages before
+    schemas : of the rasters that are wanted
+    go_on : called before each; raises to stop
+    """
+    grid = terrain.grid
+    beside = []
+    with tempfile.TemporaryDirectory() as folder:
+        plan = Path(folder) / "plan.gpkg"
+        empty = empty_plan(grid.crs_wkt)
+        plan.write_bytes(empty.file.data)
+        for raster in schemas:
+            go_on()
+            values = values_of(raster, elevation, terrain)
+            _add_coverage(plan, raster, values, grid)
+            go_on()
+            file = Path(folder) / raster.file_name
+            _write_geotiff(file, raster, values, grid)
+            beside.append((file.name, bytes_of(file)))
+        return PlanFiles(EmptyPlan(bytes_of(plan), empty.triggers), tuple(beside))
+
+
+@contextmanager
+def written_beside(plan: Path, files: PlanFiles) -> Iterator[None]:
+    """Write the GeoTIFFs; they take their places when the block ends well.
+
+    One that stands there and holds the same bytes is left alone.
+
+    Parameters
+    ----------
+    plan : the GeoPackage
+    files : PlanFiles
+
+    Raises
+    ------
+    InputRefused
+        If one cannot be written where it shall stand.
+    """
+    with ExitStack() as all_of_them:
+        for name, content in files.beside:
+            path = path_beside(plan, name)
+            if not _holds(path, content):
+                temporary = all_of_them.enter_context(written_whole(path, content.size))
+                temporary.write_bytes(content.data)
+        yield
+
+
+def _holds(path: Path, content: Bytes) -> bool:
+    if not path.is_file() or path.stat().st_size != content.size:
+        return False
+    return bool(np.array_equal(bytes_of(path), content))
+
+
+def _profile(grid: Grid) -> dict[str, object]:
+    return {
+        "height": grid.rows,
+        "width": grid.columns,
+        "count": 1,
+        "dtype": "float32",
+        "nodata": NO_DATA,
+        "crs": grid.crs_wkt,
+        "transform": grid.transform,
+    }
+
+
+def _add_coverage(plan: Path, raster: RasterSchema, values: GroundArray, grid: Grid) -> None:
+    # A temporary is thrown away whole if anything fails: it needs no journal.
+    with (
+        rasterio.Env(OGR_SQLITE_JOURNAL="OFF", OGR_SQLITE_SYNCHRONOUS="OFF"),
+        rasterio.open(
+            plan,
+            "w",
+            driver="GPKG",
+            APPEND_SUBDATASET="YES",
+            RASTER_TABLE=raster.name,
+            RASTER_IDENTIFIER=raster.title,
+            RASTER_DESCRIPTION=raster.description,
+            TILE_FORMAT="TIFF",
+            BLOCKSIZE=_BLOCK,
+            ADD_GPKG_OGR_CONTENTS="NO",
+            UOM=raster.unit,
+            FIELD_NAME=raster.title,
+            QUANTITY_DEFINITION=raster.description,
+            GRID_CELL_ENCODING="grid-value-is-area",
+            **_profile(grid),
+        ) as coverage,
+    ):
+        coverage.write(values, 1)
+    with closing(sqlite3.connect(plan)) as database:
+        # GDAL keeps to it in the tiles' statistics, but does not write it down.
+        database.execute(
+            "UPDATE gpkg_2d_gridded_coverage_ancillary SET data_null = ? "
+            "WHERE tile_matrix_set_name = ?",
+            (NO_DATA, raster.name),
+        )
+        database.commit()
+
+
+def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: Grid) -> None:
+    with rasterio.open(
+        path,
+        "w",
+        blocksize=_BLOCK,
+        overview_resampling=Resampling.average.name,
+        statistics="yes",
+        **_GEOTIFF,
+        **_profile(grid),
+    ) as tiff:
+        tiff.write(values, 1)
+        tiff.set_band_description(1, raster.title)
+        tiff.set_band_unit(1, raster.unit)
+        tiff.update_tags(DESCRIPTION=raster.description)
