@@ -4,10 +4,19 @@ from pathlib import Path
 
 import pytest
 
-from soakline.outputs.geopackage import PlanDescription, write_plan
+from soakline.outputs.geopackage import write_plan
+from soakline.outputs.iso_metadata import PlanDescription
 from tests.outputs.hillside import CRS, Layers, hillside_layers
 
-DESCRIBE = PlanDescription("Plan for Two Valleys", "Level trenches.", "Made ground, no survey.")
+DESCRIBE = PlanDescription(
+    "Plan for Two Valleys <& sons>",
+    "Level trenches.",
+    "Made ground, no survey.",
+    "EPSG:32755 WGS 84 / UTM zone 55S",
+    (146.5, -36.5, 146.75, -36.25),
+    ("dem: dem.tif sha256=00ff",),
+    ("rain.design = 10",),
+)
 
 
 @pytest.fixture(scope="session")

@@ -12,8 +12,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lxml import etree
+from owslib.iso import MD_Metadata
 
-from soakline.outputs.columns import LAYERS, LayerSchema
+from soakline.outputs.columns import LAYERS, SCHEMAS, LayerSchema
+from soakline.outputs.geopackage_tables import CAUTIONS
+from soakline.outputs.geopackage_views import RELATED, VIEWS, View
+from soakline.outputs.iso_metadata import PlanDescription, iso_record
 from tests.outputs.conftest import DESCRIBE
 from tests.outputs.hillside import EPSG, Layers
 
@@ -209,18 +216,84 @@ def test_extensions_are_registered(database: sqlite3.Connection) -> None:
         }.items()
         for table in tables
     }
-    assert set(database.execute(sql).fetchall()) == trees | described
+    related = {
+        (table, None, "gpkg_related_tables", "read-write")
+        for table in ("gpkgext_relations", *(f"swales_{name}" for name in RELATED))
+    }
+    assert set(database.execute(sql).fetchall()) == trees | described | related
+
+
+@pytest.mark.parametrize("related", RELATED)
+def test_related_rows_are_those_of_the_same_swale(
+    database: sqlite3.Connection, related: str
+) -> None:
+    """OGC 18-000: base and related ids are primary keys of the tables named."""
+    sql = """SELECT base_table_name, base_primary_column, related_table_name,
+        related_primary_column, relation_name FROM gpkgext_relations WHERE mapping_table_name = ?"""
+    relation = "features" if SCHEMAS[related].geometry else "attributes"
+    found = database.execute(sql, (f"swales_{related}",)).fetchall()
+    assert found == [("swales", "fid", related, "fid", relation)]
+    swales = dict(database.execute("SELECT swale_id, fid FROM swales"))
+    rows = database.execute(f"SELECT swale_id, fid FROM {related}")  # noqa: S608
+    wanted = {(swales[swale], fid) for swale, fid in rows if swale in swales}
+    mapped = database.execute(f"SELECT base_id, related_id FROM swales_{related}")  # noqa: S608
+    assert set(mapped) == wanted
+
+
+@pytest.mark.parametrize("view", VIEWS, ids=lambda view: view.name)
+def test_views_are_contents_like_layers(database: sqlite3.Connection, view: View) -> None:
+    sql = "SELECT data_type, identifier, description FROM gpkg_contents WHERE table_name = ?"
+    data_type = "features" if view.base else "attributes"
+    assert database.execute(sql, (view.name,)).fetchall() == [
+        (data_type, view.title, view.description)
+    ]
+    shape = ["geom"] if view.base else []
+    names = [row[1] for row in database.execute(f"PRAGMA table_info({view.name})")]
+    assert names == ["fid", *shape, *(column.name for column in view.columns)]
+    keys = [row[0] for row in database.execute(f"SELECT fid FROM {view.name}")]  # noqa: S608
+    assert len(set(keys)) == len(keys)
 
 
 def test_metadata_stand_for_the_file_and_each_layer(database: sqlite3.Connection) -> None:
-    sql = """SELECT table_name, metadata FROM gpkg_metadata_reference JOIN gpkg_metadata
+    sql = """SELECT table_name, mime_type, metadata FROM gpkg_metadata_reference JOIN gpkg_metadata
         ON id = md_file_id ORDER BY id"""
     rows = database.execute(sql).fetchall()
     assert [row[0] for row in rows] == [None, *(schema.name for schema in LAYERS)]
-    for _, metadata in rows:
+    assert [row[1] for row in rows] == ["text/xml", *["text/plain"] * len(LAYERS)]
+    for _, _, metadata in rows[1:]:
         assert DESCRIBE.title in metadata
         assert DESCRIBE.lineage in metadata
         assert "licensed engineer" in metadata
+
+
+def test_the_record_of_the_file_is_read_by_a_general_library(
+    database: sqlite3.Connection,
+) -> None:
+    """OWSLib's reader of ISO 19139, and lxml beside it for what that one leaves out."""
+    sql = "SELECT md_standard_uri, metadata FROM gpkg_metadata WHERE id = 1"
+    uri, text = database.execute(sql).fetchone()
+    assert uri == "http://www.isotc211.org/2005/gmd"
+    root = etree.fromstring(text.encode())
+    record = MD_Metadata(root)
+    data = record.identification[0]
+    assert data.title == DESCRIBE.title
+    assert data.abstract == DESCRIBE.description
+    assert data.uselimitation == list(CAUTIONS)
+    assert data.topiccategory == ["farming", "inlandWaters"]
+    box = data.bbox
+    sides = tuple(float(side) for side in (box.minx, box.miny, box.maxx, box.maxy))
+    assert sides == DESCRIBE.extent_deg
+    assert record.dataquality.lineage == DESCRIBE.lineage
+    assert record.referencesystem.code == DESCRIBE.crs
+    told = [node.text for node in root.iterfind(".//{*}LI_Lineage//{*}CharacterString")]
+    assert told == [DESCRIBE.lineage, *DESCRIBE.parameters, *DESCRIBE.sources]
+
+
+@given(st.text())
+def test_no_text_breaks_the_record(text: str) -> None:
+    record = iso_record(PlanDescription(text, text, text), [text])
+    title = etree.fromstring(record.encode()).find(".//{*}title/{*}CharacterString")
+    assert title is not None
 
 
 def flat_name(schema: LayerSchema) -> str:

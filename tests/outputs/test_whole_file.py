@@ -54,7 +54,7 @@ def fail_at(monkeypatch: pytest.MonkeyPatch, name: str, failure: BaseException) 
 
 def test_whatever_stood_there_is_replaced(target: Path, layers: Layers) -> None:
     write_plan(target, layers, CRS, DESCRIBE)
-    assert len(pyogrio.list_layers(target)) == len(layers)
+    assert set(layers) < set(pyogrio.list_layers(target)[:, 0])
     assert list(target.parent.iterdir()) == [target]
 
 

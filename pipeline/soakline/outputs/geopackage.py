@@ -13,12 +13,11 @@ from pyproj import CRS
 
 from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS
 from soakline.outputs.empty_plan import EmptyPlan, empty_plan
-from soakline.outputs.geopackage_tables import PlanDescription, write_descriptions
+from soakline.outputs.geopackage_tables import write_descriptions
+from soakline.outputs.iso_metadata import PlanDescription
 from soakline.outputs.layer_rows import fill_layer
 from soakline.outputs.whole_file import written_whole
 from soakline.problems import InputProblem, InputRefused
-
-__all__ = ["PlanDescription", "write_plan"]
 
 Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
 
@@ -65,8 +64,8 @@ def write_plan(
             database.execute("BEGIN")
             for schema in LAYERS:
                 fill_layer(database, schema, layers[schema.name])
-            database.execute("UPDATE gpkg_contents SET last_change = ?", (now,))
             write_descriptions(database, LAYERS, describe)
+            database.execute("UPDATE gpkg_contents SET last_change = ?", (now,))
             for trigger in empty.triggers:
                 database.execute(trigger)
             database.execute("COMMIT")

@@ -6,9 +6,10 @@ annexes of the schema and the metadata extension. Nothing here depends on the cl
 
 import sqlite3
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from soakline.outputs.columns import GEOMETRY_COLUMN, LayerSchema
+from soakline.outputs.geopackage_views import VIEWS, create_views, relate_tables
+from soakline.outputs.iso_metadata import GMD, PlanDescription, iso_record
 from soakline.outputs.schema import Column
 
 CAUTIONS = (
@@ -31,7 +32,7 @@ _SHAPE = Column(
     GEOMETRY_COLUMN, "text", "Geometry", "In the plan's CRS. Z, where there is one, is elevation."
 )
 
-# Terms of the Dublin Core, as plain lines: read by people first.
+# Of each layer terms of the Dublin Core, as plain lines: read by people first.
 _METADATA_STANDARD = "http://purl.org/dc/terms/"
 
 # Fixed, so that two runs of the same inputs are the same to the byte.
@@ -71,22 +72,6 @@ _EXTENSIONS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class PlanDescription:
-    """What the file says of itself.
-
-    Parameters
-    ----------
-    title : one line, with the property's name
-    description : what the plan is, in a few sentences
-    lineage : which inputs and program it came from; no times, so that reruns stay the same
-    """
-
-    title: str
-    description: str
-    lineage: str
-
-
 def write_descriptions(
     database: sqlite3.Connection, schemas: Sequence[LayerSchema], describe: PlanDescription
 ) -> None:
@@ -110,53 +95,62 @@ def write_descriptions(
         [(schema.title, schema.description, schema.name) for schema in schemas],
     )
     _describe_columns(database, schemas)
+    create_views(database)
+    for view in VIEWS:
+        shape = (_SHAPE,) if view.base else ()
+        _describe(database, view.name, (_FID, *shape, *view.columns))
+    relate_tables(database)
     _write_metadata(database, schemas, describe)
 
 
 def _describe_columns(database: sqlite3.Connection, schemas: Iterable[LayerSchema]) -> None:
     for schema in schemas:
         shape = () if schema.geometry is None else (_SHAPE,)
-        for column in (_FID, *shape, *schema.columns):
-            constraint = f"{schema.name}_{column.name}" if column.allowed else None
-            title = f"{column.title} ({column.unit})" if column.unit else column.title
-            unit = f" Unit: {column.unit}." if column.unit else ""
-            # `name` is what open GIS show as a column's heading, so it gets the title too.
-            database.execute(
-                "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)",
-                (schema.name, column.name, title, title, column.description + unit, constraint),
-            )
-            database.executemany(
-                "INSERT INTO gpkg_data_column_constraints "
-                "VALUES (?, 'enum', ?, NULL, NULL, NULL, NULL, NULL)",
-                [(constraint, value) for value in column.allowed],
-            )
+        _describe(database, schema.name, (_FID, *shape, *schema.columns))
+
+
+def _describe(database: sqlite3.Connection, table: str, columns: Iterable[Column]) -> None:
+    for column in columns:
+        constraint = f"{table}_{column.name}" if column.allowed else None
+        title = f"{column.title} ({column.unit})" if column.unit else column.title
+        unit = f" Unit: {column.unit}." if column.unit else ""
+        # `name` is what open GIS show as a column's heading, so it gets the title too.
+        database.execute(
+            "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)",
+            (table, column.name, title, title, column.description + unit, constraint),
+        )
+        database.executemany(
+            "INSERT INTO gpkg_data_column_constraints "
+            "VALUES (?, 'enum', ?, NULL, NULL, NULL, NULL, NULL)",
+            [(constraint, value) for value in column.allowed],
+        )
 
 
 def _write_metadata(
     database: sqlite3.Connection, schemas: Iterable[LayerSchema], describe: PlanDescription
 ) -> None:
-    whole = _metadata_text(describe.title, describe.description, describe.lineage)
-    file_id = _insert_metadata(database, whole)
+    file_id = _insert_metadata(database, GMD, "text/xml", iso_record(describe, CAUTIONS))
     database.execute(
         "INSERT INTO gpkg_metadata_reference VALUES ('geopackage', NULL, NULL, NULL, ?, ?, NULL)",
         (_NO_TIME, file_id),
     )
     for schema in schemas:
         title = f"{schema.title}: {describe.title}"
-        layer_id = _insert_metadata(
-            database, _metadata_text(title, schema.description, describe.lineage)
-        )
+        text = _metadata_text(title, schema.description, describe.lineage)
+        layer_id = _insert_metadata(database, _METADATA_STANDARD, "text/plain", text)
         database.execute(
             "INSERT INTO gpkg_metadata_reference VALUES ('table', ?, NULL, NULL, ?, ?, ?)",
             (schema.name, _NO_TIME, layer_id, file_id),
         )
 
 
-def _insert_metadata(database: sqlite3.Connection, metadata: str) -> int | None:
+def _insert_metadata(
+    database: sqlite3.Connection, standard: str, mime_type: str, metadata: str
+) -> int | None:
     return database.execute(
         "INSERT INTO gpkg_metadata (md_scope, md_standard_uri, mime_type, metadata) "
-        "VALUES ('dataset', ?, 'text/plain', ?)",
-        (_METADATA_STANDARD, metadata),
+        "VALUES ('dataset', ?, ?, ?)",
+        (standard, mime_type, metadata),
     ).lastrowid
 
 

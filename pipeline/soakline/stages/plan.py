@@ -8,7 +8,9 @@ from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
+from pyproj import CRS, Transformer
 
+from soakline import __version__
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_given import given_findings
@@ -24,7 +26,8 @@ from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.earthworks import earthworks_table
 from soakline.outputs.general import whole_findings
-from soakline.outputs.geopackage import PlanDescription, write_plan
+from soakline.outputs.geopackage import write_plan
+from soakline.outputs.iso_metadata import PlanDescription
 from soakline.outputs.land import (
     drainage_layer,
     excluded_layer,
@@ -48,6 +51,7 @@ from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
 from soakline.outputs.trees import growth_table, tree_layer
+from soakline.runfile.defaults import used_keys
 from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
@@ -225,13 +229,21 @@ def finding_table(findings: list[Finding]) -> pd.DataFrame:
 
 def _described(plan: Designed) -> PlanDescription:
     name = plan.run.property.name or plan.run.file.stem
+    crs = CRS.from_user_input(plan.terrain.grid.crs_wkt)
+    to_degrees = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
     return PlanDescription(
         title=f"Swale plan: {name}",
         description="Level, water-soaking trenches with their catchments, spillways and overflow "
         "routes. A plan for discussion on site, not a design to build from unseen: local codes and "
         "a licensed engineer come first.",
-        lineage="Made by soakline from the elevation model, boundary, features and rain table "
-        "named in run_record, by the methods described there.",
+        lineage=f"Made by soakline {__version__} from the elevation model, boundary, features and "
+        "rain table named in run_record, by the methods described there.",
+        crs=" ".join([*(crs.to_authority() or ()), crs.name]),
+        extent_deg=to_degrees.transform_bounds(*plan.inputs.property.area.bounds),
+        sources=tuple(
+            f"{source.role}: {source.path} sha256={source.sha256}" for source in plan.inputs.sources
+        ),
+        parameters=tuple(f"{used.key} = {used.value}" for used in used_keys(plan.run)),
     )
 
 
