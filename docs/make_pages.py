@@ -13,6 +13,7 @@ from soakline.inputs.feature_layers import Column as FeatureColumn
 from soakline.inputs.machines import COLUMNS as MACHINE_COLUMNS
 from soakline.inputs.quantity_items import RATES_HEAD, UNITS
 from soakline.outputs.columns import LAYERS
+from soakline.outputs.geopackage_views import RELATED, VIEWS
 from soakline.outputs.raster_schemas import RASTERS
 from soakline.outputs.schema import Column, LayerSchema
 from soakline.runfile.not_yet import LATER
@@ -196,7 +197,17 @@ def layers_page() -> str:
         (f"`{raster.name}`", f"{raster.title}, {raster.unit}", raster.description)
         for raster in RASTERS
     ]
+    views = [(f"`{view.name}`", view.description) for view in VIEWS]
     lines += [
+        "## Views",
+        "",
+        (
+            "Open GIS show them like layers. What belongs to a swale is told by the related tables "
+            f"extension (OGC 18-000): {', '.join(f'`{name}`' for name in RELATED)}."
+        ),
+        "",
+        *table(("view", "what it is"), views),
+        "",
         "## Rasters",
         "",
         (
