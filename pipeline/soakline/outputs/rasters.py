@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import rasterio
-from rasterio.enums import Resampling
 
 from soakline.grid import Grid, GroundArray
 from soakline.inputs.types import Elevation
@@ -127,6 +125,8 @@ def _profile(grid: Grid) -> dict[str, object]:
 
 
 def _add_coverage(plan: Path, raster: RasterSchema, values: GroundArray, grid: Grid) -> None:
+    import rasterio  # noqa: PLC0415 - slow to load, no rerun needs it
+
     # A temporary is thrown away whole if anything fails: it needs no journal.
     with (
         rasterio.Env(OGR_SQLITE_JOURNAL="OFF", OGR_SQLITE_SYNCHRONOUS="OFF"),
@@ -160,11 +160,13 @@ def _add_coverage(plan: Path, raster: RasterSchema, values: GroundArray, grid: G
 
 
 def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: Grid) -> None:
+    import rasterio  # noqa: PLC0415 - as above
+
     with rasterio.open(
         path,
         "w",
         blocksize=_BLOCK,
-        overview_resampling=Resampling.average.name,
+        overview_resampling="average",
         statistics="yes",
         **_GEOTIFF,
         **_profile(grid),
