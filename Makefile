@@ -56,7 +56,7 @@ format: $(VENV)/.ready-lint ## mend formatting and what ruff can mend
 bench: $(VENV)/.ready-tests ## measure whole runs: wall time, memory, ns per cell
 	$(BIN)/python bench/bench.py
 
-readers: ## fetch the JavaScript reader that one test holds the plan against
+readers: ## fetch JavaScript readers that the plan and its styles are held against
 	cd tests/outputs/javascript && npm install --no-audit --no-fund --no-package-lock
 
 docs: $(VENV)/.ready ## write the reference pages from the program

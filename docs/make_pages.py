@@ -20,6 +20,8 @@ from soakline.runfile.not_yet import LATER
 from soakline.runfile.reading import allowed, plain_keys, sections, shown
 from soakline.runfile.sections import RunFile
 from soakline.runfile.swale_point_section import POINT_RANGES
+from soakline.styles.legend import legend_svg
+from soakline.styles.plan_styles import STYLES
 
 DOCS = Path(__file__).resolve().parent
 MADE = "<!-- Made by docs/make_pages.py (`make docs`): change the program, not this page. -->"
@@ -199,6 +201,16 @@ def layers_page() -> str:
     ]
     views = [(f"`{view.name}`", view.description) for view in VIEWS]
     lines += [
+        "## Styles",
+        "",
+        (
+            "The plan holds a style for every layer (table `layer_styles`, Styled Layer Descriptor "
+            "1.1), and `NAME-styles.sld` beside it has all of them; `output.styles = false` leaves "
+            "that file out. Colours hold for every colour vision and on a grey print."
+        ),
+        "",
+        "![The legend of all layers](legend.svg)",
+        "",
         "## Views",
         "",
         (
@@ -242,10 +254,16 @@ def findings_page() -> str:
     return page("Findings", introduction, table(("code", "severity", "what it says"), rows))
 
 
+def legend() -> str:
+    """The legend of all styles, what is drawn last first."""
+    return legend_svg(reversed(STYLES.values()))
+
+
 PAGES = {
     "run-file.md": run_file_page,
     "layers.md": layers_page,
     "findings.md": findings_page,
+    "legend.svg": legend,
 }
 
 

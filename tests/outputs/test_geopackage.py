@@ -18,9 +18,12 @@ from lxml import etree
 from owslib.iso import MD_Metadata
 
 from soakline.outputs.columns import LAYERS, SCHEMAS, LayerSchema
+from soakline.outputs.geopackage_styles import STYLE_TABLE
 from soakline.outputs.geopackage_tables import CAUTIONS
 from soakline.outputs.geopackage_views import RELATED, VIEWS, View
 from soakline.outputs.iso_metadata import PlanDescription, iso_record
+from soakline.styles.plan_styles import STYLES
+from soakline.styles.sld import style_document
 from tests.outputs.conftest import DESCRIBE
 from tests.outputs.hillside import EPSG, Layers
 
@@ -252,6 +255,15 @@ def test_views_are_contents_like_layers(database: sqlite3.Connection, view: View
     assert names == ["fid", *shape, *(column.name for column in view.columns)]
     keys = [row[0] for row in database.execute(f"SELECT fid FROM {view.name}")]  # noqa: S608
     assert len(set(keys)) == len(keys)
+
+
+def test_the_plan_holds_a_style_for_each_layer_with_geometry(database: sqlite3.Connection) -> None:
+    sql = f"SELECT f_table_name, f_geometry_column, styleSLD, useAsDefault FROM {STYLE_TABLE}"  # noqa: S608
+    rows = database.execute(sql).fetchall()
+    assert [row[0] for row in rows] == list(STYLES)
+    for layer, column, document, default in rows:
+        assert (column, default) == ("geom", 1)
+        assert document == style_document([STYLES[layer]])
 
 
 def test_metadata_stand_for_the_file_and_each_layer(database: sqlite3.Connection) -> None:

@@ -13,6 +13,7 @@ import shapely
 from soakline.outputs.columns import LAYERS, SCHEMAS, LayerSchema
 from soakline.outputs.empty_plan import empty_plan
 from soakline.outputs.geopackage import estimated_bytes, write_plan
+from soakline.outputs.geopackage_styles import STYLE_TABLE
 from soakline.outputs.geopackage_views import RELATED, VIEWS
 from soakline.problems import InputRefused
 from tests.outputs.conftest import DESCRIBE
@@ -77,8 +78,8 @@ def test_two_runs_differ_in_last_change_only(layers: Layers, tmp_path: Path) -> 
 def test_a_plan_of_empty_layers_is_whole(layers: Layers, tmp_path: Path) -> None:
     path = tmp_path / "empty.gpkg"
     write_plan(path, {name: layer.iloc[:0] for name, layer in layers.items()}, CRS, DESCRIBE)
-    views = {*(view.name for view in VIEWS), *(f"swales_{name}" for name in RELATED)}
-    assert set(pyogrio.list_layers(path)[:, 0]) == set(SCHEMAS) | views
+    others = {STYLE_TABLE, *(view.name for view in VIEWS), *(f"swales_{name}" for name in RELATED)}
+    assert set(pyogrio.list_layers(path)[:, 0]) == set(SCHEMAS) | others
     with closing(sqlite3.connect(path)) as opened:
         sql = """SELECT geometry_type_name, z FROM gpkg_geometry_columns WHERE table_name IN (SELECT
             name FROM sqlite_master WHERE type = 'table') ORDER BY rowid"""

@@ -47,7 +47,7 @@ def made(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> Made:
     grid = hillside_grid()
     elevation = Elevation(grid, ground_m(grid))
     terrain = condition_ground(elevation, TerrainKeys())
-    files = plan_files(elevation, terrain, RASTERS, lambda: None)
+    files = plan_files(elevation, terrain, RASTERS, True, lambda: None)
     path = tmp_path_factory.mktemp("plan") / "two valleys.gpkg"
     with written_beside(path, files):
         write_plan(path, layers, CRS, DESCRIBE, files.empty)
@@ -138,13 +138,13 @@ def test_all_of_the_file_is_of_one_time(database: sqlite3.Connection) -> None:
 
 
 def test_the_same_ground_gives_the_same_bytes(made: Made) -> None:
-    again = plan_files(made.elevation, made.terrain, RASTERS, lambda: None)
+    again = plan_files(made.elevation, made.terrain, RASTERS, True, lambda: None)
     for (name, first), (_, second) in zip(made.files.beside, again.beside, strict=True):
         assert np.array_equal(first, second), name
 
 
 def test_without_rasters_the_plan_has_none(made: Made) -> None:
-    files = plan_files(made.elevation, made.terrain, (), lambda: None)
+    files = plan_files(made.elevation, made.terrain, (), False, lambda: None)
     assert files.beside == ()
     assert files.empty.file.size == empty_plan(made.terrain.grid.crs_wkt).file.size
 
@@ -154,7 +154,7 @@ def test_what_stops_the_run_stops_the_files(made: Made) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        plan_files(made.elevation, made.terrain, RASTERS, stop)
+        plan_files(made.elevation, made.terrain, RASTERS, False, stop)
 
 
 def test_a_failure_of_the_plan_leaves_the_files_beside_it(made: Made, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
+from soakline.outputs.geopackage_styles import STYLE_FILE
 from soakline.outputs.raster_schemas import RASTERS, path_beside
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import RunFile
@@ -37,10 +38,14 @@ def check_out_paths(
     if run is not None:
         keep += [(key, file) for key, file in run.input_files()]
     problems = _check(out, "--out", ".gpkg", keep)
+    beside = []
     if run is None or run.output.rasters:
-        for raster in RASTERS:
-            beside = path_beside(out, raster.file_name)
-            problems += _check_file(beside, "[output] rasters", ".tif", keep)
+        beside += [("rasters", raster.file_name) for raster in RASTERS]
+    if run is None or run.output.styles:
+        beside.append(("styles", STYLE_FILE))
+    for key, name in beside:
+        file = path_beside(out, name)
+        problems += _check_file(file, f"output.{key}", file.suffix, keep)
     if map_file is not None:
         problems += _check(map_file, "--map", ".png", [*keep, ("--out", out)])
     return problems

@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 
 from soakline.outputs.columns import GEOMETRY_COLUMN, LayerSchema
+from soakline.outputs.geopackage_styles import write_styles
 from soakline.outputs.geopackage_views import VIEWS, create_views, relate_tables
 from soakline.outputs.iso_metadata import GMD, PlanDescription, iso_record
 from soakline.outputs.schema import Column
@@ -100,6 +101,7 @@ def write_descriptions(
         shape = (_SHAPE,) if view.base else ()
         _describe(database, view.name, (_FID, *shape, *view.columns))
     relate_tables(database)
+    write_styles(database)
     _write_metadata(database, schemas, describe)
 
 

@@ -19,16 +19,21 @@ from matplotlib.patches import Patch
 from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds
 from soakline.outputs.picture_labels import place_labels
-from soakline.outputs.picture_panel import INK
 from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
+from soakline.styles.palette import (
+    CROSSING,
+    DRAIN,
+    EDGE_GREY,
+    INK,
+    ROUTE,
+    SAFE,
+    SWALE,
+    UNFIT_BROWN,
+    WATER,
+    WET_BLUE,
+    WISH_GREEN,
+)
 
-# Told apart by lightness as well as by hue, so that they hold for every kind of colour vision.
-_SWALE = "#3b1f5e"
-_ROUTE = "#d1620a"
-_WATER = "#1f6fa8"
-_DRAIN = "#8c1d6b"
-_SAFE = "#00695c"
-_CROSSING = "#5b4a3a"
 _RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
 
 # Reasons by what they mean to the reader; the hatch tells them apart without colour.
@@ -36,33 +41,33 @@ _EXCLUDED = (
     (
         "Kept clear: edge, buildings, works",
         ("boundary", "building", "septic", "well", "service", "track"),
-        "#8d8d8d",
+        EDGE_GREY,
         "////",
     ),
-    ("Kept clear: water", ("drainage_line", "watercourse", "dam", "wet"), "#7fb2d6", "...."),
+    ("Kept clear: water", ("drainage_line", "watercourse", "dam", "wet"), WET_BLUE, "...."),
     (
         "Unfit: steep, slipping, thin, salty",
         ("too_steep", "landslip", "shallow_soil", "saline"),
-        "#c08457",
+        UNFIT_BROWN,
         "\\\\\\\\",
     ),
-    ("Protected or by wish", ("protected", "by_wish"), "#6f9e6f", "xxxx"),
+    ("Protected or by wish", ("protected", "by_wish"), WISH_GREEN, "xxxx"),
 )
 
 _SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}
 
 _MARKS: Mapping[str, tuple[str, str, float, dict[str, Any]]] = {
     "spillways": (
-        "Spillway", "D", 4.2, {"color": _ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
+        "Spillway", "D", 4.2, {"color": ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
     ),
     "crossings": (
-        "Track crossing", "s", 3.6, {"color": "white", "mec": _CROSSING, "mew": 1.0, "zorder": 8.5}
+        "Track crossing", "s", 3.6, {"color": "white", "mec": CROSSING, "mew": 1.0, "zorder": 8.5}
     ),
 }  # fmt: skip
 _POINT_KINDS = {
-    "pond": ("Seasonal pond", "o", 4.2, {"color": _WATER, "mec": "white"}),
-    "basin": ("Infiltration basin", "^", 4.2, {"color": _WATER, "mec": "white"}),
-    "organic_pit": ("Organic pit", "o", 2.2, {"color": "white", "mec": _CROSSING}),
+    "pond": ("Seasonal pond", "o", 4.2, {"color": WATER, "mec": "white"}),
+    "basin": ("Infiltration basin", "^", 4.2, {"color": WATER, "mec": "white"}),
+    "organic_pit": ("Organic pit", "o", 2.2, {"color": "white", "mec": CROSSING}),
 }
 
 _LABEL_POINTS = 6.5
@@ -126,9 +131,9 @@ class MapDrawing:
         if "swale_points" in shown:
             self._swale_points(shown["swale_points"])
         if "overflow_routes" in shown:
-            self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
+            self._courses(shown["overflow_routes"], "Overflow route", ROUTE, (3.2, 1.8))
         if "diversions" in shown:
-            self._courses(shown["diversions"], "Diversion drain", _DRAIN, (6.0, 1.2, 1.2, 1.2))
+            self._courses(shown["diversions"], "Diversion drain", DRAIN, (6.0, 1.2, 1.2, 1.2))
         if "drainage_lines" in shown:
             self._drainage(shown["drainage_lines"])
         if "hollows" in shown:
@@ -144,8 +149,8 @@ class MapDrawing:
     def _swales(self, swales: gpd.GeoDataFrame) -> None:
         lines = self._places(swales.geometry)
         self._lines(lines, "white", 3.0 * self.fine, zorder=6, alpha=0.75)
-        self._lines(lines, _SWALE, 1.7 * self.fine, zorder=7)
-        self.legend.append(Line2D([], [], color=_SWALE, lw=1.9, label=_counted("Swale", swales)))
+        self._lines(lines, SWALE, 1.7 * self.fine, zorder=7)
+        self.legend.append(Line2D([], [], color=SWALE, lw=1.9, label=_counted("Swale", swales)))
 
     def _marks(
         self, layer: gpd.GeoDataFrame, name: str, marker: str, size: float, **look: Any
@@ -193,17 +198,17 @@ class MapDrawing:
         widths = np.minimum(0.9 + 0.65 * (order - 1), 3.5)
         places = self._places(lines.geometry)
         collection = LineCollection(
-            places, colors=_WATER, linewidths=widths, zorder=4, capstyle="round", joinstyle="round"
+            places, colors=WATER, linewidths=widths, zorder=4, capstyle="round", joinstyle="round"
         )
         self.axes.add_collection(collection, autolim=False)
         name = "Drainage line, wider by order" if len(set(order)) > 1 else "Drainage line"
-        self.legend.append(Line2D([], [], color=_WATER, lw=1.6, label=name))
+        self.legend.append(Line2D([], [], color=WATER, lw=1.6, label=name))
 
     def _hollows(self, hollows: gpd.GeoDataFrame) -> None:
         for treatment, face, style in (("kept", "#9cc9e8", "-"), ("filled", "none", ":")):
             some = hollows[(hollows["treatment"] == treatment).fillna(False).astype(bool)]
             if len(some):
-                look: dict[str, Any] = {"facecolor": face, "edgecolor": _WATER, "linestyle": style}
+                look: dict[str, Any] = {"facecolor": face, "edgecolor": WATER, "linestyle": style}
                 self._areas(some.geometry, zorder=3, linewidth=0.9, **look)
                 self.legend.append(Patch(lw=0.9, label=f"Hollow, {treatment}", **look))
 
@@ -214,9 +219,9 @@ class MapDrawing:
                 size = 11.0 if marker == "*" else 8.0
                 places = shapely.get_coordinates(some.geometry.array)
                 self.axes.plot(
-                    *places.T, marker, color=_SAFE, ms=size, mec="white", mew=0.9, zorder=10
+                    *places.T, marker, color=SAFE, ms=size, mec="white", mew=0.9, zorder=10
                 )
-                self.legend.append(legend_point(marker, _SAFE, size, name))
+                self.legend.append(legend_point(marker, SAFE, size, name))
 
     def _excluded(self, excluded: gpd.GeoDataFrame) -> None:
         for name, reasons, colour, hatch in _EXCLUDED:
@@ -270,7 +275,7 @@ class MapDrawing:
                 ha="center",
                 va="center",
                 fontsize=_LABEL_POINTS,
-                color=_SWALE,
+                color=SWALE,
                 path_effects=[_HALO],
                 zorder=11,
                 clip_on=True,

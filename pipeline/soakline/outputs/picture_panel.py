@@ -7,7 +7,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 
-INK = "#222222"
+from soakline.styles.palette import INK
 
 _LONGEST_BAR_IN = 1.9
 

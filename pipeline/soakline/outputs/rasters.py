@@ -12,8 +12,11 @@ import numpy as np
 from soakline.grid import Grid, GroundArray
 from soakline.inputs.types import Elevation
 from soakline.outputs.empty_plan import Bytes, EmptyPlan, bytes_of, empty_plan
+from soakline.outputs.geopackage_styles import STYLE_FILE
 from soakline.outputs.raster_schemas import RasterSchema, path_beside
 from soakline.outputs.whole_file import written_whole
+from soakline.styles.plan_styles import STYLES
+from soakline.styles.sld import style_document
 from soakline.terrain.condition import Terrain
 
 NO_DATA = -9999.0
@@ -31,7 +34,7 @@ class PlanFiles:
     Parameters
     ----------
     empty : the GeoPackage with its coverages, and no row in any layer
-    beside : of each GeoTIFF the end of its name, and its bytes
+    beside : of each GeoTIFF and of the styles the end of its name, and its bytes
     """
 
     empty: EmptyPlan
@@ -54,6 +57,7 @@ def plan_files(
     elevation: Elevation,
     terrain: Terrain,
     schemas: Sequence[RasterSchema],
+    styled: bool,
     go_on: Callable[[], None],
 ) -> PlanFiles:
     """Make the files.
@@ -62,10 +66,14 @@ def plan_files(
     ----------
     elevation, terrain : of the stages before
     schemas : of the rasters that are wanted
+    styled : whether a file of styles stands beside the plan
     go_on : called before each; raises to stop
     """
     grid = terrain.grid
     beside = []
+    if styled:
+        document = style_document(STYLES.values()).encode()
+        beside.append((STYLE_FILE, np.frombuffer(document, dtype=np.uint8)))
     with tempfile.TemporaryDirectory() as folder:
         plan = Path(folder) / "plan.gpkg"
         empty = empty_plan(grid.crs_wkt)
@@ -83,7 +91,7 @@ def plan_files(
 
 @contextmanager
 def written_beside(plan: Path, files: PlanFiles) -> Iterator[None]:
-    """Write the GeoTIFFs; they take their places when the block ends well.
+    """Write the files; they take their places when the block ends well.
 
     One that stands there and holds the same bytes is left alone.
 

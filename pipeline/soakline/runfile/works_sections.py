@@ -262,6 +262,7 @@ class OutputKeys(Keys):
     rasters: bool = key(
         True, "elevation, slope and contributing area in the plan, and as GeoTIFFs beside it"
     )
+    styles: bool = key(True, "styles of the layers beside the plan; it holds them in any case")
     paper: Literal["A4", "A3"] = key("A4", "sheets of the drawings, landscape")
     finished_cell_m: Annotated[float, Number("m", 0.05, 10, zero="the DEM's own cells")] = key(
         0, "cells of the finished ground; a trench shows from about a fifth of its width down"

@@ -42,12 +42,15 @@ def files_under_way(
             raise _Stopped
 
     def make() -> PlanFiles:
-        return plan_files(elevation, terrain, RASTERS if wanted.rasters else (), go_on)
+        rasters = RASTERS if wanted.rasters else ()
+        return plan_files(elevation, terrain, rasters, wanted.styles, go_on)
+
+    uses, code = (wanted.rasters, wanted.styles), ("outputs", "styles", "terrain")
 
     def kept(made: Callable[[], PlanFiles]) -> PlanFiles:
-        return land.kept("plan files", made, (wanted.rasters,), ("outputs", "terrain"))
+        return land.kept("plan files", made, uses, code)
 
-    if land.holds("plan files", (wanted.rasters,), ("outputs", "terrain")):
+    if land.holds("plan files", uses, code):
         yield lambda: kept(make)
         return
     with ThreadPoolExecutor(1) as thread:

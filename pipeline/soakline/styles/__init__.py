@@ -1,0 +1,1 @@
+"""How open GIS draw the plan's layers: rules, and their Styled Layer Descriptors."""

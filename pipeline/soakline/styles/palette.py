@@ -1,0 +1,26 @@
+"""Colours of the plan, on the picture and in the styles alike.
+
+Told apart by lightness as well as by hue, so that they hold for every kind of colour vision and
+on a grey print; a test holds them against simulated colour blindness.
+"""
+
+INK = "#222222"
+SWALE = "#3b1f5e"
+ROUTE = "#d1620a"
+WATER = "#1f6fa8"
+DRAIN = "#8c1d6b"
+SAFE = "#00695c"
+CROSSING = "#5b4a3a"
+STOP = "#a50f15"
+TREE = "#2f6b2f"
+
+# Trench and mound, from the water out.
+PONDED, CUT_SLOPE, BERM, MOUND = "#6aaed6", "#c9a66b", "#e8dcc0", "#7a5a2f"
+
+EDGE_GREY, WET_BLUE, UNFIT_BROWN, WISH_GREEN = "#8d8d8d", "#7fb2d6", "#c08457", "#6f9e6f"
+
+# Light to dark in even steps: the steeper the darker.
+SLOPES = (
+    "#fdf6e3", "#f8e6c1", "#f2d29c", "#e9b977", "#dd9c56", "#cb7d3d", "#b05f2d", "#8c4523",
+    "#652f1b", "#3f1d12",
+)  # fmt: skip
