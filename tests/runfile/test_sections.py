@@ -114,6 +114,8 @@ ONLY_HERE = {
     ("rain", "design_years"),
     ("rain", "check_years"),
     ("output", "setout"),
+    ("output", "rasters"),
+    ("output", "styles"),
     ("output", "paper"),
     ("output", "finished_cell_m"),
     ("earthworks", "budget"),
