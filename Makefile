@@ -62,6 +62,9 @@ readers: ## fetch JavaScript readers that the plan and its styles are held again
 docs: $(VENV)/.ready ## write the reference pages from the program
 	$(BIN)/python docs/make_pages.py
 
+site: $(VENV)/.ready-tests docs ## build the documentation site into out/site
+	$(BIN)/mkdocs build --strict --quiet
+
 clean: ## remove what make and the tools made, the environment too
 	rm -rf $(VENV) out dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
 	find pipeline tests fixtures -name __pycache__ -type d -prune -exec rm -rf {} +
