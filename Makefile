@@ -10,7 +10,7 @@ WORKERS ?= auto
 DEMO_OUT ?= out
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test quick lint format bench docs clean
+.PHONY: help demo test quick lint format bench readers docs site clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 10
