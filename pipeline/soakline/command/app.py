@@ -31,7 +31,7 @@ LogOption = Annotated[
 ]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Show errors only.")]
 
-Format = StrEnum("Format", ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg"))
+Format = StrEnum("Format", ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg", "map", "field"))
 Paper = StrEnum("Paper", {"A4": "A4", "A3": "A3"})
 
 # What a run makes lives to its end and holds next to no circles. Python looks for some every 700

@@ -1,6 +1,6 @@
 """Sections on water and works: section, rain, overflow, earthworks, and those of later versions."""
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -247,9 +247,10 @@ class ClimateKeys(Keys):
     daily: str = key("", "date,rain_mm,et0_mm or date,rain_mm,tmin_c,tmax_c")
 
 
-SETOUT_FORMATS = ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg")
-"""Files to set out from: pegs, lines, surface, finished ground, drawings."""
-SetoutFormat = Literal["csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg"]
+SetoutFormat = Literal["csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg", "map", "field"]
+SETOUT_FORMATS: tuple[SetoutFormat, ...] = get_args(SetoutFormat)
+"""Files to set out from: pegs, lines, surface, finished ground, drawings, map sheets, a page for
+the phone."""
 _FORMATS = "a list of " + ", ".join(f'"{name}"' for name in SETOUT_FORMATS)
 
 

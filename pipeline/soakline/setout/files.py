@@ -10,6 +10,7 @@ from soakline.problems import ProblemCollector
 from soakline.runfile.works_sections import SETOUT_FORMATS
 from soakline.setout.csv_pegs import write_csv
 from soakline.setout.dxf import write_dxf
+from soakline.setout.field_page import write_field_page
 from soakline.setout.gpx import write_gpx
 from soakline.setout.ground_tiff import dem_of, read_ground, write_finished_ground
 from soakline.setout.landxml import write_landxml
@@ -24,10 +25,14 @@ ENDINGS = {
     "ground": "-finished-ground.tif",
     "pdf": "-drawings.pdf",
     "svg": "-drawing-{:02d}.svg",
+    "map": "-map-sheets.pdf",
+    "field": "-field.html",
 }
 """What follows the plan's name, by format."""
 _MOST_BYTES_A_SWALE = 400_000  # far more than any text format takes
 _BYTES_A_SHEET = 1_000_000
+_BYTES_A_MAP = 4_000_000
+_DRAWN = frozenset({"pdf", "svg", "map"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +120,10 @@ def write_setout(path: Path, options: SetoutOptions) -> SetoutOutcome:
     for form in (name for name in SETOUT_FORMATS if name in options.formats):
         if form == "ground":
             jobs += _ground_job(plan, options, not_written)
-        elif form not in ("pdf", "svg"):
+        elif form not in _DRAWN:
             jobs.append(_text_job(plan, options, form))
     with ExitStack() as all_of_them:
-        if {"pdf", "svg"} & set(options.formats):
+        if _DRAWN & set(options.formats):
             jobs += _drawing_jobs(plan, options, all_of_them)
         for target, needed, write in jobs:
             write(all_of_them.enter_context(written_whole(target, needed)))
@@ -126,7 +131,13 @@ def write_setout(path: Path, options: SetoutOptions) -> SetoutOutcome:
 
 
 def _text_job(plan: SetOutPlan, options: SetoutOptions, form: str) -> tuple[Path, int, Write]:
-    write = {"csv": write_csv, "gpx": write_gpx, "dxf": write_dxf, "landxml": write_landxml}[form]
+    write = {
+        "csv": write_csv,
+        "gpx": write_gpx,
+        "dxf": write_dxf,
+        "landxml": write_landxml,
+        "field": write_field_page,
+    }[form]
     target = target_of(plan.path, options.folder, form)
     return target, _MOST_BYTES_A_SWALE * len(plan.swales), lambda path: write(plan, path)
 
@@ -150,15 +161,24 @@ def _drawing_jobs(
     """Drawings; the library that draws takes a second to load."""
     from soakline.setout.detail_sheet import detail_sheets  # noqa: PLC0415
     from soakline.setout.long_sheet import long_sheets  # noqa: PLC0415
+    from soakline.setout.map_layers import read_map_layers  # noqa: PLC0415
+    from soakline.setout.map_sheets import map_sheets  # noqa: PLC0415
     from soakline.setout.section_sheet import section_sheet  # noqa: PLC0415
     from soakline.setout.section_types import section_types  # noqa: PLC0415
     from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg  # noqa: PLC0415
 
     style.enter_context(drawing_style())
+    jobs: list[tuple[Path, int, Write]] = []
+    if "map" in options.formats:
+        maps = map_sheets(read_map_layers(plan.path), plan.name, options.paper)
+        target = target_of(plan.path, options.folder, "map")
+        needed = _BYTES_A_MAP * len(maps)
+        jobs.append((target, needed, lambda path: write_pdf(maps, path, plan.name)))
+    if not {"pdf", "svg"} & set(options.formats):
+        return jobs
     sheets = [section_sheet(plan, kind, options.paper) for kind in section_types(plan)]
     sheets += detail_sheets(plan, options.paper)
     sheets += long_sheets(plan, options.paper)
-    jobs: list[tuple[Path, int, Write]] = []
     if "pdf" in options.formats:
         target = target_of(plan.path, options.folder, "pdf")
         needed = _BYTES_A_SHEET * len(sheets)

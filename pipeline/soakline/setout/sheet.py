@@ -15,6 +15,7 @@ from matplotlib.patches import Polygon
 from matplotlib.text import Text
 
 from soakline.grid import FloatArray
+from soakline.setout.sheet_words import CAUTION, CAUTION_MORE
 
 PAPER_MM = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
 """Landscape, ISO 216."""
@@ -26,14 +27,6 @@ MM_PER_POINT = 25.4 / 72.0
 INK, GREY, RED, WATER, SOIL, SPOIL, GROUND, LAYER = (
     "#222222", "#777777", "#b01818", "#bcd9ee", "#efe6d8", "#d9c3a0", "#7a5a2e", "#b5aea4",
 )  # fmt: skip
-CAUTION = (
-    "Not a design to build from unseen. Heights are no better than the DEM: level from an "
-    "instrument on site."
-)
-CAUTION_MORE = (
-    "Have buried services located before any digging. Local codes and licensed practice come "
-    "before this drawing; on any doubt ask a licensed engineer."
-)
 
 
 class Sheet:

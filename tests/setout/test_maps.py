@@ -1,0 +1,128 @@
+"""Map sheets and the page for the phone: everything is on a sheet, every peg where it is."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from lxml import html
+from pyproj import Geod, Transformer
+
+from soakline.setout.field_page import write_field_page
+from soakline.setout.map_layers import read_map_layers
+from soakline.setout.map_sheets import frames_of, map_sheets
+from soakline.setout.plan import SetOutPlan
+from soakline.setout.read import read_setout
+from soakline.setout.sheet import drawing_style
+
+SIZE_MM = (300.0, 220.0)
+
+
+@given(
+    st.floats(10.0, 12_000.0),
+    st.floats(10.0, 12_000.0),
+    st.lists(st.tuples(st.floats(0, 1), st.floats(0, 1)), min_size=1, max_size=30),
+)
+def test_every_work_is_on_a_sheet_at_one_bearable_scale(
+    width: float, height: float, places: list[tuple[float, float]]
+) -> None:
+    land = (500_000.0, 6_000_000.0, 500_000.0 + width, 6_000_000.0 + height)
+    at = np.array(places) * [width, height] + land[:2]
+    works = shapely.buffer(shapely.points(at), 1.0)
+    scale, frames = frames_of(land, shapely.STRtree(works), SIZE_MM)
+    assert 1 <= len(frames) <= 16
+    sheets = shapely.union_all([shapely.box(*frame.bounds) for frame in frames])
+    assert shapely.contains(sheets, shapely.points(at)).all()
+    for frame in frames:
+        west, south, east, north = frame.bounds
+        assert east - west == pytest.approx(SIZE_MM[0] * scale / 1000.0)
+        assert north - south == pytest.approx(SIZE_MM[1] * scale / 1000.0)
+    assert len({frame.name for frame in frames}) == len(frames)
+
+
+def test_a_small_property_is_one_sheet_at_the_largest_scale() -> None:
+    land = (0.0, 0.0, 100.0, 80.0)
+    scale, frames = frames_of(land, shapely.STRtree([shapely.box(*land)]), SIZE_MM)
+    assert (scale, [frame.name for frame in frames]) == (500, ["A1"])
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3"])
+def test_sheets_have_index_grid_scale_and_cautions(plan_file: Path, paper: str) -> None:
+    with drawing_style():
+        sheets = map_sheets(read_map_layers(plan_file), "Plane & hill", paper)
+        assert len(sheets) >= 2
+        for number, sheet in enumerate(sheets):
+            words = [text.get_text() for axes in sheet.figure.axes for text in axes.texts]
+            assert any("index" in word if number == 0 else "1 : " in word for word in words)
+            assert any("licensed engineer" in word for word in words)
+            # Whole eastings and northings beside the map, the north arrow and the scale bar.
+            assert any(re.fullmatch(r"\d{6}", word) for word in words)
+            assert any(re.fullmatch(r"\d{7}", word) for word in words)
+            assert "N" in words
+            assert any(word.endswith((" m", " km")) for word in words)
+
+
+def test_ground_comes_from_the_plan_itself(plan_file: Path) -> None:
+    shown = read_map_layers(plan_file)
+    west, south, east, north = shown.layers["property"].total_bounds
+    found = shown.ground_within((west, south, east, north), 50)
+    assert found is not None
+    ground, cell_m, bounds = found
+    assert max(ground.shape) == 50
+    # The plane falls 8 % to the south.
+    fall = (ground[0] - ground[-1]) / (cell_m * (ground.shape[0] - 1))
+    assert np.allclose(fall, 0.08, atol=0.002)
+    assert bounds == pytest.approx((west, south, east, north))
+    assert shown.ground_within((0.0, 0.0, 1.0, 1.0), 50) is None
+
+
+def test_the_page_has_every_peg_within_a_tenth_of_a_metre(plan_file: Path, tmp_path: Path) -> None:
+    plan = read_setout(plan_file)
+    page = tmp_path / "field.html"
+    write_field_page(plan, page)
+    rows = html.parse(str(page)).getroot().xpath("//tbody/tr")
+    assert len(rows) == len(plan.pegs.peg_id)
+    to_degrees = Transformer.from_crs(plan.crs_wkt, "EPSG:4326", always_xy=True)
+    geod = Geod(ellps="WGS84")
+    at = {name: k for k, name in enumerate(plan.pegs.peg_id)}
+    for row in rows:
+        (link,) = row.xpath(".//a")
+        k = at[link.text]
+        latitude, longitude = map(
+            float, re.match(r"geo:([^,]+),([^?]+)", link.get("href")).groups()
+        )
+        east, north = to_degrees.transform(plan.pegs.easting[k], plan.pegs.northing[k])
+        assert geod.inv(longitude, latitude, east, north)[2] < 0.1
+        _, chainage, level, cut = (cell.text_content() for cell in row)
+        assert float(chainage) == pytest.approx(plan.pegs.chainage_m[k], abs=0.051)
+        assert float(level) == pytest.approx(plan.pegs.level_m[k], abs=0.00051)
+        assert float(cut) == pytest.approx(plan.pegs.cut_m[k], abs=0.0051)
+
+
+class Loads(HTMLParser):
+    """Collects what a page would fetch."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag in ("script", "link", "img", "iframe", "object", "embed"):
+            self.found.append(tag)
+        self.found += [name for name, _ in attrs if name in ("src", "srcset", "onclick")]
+
+
+def test_the_page_loads_nothing_and_runs_nothing(plan: SetOutPlan, tmp_path: Path) -> None:
+    page = tmp_path / "field.html"
+    write_field_page(replace(plan, name="<script>alert(1)</script>"), page)
+    text = page.read_text(encoding="utf-8")
+    loads = Loads()
+    loads.feed(text)
+    assert loads.found == []
+    assert "&lt;script&gt;alert(1)" in text
+    assert "http" not in text
