@@ -158,8 +158,8 @@ def _sheet(
     pegs: bool,
 ) -> tuple[Sheet, Axes]:
     told = f"1 : {scale:,.0f}".replace(",", " ")
-    is_index = frame.name == "index"
-    sheet = Sheet(paper, name, f"index, about {told}" if is_index else f"sheet {frame.name}, {told}")
+    note = f"index, about {told}" if frame.name == "index" else f"sheet {frame.name}, {told}"
+    sheet = Sheet(paper, name, note)
     low = sheet.body_mm[0] + _GRID_MM
     left = MARGIN_MM + _GRID_MM
     axes = sheet.figure.add_axes(
