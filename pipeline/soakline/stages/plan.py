@@ -11,6 +11,7 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_drains import drain_findings
 from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_points import point_findings
 from soakline.outputs.cautions_room import room_findings
@@ -192,6 +193,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *swale_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
+        *drain_findings(plan),
         *works_findings(plan, programme),
         *crossing_findings(plan),
         *point_findings(plan),
