@@ -15,6 +15,7 @@ from soakline.section.mounds import AT_END_M
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stretches import Span, joined, stretches
 from soakline.section.trench import Trench
+from soakline.setout.drains import Drain
 from soakline.setout.hollows import Hollow
 
 
@@ -238,6 +239,7 @@ class SetOutPlan:
     crs_wkt : working CRS
     outline : of the property
     swales : in the plan's order
+    drains : that lead water to swales, in the plan's order
     pegs : Pegs
     spillways : id to (easting, northing, sill level), m
     mound : what every mound has in common
@@ -254,6 +256,7 @@ class SetOutPlan:
     crs_wkt: str
     outline: BaseGeometry
     swales: tuple[Swale, ...]
+    drains: tuple[Drain, ...]
     pegs: Pegs
     spillways: Mapping[str, tuple[float, float, float]]
     mound: MoundShape

@@ -19,6 +19,7 @@ from soakline.runfile.swale_point_section import PointKind
 from soakline.section.crossings import track_profiles
 from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench, trenches_of
+from soakline.setout import drains
 from soakline.setout.hollows import Hollow
 from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sill, Swale, Track
 
@@ -41,6 +42,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
         "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
         "pipe_diameter_m",
     ),
+    "diversions": drains.COLUMNS,
     "run_record": ("key", "value"),
 }  # fmt: skip
 # Not in plans of versions that had no ponds, basins and pits.
@@ -111,6 +113,7 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
         crs_wkt=record["crs"],
         outline=shapely.union_all(land.geometry.to_numpy()),
         swales=_swales(frames, float(record["overflow.sill_head_m"])),
+        drains=drains.drains_of(frames["diversions"]),
         pegs=_pegs(pegs),
         spillways={
             str(i): (float(p.x), float(p.y), float(level))
@@ -129,8 +132,8 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
 
 
 def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:
-    named = [str(v) for v in record.loc[record["key"] == "input:dem", "value"]]
-    pairs = [value.rpartition(" sha256=") for value in named]
+    named = record["value"][record["key"] == "input:dem"]
+    pairs = [str(value).rpartition(" sha256=") for value in named]
     return tuple((name, digest) for name, _, digest in pairs if not name.endswith(_NO_HEIGHTS))
 
 
@@ -167,10 +170,8 @@ def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple
         ground[ground["part"].isin(parts)].dissolve("swale_id").geometry
         for parts in (["ponded", "cut_slope"], ["mound"])
     )
-    grouped = {
-        name: dict(list(frames[name].groupby("swale_id")))
-        for name in ("pegs", "spillways", "crossings")
-    }
+    split = ("pegs", "spillways", "crossings")
+    grouped = {name: dict(list(frames[name].groupby("swale_id"))) for name in split}
     nothing = {name: frames[name].iloc[:0] for name in grouped}
     hollows = _hollows(frames) if "swale_points" in frames else {}
     lips = frames["swales"]
