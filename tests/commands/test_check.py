@@ -71,6 +71,15 @@ def test_check_tells_what_was_understood_of_given_swales_and_lips(soakline, tmp_
     assert "row 3, column chainage_m: found 95 m; allowed: 0 to 80.00 m" in refused.stderr
 
 
+def test_check_names_the_column_that_stands_in_for_a_missing_one(soakline, run_file):
+    text = run_file.read_text() + '\n[earthworks]\nrates = "rates.csv"\n'
+    run_file.write_text(text.replace("[rain]", '[rain]\ncheck = "500"'))
+    (run_file.parent / "rates.csv").write_text("item,unit,rate\ncut,m³,3\n", encoding="utf-8")
+    lines = [" ".join(line.split()) for line in soakline("check", run_file).stdout.splitlines()]
+    assert "check 100" in lines
+    assert "rates items with a rate: 1" in lines
+
+
 def test_check_as_json_holds_the_same_figures(soakline, run_file):
     facts = json.loads(soakline("check", run_file, "--json").stdout)
     assert facts["elevation"]["cell_m"] == 2.0

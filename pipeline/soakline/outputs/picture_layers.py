@@ -12,58 +12,27 @@ from matplotlib import patheffects
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PathCollection, PolyCollection
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds
 from soakline.outputs.picture_labels import place_labels
+from soakline.outputs.picture_looks import (
+    DRAIN,
+    EXCLUDED,
+    MARKS,
+    POINT_KINDS,
+    RELIEF,
+    ROUTE,
+    SAFE,
+    SAFE_KINDS,
+    SWALE,
+    SWALE_STATES,
+    WATER,
+)
 from soakline.outputs.picture_panel import INK
 from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
-
-# Told apart by lightness as well as by hue, so that they hold for every kind of colour vision.
-_SWALE = "#3b1f5e"
-_ROUTE = "#d1620a"
-_WATER = "#1f6fa8"
-_DRAIN = "#8c1d6b"
-_SAFE = "#00695c"
-_CROSSING = "#5b4a3a"
-_RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
-
-# Reasons by what they mean to the reader; the hatch tells them apart without colour.
-_EXCLUDED = (
-    (
-        "Kept clear: edge, buildings, works",
-        ("boundary", "building", "septic", "well", "service", "track"),
-        "#8d8d8d",
-        "////",
-    ),
-    ("Kept clear: water", ("drainage_line", "watercourse", "dam", "wet"), "#7fb2d6", "...."),
-    (
-        "Unfit: steep, slipping, thin, salty",
-        ("too_steep", "landslip", "shallow_soil", "saline"),
-        "#c08457",
-        "\\\\\\\\",
-    ),
-    ("Protected or by wish", ("protected", "by_wish"), "#6f9e6f", "xxxx"),
-)
-
-_SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}
-
-_MARKS: Mapping[str, tuple[str, str, float, dict[str, Any]]] = {
-    "spillways": (
-        "Spillway", "D", 4.2, {"color": _ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
-    ),
-    "crossings": (
-        "Track crossing", "s", 3.6, {"color": "white", "mec": _CROSSING, "mew": 1.0, "zorder": 8.5}
-    ),
-}  # fmt: skip
-_POINT_KINDS = {
-    "pond": ("Seasonal pond", "o", 4.2, {"color": _WATER, "mec": "white"}),
-    "basin": ("Infiltration basin", "^", 4.2, {"color": _WATER, "mec": "white"}),
-    "organic_pit": ("Organic pit", "o", 2.2, {"color": "white", "mec": _CROSSING}),
-}
 
 _LABEL_POINTS = 6.5
 _MOST_LABELS = 120
@@ -101,7 +70,7 @@ class MapDrawing:
         west, south, east, north = bounds
         self.axes.imshow(
             brightness,
-            cmap=_RELIEF,
+            cmap=RELIEF,
             vmin=0.15,
             vmax=0.95,
             extent=(west, east, south, north),
@@ -120,15 +89,15 @@ class MapDrawing:
         self.fine = float(np.clip((60 / max(count, 1)) ** 0.25, 0.45, 1.0))
         if "swales" in shown:
             self._swales(shown["swales"])
-        for layer, (name, marker, size, look) in _MARKS.items():
+        for layer, (name, marker, size, look) in MARKS.items():
             if layer in shown:
                 self._marks(shown[layer], name, marker, size, **look)
         if "swale_points" in shown:
             self._swale_points(shown["swale_points"])
         if "overflow_routes" in shown:
-            self._courses(shown["overflow_routes"], "Overflow route", _ROUTE, (3.2, 1.8))
+            self._courses(shown["overflow_routes"], "Overflow route", ROUTE, (3.2, 1.8))
         if "diversions" in shown:
-            self._courses(shown["diversions"], "Diversion drain", _DRAIN, (6.0, 1.2, 1.2, 1.2))
+            self._courses(shown["diversions"], "Diversion drain", DRAIN, (6.0, 1.2, 1.2, 1.2))
         if "drainage_lines" in shown:
             self._drainage(shown["drainage_lines"])
         if "hollows" in shown:
@@ -142,10 +111,18 @@ class MapDrawing:
             self._swale_labels(shown)
 
     def _swales(self, swales: gpd.GeoDataFrame) -> None:
-        lines = self._places(swales.geometry)
-        self._lines(lines, "white", 3.0 * self.fine, zorder=6, alpha=0.75)
-        self._lines(lines, _SWALE, 1.7 * self.fine, zorder=7)
-        self.legend.append(Line2D([], [], color=_SWALE, lw=1.9, label=_counted("Swale", swales)))
+        self._lines(self._places(swales.geometry), "white", 3.0 * self.fine, zorder=6, alpha=0.75)
+        for state, (name, colour, core) in SWALE_STATES.items():
+            own = swales[swales["state"] == state]
+            if len(own):
+                lines = self._places(own.geometry)
+                self._lines(lines, colour, 1.9 * self.fine, zorder=7)
+                self._lines(lines, core, 0.5 * self.fine, zorder=7.1)
+                around = [patheffects.withStroke(linewidth=1.9, foreground=colour)]
+                label = _counted(name, own)
+                self.legend.append(
+                    Line2D([], [], color=core, lw=0.6, path_effects=around, label=label)
+                )
 
     def _marks(
         self, layer: gpd.GeoDataFrame, name: str, marker: str, size: float, **look: Any
@@ -157,7 +134,7 @@ class MapDrawing:
         self.legend.append(Line2D([], [], marker=marker, ms=1.3 * size, lw=0, label=label, **look))
 
     def _swale_points(self, points: gpd.GeoDataFrame) -> None:
-        for kind, (name, marker, size, colours) in _POINT_KINDS.items():
+        for kind, (name, marker, size, colours) in POINT_KINDS.items():
             own = points[points["kind"] == kind]
             if len(own):
                 self._marks(own, name, marker, size, mew=0.7, zorder=8.4, **colours)
@@ -193,33 +170,33 @@ class MapDrawing:
         widths = np.minimum(0.9 + 0.65 * (order - 1), 3.5)
         places = self._places(lines.geometry)
         collection = LineCollection(
-            places, colors=_WATER, linewidths=widths, zorder=4, capstyle="round", joinstyle="round"
+            places, colors=WATER, linewidths=widths, zorder=4, capstyle="round", joinstyle="round"
         )
         self.axes.add_collection(collection, autolim=False)
         name = "Drainage line, wider by order" if len(set(order)) > 1 else "Drainage line"
-        self.legend.append(Line2D([], [], color=_WATER, lw=1.6, label=name))
+        self.legend.append(Line2D([], [], color=WATER, lw=1.6, label=name))
 
     def _hollows(self, hollows: gpd.GeoDataFrame) -> None:
         for treatment, face, style in (("kept", "#9cc9e8", "-"), ("filled", "none", ":")):
             some = hollows[(hollows["treatment"] == treatment).fillna(False).astype(bool)]
             if len(some):
-                look: dict[str, Any] = {"facecolor": face, "edgecolor": _WATER, "linestyle": style}
+                look: dict[str, Any] = {"facecolor": face, "edgecolor": WATER, "linestyle": style}
                 self._areas(some.geometry, zorder=3, linewidth=0.9, **look)
                 self.legend.append(Patch(lw=0.9, label=f"Hollow, {treatment}", **look))
 
     def _safe_points(self, safe_points: gpd.GeoDataFrame) -> None:
-        for kind, (marker, name) in _SAFE_KINDS.items():
+        for kind, (marker, name) in SAFE_KINDS.items():
             some = safe_points[(safe_points["kind"] == kind).fillna(False).astype(bool)]
             if len(some):
                 size = 11.0 if marker == "*" else 8.0
                 places = shapely.get_coordinates(some.geometry.array)
                 self.axes.plot(
-                    *places.T, marker, color=_SAFE, ms=size, mec="white", mew=0.9, zorder=10
+                    *places.T, marker, color=SAFE, ms=size, mec="white", mew=0.9, zorder=10
                 )
-                self.legend.append(legend_point(marker, _SAFE, size, name))
+                self.legend.append(legend_point(marker, SAFE, size, name))
 
     def _excluded(self, excluded: gpd.GeoDataFrame) -> None:
-        for name, reasons, colour, hatch in _EXCLUDED:
+        for name, reasons, colour, hatch in EXCLUDED:
             some = excluded[excluded["reason"].isin(reasons)]
             if len(some):
                 self._areas(some.geometry, zorder=1, facecolor=colour, linewidth=0, alpha=0.30)
@@ -270,7 +247,7 @@ class MapDrawing:
                 ha="center",
                 va="center",
                 fontsize=_LABEL_POINTS,
-                color=_SWALE,
+                color=SWALE,
                 path_effects=[_HALO],
                 zorder=11,
                 clip_on=True,
