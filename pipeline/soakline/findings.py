@@ -109,6 +109,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "drains_slowly": ("caution", "takes longer to empty than section.max_drain_h"),
     "capacity_short": ("caution", "spills in the design storm, and the spacing that would hold it"),
     "trench_safety": ("caution", "a cut face so high that people need a way out or support"),
+    "capacity_less_at_bends": ("caution", "a lip turns round its water and holds less"),
     "mostly_hillside_cut": ("caution", "more is cut above the water than holds water"),
     "spoil_short": ("note", "the mound lacks spoil"),
     "spoil_left_over": ("note", "spoil finds no room on the mound"),

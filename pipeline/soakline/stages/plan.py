@@ -11,6 +11,7 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_bends import bend_findings
 from soakline.outputs.cautions_drains import drain_findings
 from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_points import point_findings
@@ -191,6 +192,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *made,
         *given_findings(plan),
         *swale_findings(plan),
+        *bend_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
         *drain_findings(plan),
