@@ -142,6 +142,7 @@ class Swale:
     beside : Beside, at the pegs
     peg_id, peg_kind : (n,)
     cut_m3, fill_m3, face_height_m : as in the plan
+    texture, soaking_mm_h : of the soil along the lip, clogging and amendment included
     """
 
     swale_id: str
@@ -167,6 +168,8 @@ class Swale:
     cut_m3: float
     fill_m3: float
     face_height_m: float
+    texture: str
+    soaking_mm_h: float
 
     @property
     def vertex_m(self) -> FloatArray:
@@ -243,7 +246,6 @@ class SetOutPlan:
     pegs : Pegs
     spillways : id to (easting, northing, sill level), m
     mound : what every mound has in common
-    soil : texture and soaking rate, in words
     amendment : of the bases, in words; empty if there is none
     benchmark : None if the plan has none
     finished : when the plan was made, ISO 8601
@@ -260,7 +262,6 @@ class SetOutPlan:
     pegs: Pegs
     spillways: Mapping[str, tuple[float, float, float]]
     mound: MoundShape
-    soil: str
     amendment: str
     benchmark: Benchmark | None
     finished: str

@@ -25,9 +25,9 @@ from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sill, Swal
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name",),
-    "swales": (
-        "swale_id", "level_m", "length_m", "base_width_m", "depth_m", "batter", "slope_pct",
-        "mound_height_m", "mound_crest_m", "face_height_m", "cut_m3", "fill_m3",
+    "swales": (  # two words, then figures
+        "swale_id", "soil_texture", "soaking_mm_h", "level_m", "base_width_m", "depth_m", "batter",
+        "slope_pct", "mound_height_m", "mound_crest_m", "face_height_m", "cut_m3", "fill_m3",
     ),
     "swale_ground": ("swale_id", "part"),
     "spillways": (
@@ -105,7 +105,6 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
     )
     name = str(land["name"].fillna("").iloc[0]) if len(land) else ""
     marks = ast.literal_eval(record.get("property.benchmark", "{}"))
-    rate = float(record["soaking_rate_mm_h"])
     amendment = record["soil.amendment"]
     return SetOutPlan(
         path=path,
@@ -122,7 +121,6 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
             )
         },
         mound=mound,
-        soil=f"{record['soil.texture']}, soaking {rate:g} mm/h with clogging; test on site",
         amendment="" if amendment == "none" else amendment,
         benchmark=Benchmark(**{k: float(v) for k, v in marks.items()}) if marks else None,
         finished=record["finished"],
@@ -193,7 +191,7 @@ def _swale(
     hollows: tuple[Hollow, ...],
     sill_head_m: float,
 ) -> Swale:
-    figures = {name: float(str(row[name])) for name in _COLUMNS["swales"] if name != "swale_id"}
+    figures = {name: float(str(row[name])) for name in _COLUMNS["swales"][2:]}
     pegs = own["pegs"].sort_values("chainage_m")
     sills = _sills(lip, pegs, own["spillways"])
     trench = Trench(figures["base_width_m"], figures["depth_m"], figures["batter"])
@@ -230,6 +228,8 @@ def _swale(
         cut_m3=figures["cut_m3"],
         fill_m3=figures["fill_m3"],
         face_height_m=figures["face_height_m"],
+        texture=str(row["soil_texture"]),
+        soaking_mm_h=figures["soaking_mm_h"],
     )
 
 
