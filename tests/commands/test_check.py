@@ -99,6 +99,16 @@ def test_check_lists_problems_of_run_file_and_files_together(soakline, run_file)
     assert "rain.table" in ran.stderr
 
 
+def test_files_are_named_from_the_folder_that_the_command_runs_in(soakline, run_file):
+    (run_file.parent / "rain.csv").unlink()
+    run_file.write_text(run_file.read_text() + "\n[soil]\ntexture = 'mud'\n")
+    ran = soakline("check", run_file)
+    assert "1. farm/run.toml: soil.texture" in ran.stderr
+    assert "2. farm/rain.csv: rain.table" in ran.stderr
+    elsewhere = soakline("check", run_file, cwd=run_file.parent)
+    assert "1. run.toml: soil.texture" in elsewhere.stderr
+
+
 def test_estimates_keep_to_the_budgets():
     """Method, section 0: 25 M cells in 60 s and 5 GiB, 100 M in 4 min and 14 GiB."""
     assert estimate(25_000_000).seconds <= 60
