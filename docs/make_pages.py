@@ -44,6 +44,10 @@ named above are left alone.
   too, whatever rain is planned for. Of what is built only the water held is in `quantities`;
   `swales` tells all its figures. `fixed`, `planned` or empty: still to be dug, its section sized
   as any other.
+- **Phase.** `earthworks.phase` may name a column of this layer (not one called `budget` or
+  `year`) that numbers the phases of building from 1. Lines without a number, and planned ones,
+  come after all others. Where a swale spills into one of a later phase, `phase_without_safe_end`
+  is at `stop`.
 - **Side.** A line drawn with its uphill side on the right is turned round.
 - **Interval.** Levels run from those of given swales (from the series that most length of them is
   on), and no planned line stands less than its interval above or below one on the same slope,

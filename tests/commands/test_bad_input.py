@@ -307,8 +307,8 @@ BAD_RUN_FILES = {
     "zero slope limit": Bad(
         run_toml("= 15", "= 0"), ("run.toml: siting.max_slope_pct", "found 0", "%")
     ),
-    "phase by a column": Bad(
-        works('phase = "stage"'), ("run.toml: earthworks.phase", '"stage"', "not available")
+    "phase by a column that is not there": Bad(
+        works('phase = "years"'), ("features.gpkg: earthworks.phase", '"years"', '"year"')
     ),
     "budget without rates": Bad(
         works('phase = "budget"\nbudget = 100'),

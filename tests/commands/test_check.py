@@ -71,6 +71,15 @@ def test_check_tells_what_was_understood_of_given_swales_and_lips(soakline, tmp_
     assert "row 3, column chainage_m: found 95 m; allowed: 0 to 80.00 m" in refused.stderr
 
 
+def test_check_names_the_column_that_stands_in_for_a_missing_one(soakline, run_file):
+    text = run_file.read_text() + '\n[earthworks]\nrates = "rates.csv"\n'
+    run_file.write_text(text.replace("[rain]", '[rain]\ncheck = "500"'))
+    (run_file.parent / "rates.csv").write_text("item,unit,rate\ncut,m³,3\n", encoding="utf-8")
+    lines = [" ".join(line.split()) for line in soakline("check", run_file).stdout.splitlines()]
+    assert "check 100" in lines
+    assert "rates items with a rate: 1" in lines
+
+
 def test_check_as_json_holds_the_same_figures(soakline, run_file):
     facts = json.loads(soakline("check", run_file, "--json").stdout)
     assert facts["elevation"]["cell_m"] == 2.0
@@ -88,6 +97,16 @@ def test_check_lists_problems_of_run_file_and_files_together(soakline, run_file)
     assert "2 problems" in ran.stderr
     assert "soil.texture" in ran.stderr
     assert "rain.table" in ran.stderr
+
+
+def test_files_are_named_from_the_folder_that_the_command_runs_in(soakline, run_file):
+    (run_file.parent / "rain.csv").unlink()
+    run_file.write_text(run_file.read_text() + "\n[soil]\ntexture = 'mud'\n")
+    ran = soakline("check", run_file)
+    assert "1. farm/run.toml: soil.texture" in ran.stderr
+    assert "2. farm/rain.csv: rain.table" in ran.stderr
+    elsewhere = soakline("check", run_file, cwd=run_file.parent)
+    assert "1. run.toml: soil.texture" in elsewhere.stderr
 
 
 def test_estimates_keep_to_the_budgets():

@@ -54,6 +54,15 @@ def test_several_tables_give_a_plan_each_and_how_they_differ(run: Path, soakline
     assert not run.with_suffix(".gpkg").exists()
 
 
+def test_what_is_to_say_of_a_table_is_said_once(run: Path, soakline: Soakline) -> None:
+    run.write_text(run.read_text().replace("[rain]", '[rain]\ncheck = "500"'))
+    tables = [run.parent / "dry.csv", run.parent / "wet.csv"]
+    ran = soakline("plan", run, "--rain", tables[0], "--rain", tables[1])
+    assert ran.status in (0, 3), ran.stderr
+    told = [line for line in ran.stderr.splitlines() if 'no column for rain.check = "500"' in line]
+    assert len(told) == len(tables)
+
+
 def test_a_bad_table_among_several_leaves_nothing_written(run: Path, soakline: Soakline) -> None:
     bad = run.parent / "bad.csv"
     bad.write_text("duration_min,10,100\n10,20,30\n60,10,40\n")

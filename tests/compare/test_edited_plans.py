@@ -6,6 +6,7 @@ import pytest
 from shapely.affinity import translate
 
 from soakline.compare.plans import compare_plans
+from soakline.compare.table import as_text
 from soakline.problems import InputRefused
 from tests.compare.plans import changed_copy, setting, without
 
@@ -123,6 +124,15 @@ def test_another_governing_storm_and_another_end_are_told(edited):
         ("swale", "S004", "overflow_to"): "property_edge",
         ("route", "S004-R1", "overflow_to"): "property_edge",
     }
+
+
+def test_a_swale_that_was_built_in_between_is_told(edited):
+    found = edited(swales=setting("state", "built", swale_id="S002"))
+    words = found.words[found.words["a"] != found.words["b"]]
+    told = [(r.scope, r.id, r.item, r.a, r.b) for r in words.itertuples()]
+    assert told == [("swale", "S002", "state", "planned", "built")]
+    assert "1 swale is built by now: S002." in as_text(found)
+    assert "State\n  S002: planned → built" in as_text(found)
 
 
 def test_a_spillway_that_moved_is_the_same_and_told(edited):

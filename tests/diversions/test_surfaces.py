@@ -175,9 +175,8 @@ def test_a_roof_off_the_property_is_not_drained(terrain: Terrain) -> None:
     [
         (None, "feature_without_geometry"),
         (shapely.Polygon(), "feature_without_geometry"),
-        (roof(900.0, 900.0), "feature_off_dem"),
     ],
-    ids=["none", "empty", "off the DEM"],
+    ids=["none", "empty"],
 )
 def test_what_is_no_polygon_on_the_dem_is_left_out_and_told(
     terrain: Terrain, shape: BaseGeometry | None, code: str
@@ -187,6 +186,17 @@ def test_what_is_no_polygon_on_the_dem_is_left_out_and_told(
     assert result.findings[0].layer == "hard_surfaces"
     assert "shed" in result.findings[0].message
     assert result.surfaces == ()
+
+
+def test_a_part_off_the_dem_is_told_and_a_roof_wholly_off_it_was_told_when_read(
+    terrain: Terrain,
+) -> None:
+    off = roof(900.0, 900.0)
+    result = laid(terrain, [EAST, WEST], [off])
+    assert (result.surfaces, result.findings) == ((), ())
+    both = laid(terrain, [EAST, WEST], [shapely.MultiPolygon([roof(0.0, 0.0), off])])
+    assert "feature_off_dem" in codes(both)
+    assert len(both.surfaces) == 1
 
 
 def test_a_roof_drains_by_the_line_that_begins_at_it(terrain: Terrain) -> None:

@@ -200,3 +200,4 @@ def test_features_off_the_dem_are_told(tmp_path: Path) -> None:
     assert codes(findings) == ["feature_off_dem"]
     assert findings[0].layer == "safe_points"
     assert "feature 2, 3 of 3" in findings[0].message
+    assert "takes no water" in findings[0].advice

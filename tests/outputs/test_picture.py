@@ -5,6 +5,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import matplotlib as mpl
+import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 import shapely
@@ -12,6 +13,7 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 
 from soakline.outputs.picture import drawn_map
+from soakline.outputs.picture_layers import MapDrawing
 from soakline.outputs.picture_panel import bar_length_m
 from soakline.outputs.picture_shapes import arrow_head, outline
 from soakline.problems import InputRefused
@@ -44,10 +46,26 @@ def test_the_longer_side_has_2400_pixels(pixels: np.ndarray) -> None:
     assert min(pixels.shape[:2]) > 1000
 
 
+def test_the_legend_counts_swales_by_state(layers: Layers) -> None:
+    drawing = MapDrawing(plt.figure().add_subplot(), 1000.0, GRID.bounds)
+    drawing.plan(layers)
+    plt.close("all")
+    told = [
+        str(own.get_label()) for own in drawing.legend if "swale" in str(own.get_label()).lower()
+    ]
+    states = layers["swales"].state.value_counts()
+    assert told == [
+        f"Swales ({states['planned']})",
+        f"Fixed swales ({states['fixed']})",
+        f"Built swales ({states['built']})",
+    ]
+
+
 @pytest.mark.parametrize(
     ("colour", "what"),
     [
-        ("#3b1f5e", "swales"),
+        ("#3b1f5e", "planned and built swales"),
+        ("#8f63b8", "fixed swales"),
         ("#d1620a", "routes"),
         ("#8c1d6b", "diversions"),
         ("#5b4a3a", "crossings"),

@@ -288,3 +288,18 @@ def test_the_spoil_of_every_swale_is_accounted_for(plan_ground: PlanGround, name
     went = (went + earth.spread_m3 + earth.left_over_m3).to_numpy()
     assert came == pytest.approx(went, rel=1e-5)
     assert came.min() > 0.0
+
+
+def test_closer_swales_are_advised_only_where_they_would_help(
+    plan_ground: PlanGround, name: str
+) -> None:
+    """What its own strip sheds a swale may hold by itself: then only those above it would help."""
+    planned = plan_ground(name)
+    swales = planned.swales.set_index("swale_id")
+    strip_m = swales.catchment_m2 / swales.length_m
+    findings = planned.layer("findings")
+    short = findings[findings.code == "capacity_short"]
+    for own, message in zip(short.feature_id, short.message, strict=True):
+        closer = strip_m[own] > swales.spacing_runoff_m[own]
+        assert (f"swales {swales.spacing_runoff_m[own]:.0f} m apart or closer" in message) == closer
+        assert closer or "less from above" in message

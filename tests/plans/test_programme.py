@@ -40,12 +40,13 @@ def planned(
     name: str,
     keys: dict[str, Any],
     features: dict[str, gpd.GeoDataFrame] | None = None,
+    **sections: dict[str, Any],
 ) -> tuple[Layers, int]:
     """Plan a ground with keys of the earthworks; layers from the file, and findings at stop."""
     form = FORMS.get(name) or REAL[name]
     dem, grid = form.dem()
     earthworks = {"rates": "rates.csv", **keys, **form.run.get("earthworks", {})}
-    run = {**form.run, "earthworks": earthworks}
+    run = {**form.run, **sections, "earthworks": earthworks}
     folder.mkdir(exist_ok=True)
     rows = [f"{item},{unit},{rate}" for item, (unit, rate) in RATES.items()]
     (folder / "rates.csv").write_text("\n".join(["item,unit,rate", *rows]), encoding="utf-8")
@@ -292,3 +293,36 @@ def test_bends_that_the_tolerance_does_not_widen_are_told(tmp_path: Path) -> Non
     assert told.message.str.contains("tighter than 6 m radius").all()
     # Wide ones are not told: no vertex of them turns within twice the radius.
     assert not set(swales.swale_id[np.array(tightest) > 12.0]) & set(told.feature_id)
+
+
+def test_phases_drawn_up_by_the_owner_are_kept_and_judged(tmp_path: Path) -> None:
+    """On a plane three swales are a chain. The plan's own layer comes back with a column: first the
+    lowest two from the top, so that the upper one spills into one that is not there yet, then the
+    lowest first; the third has none, so it comes last.
+    """
+    consent = {"allow_property_edge": True, "neighbour_consent": "in writing"}
+    plain, _ = planned(tmp_path / "plain", "plane", {}, overflow=consent)
+    by_level = plain["swales"].sort_values("level_m", ascending=False)
+    top, middle, low = by_level.swale_id
+    again = by_level[["swale_id", "geometry"]]
+
+    def given(**phase: float) -> tuple[Layers, dict[str, str], int]:
+        own = again.assign(stage=again.swale_id.map(phase))
+        keys, features = {"phase": "stage"}, {"given_swales": own}
+        layers, stops = planned(tmp_path / "given", "plane", keys, features, overflow=consent)
+        findings = layers["findings"]
+        told = findings[findings.code == "phase_without_safe_end"]
+        phases = layers["swales"].set_index("swale_id").phase
+        assert phases.to_dict() == {top: 3, middle: phase[middle], low: phase[low]}
+        return layers, dict(zip(told.feature_id, told.message, strict=True)), stops
+
+    layers, told, stops = given(**{middle: 1, low: 2})
+    assert list(told) == [middle]
+    assert (
+        f"phase 1 is not safe on its own: the overflow of this swale runs into {low}"
+        in (told[middle])
+    )
+    assert stops == 1
+    assert layers["swales"].sort_values("build_order").swale_id.tolist() == [middle, low, top]
+    _, told, stops = given(**{middle: 2, low: 1})
+    assert (told, stops) == ({}, 0)

@@ -153,7 +153,6 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
 @pytest.mark.parametrize(
     ("text", "key"),
     [
-        ('[earthworks]\nphase = "stage"', "earthworks.phase"),
         ('[climate]\ndaily = "d.csv"', "climate.daily"),
     ],
 )

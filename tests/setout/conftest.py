@@ -31,18 +31,19 @@ CROSSINGS = ("ford", "causeway", "gap")
 PlanFileOf = Callable[[str], Path]
 
 
-def made_plan(folder: Path, crossing: str = "", points: gpd.GeoDataFrame | None = None) -> Path:
-    """Plan a plane of 8 %, on which lips are straight; the run file and the DEM lie beside it."""
+def made_plan(folder: Path, crossing: str = "", **layers: gpd.GeoDataFrame) -> Path:
+    """Plan a plane of 8 %, on which lips are straight; the run file and the DEM lie beside it.
+
+    Layers of the features file are given by name; the track of a crossing is one of them.
+    """
     dem, grid = sample(plane(8.0, 180.0), width_m=240.0)
-    run, features = dict(SETTINGS), {}
+    run, features = dict(SETTINGS), dict(layers)
     if crossing:
         east, north = CENTRE_EASTING_M + 13.37, CENTRE_NORTHING_M
         line = shapely.LineString([(east, north + 115.0), (east, north - 115.0)])
         columns = {"name": ["hill track"], "width_m": [TRACK_M]}
-        features = {"tracks": gpd.GeoDataFrame(columns, geometry=[line], crs=grid.crs_wkt)}
+        features["tracks"] = gpd.GeoDataFrame(columns, geometry=[line], crs=grid.crs_wkt)
         run["siting"] = {"crossing": crossing}
-    if points is not None:
-        features["swale_points"] = points
     run_file = write_run(folder, dem.astype(np.float32), grid, run=run, features=features)
     out = run_file.with_suffix(".gpkg")
     make_plan(load_run_file(run_file), out, Progress())
@@ -67,7 +68,7 @@ def pointed_file(plan: SetOutPlan, tmp_path_factory: pytest.TempPathFactory) -> 
     lips = [shapely.LineString(swale.lip) for swale in plan.swales[:2]]
     places = [lip.interpolate(share, normalized=True) for lip in lips for share in kinds.values()]
     points = gpd.GeoDataFrame({"kind": [*kinds] * 2}, geometry=places, crs=plan.crs_wkt)
-    return made_plan(tmp_path_factory.mktemp("pointed"), points=points)
+    return made_plan(tmp_path_factory.mktemp("pointed"), swale_points=points)
 
 
 @pytest.fixture(scope="session")

@@ -14,6 +14,7 @@ from soakline.setout.detail_sheet import detail_sheets
 from soakline.setout.long_sheet import long_sheets
 from soakline.setout.plan import Benchmark, Beside, SetOutPlan, Swale
 from soakline.setout.read import read_setout
+from soakline.setout.section_notes import trench_notes
 from soakline.setout.section_sheet import section_sheet
 from soakline.setout.section_types import section_types
 from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
@@ -160,3 +161,15 @@ def test_drawings_are_the_same_twice(plan: SetOutPlan, tmp_path: Path) -> None:
         made.append([(tmp_path / f"{name}.{end}").read_bytes() for end in ("pdf", "svg")])
     assert made[0] == made[1]
     assert made[0][0].startswith(b"%PDF")
+
+
+def test_a_section_tells_the_soils_of_its_own_swales(plan: SetOutPlan) -> None:
+    """Those that lie on other soil than the run file's are told with their own rate."""
+    first, second, *others = plan.swales
+    clayey = replace(second, texture="clay-loam", soaking_mm_h=1.12)
+    mixed = replace(plan, swales=(first, clayey, *others))
+    (kind,) = section_types(mixed)
+    told = " ".join(words for words, _ in trench_notes(mixed, kind, 90))
+    rate = f"{first.soaking_mm_h:.1f}"
+    assert f"Soil: loam, soaking {rate} mm/h; clay-loam, soaking 1.1 mm/h, with clogging" in told
+    assert rate == "6.6"  # half of 13.2 mm/h, Rawls, Brakensiek & Saxton 1982

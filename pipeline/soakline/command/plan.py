@@ -85,7 +85,7 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
 
     store = open_store(options.work, targets[0][0], DEFAULT_LIMIT_GIB, options.fresh, warn)
     if len(targets) > 1:
-        _read_all(run, [rain for _, _, rain in targets], progress)
+        _read_all(run, [rain for _, _, rain in targets])
     stops = 0
     try:
         for target, picture, rain in targets:
@@ -155,14 +155,17 @@ def _same_names(rain: tuple[Path, ...]) -> list[InputProblem]:
     ]
 
 
-def _read_all(run: RunFile, tables: list[Path | None], progress: Progress) -> None:
-    """Refuse a bad table among several before the first plan is written."""
+def _read_all(run: RunFile, tables: list[Path | None]) -> None:
+    """Refuse a bad table among several before the first plan is written.
+
+    Each is read again for its plan, which then says what there is to say of it.
+    """
     from soakline.inputs.read import read_rain  # noqa: PLC0415
 
     collector = ProblemCollector()
     for table in tables:
         with collector.collecting():
-            read_rain(run, progress, table)
+            read_rain(run, Progress(), table)
     collector.raise_if_any()
 
 

@@ -5,6 +5,7 @@ import sys
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 from soakline.command.event_log import EventLog
@@ -92,9 +93,17 @@ def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: Eve
     return status
 
 
+def _from_here(problem: InputProblem) -> InputProblem:
+    """A problem whose file is named from the folder that the command runs in, if it lies there."""
+    file, here = Path(problem.file), Path.cwd()
+    if not file.is_absolute() or not file.is_relative_to(here):
+        return problem
+    return replace(problem, file=str(file.relative_to(here)))
+
+
 def problem_list(problems: list[InputProblem]) -> str:
     """All problems as a numbered list."""
     count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
     lines = [f"soakline: {count} in the input; nothing was written"]
-    lines += [f"{number:3}. {problem}" for number, problem in enumerate(problems, 1)]
+    lines += [f"{number:3}. {_from_here(problem)}" for number, problem in enumerate(problems, 1)]
     return "\n".join(lines)

@@ -8,6 +8,7 @@ import numpy as np
 from pyproj import CRS
 
 from soakline.command.estimate import estimate
+from soakline.inputs.rain_table import choose_columns
 from soakline.inputs.survey import Survey
 from soakline.inputs.types import Elevation, Features, Inputs
 from soakline.runfile.sections import RunFile
@@ -42,7 +43,7 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
             "durations_min": inputs.rain.duration_min.tolist(),
             "frequencies": list(inputs.rain.frequency),
             "design": run.rain.design,
-            "check": run.rain.check,
+            "check": _check_column(run, inputs),
             "uplift_pct": run.rain.uplift_pct,
         },
         "spacing": {
@@ -64,7 +65,7 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
         },
         "earthworks": {
             "machine": inputs.works.machine.name,
-            "rates": len(inputs.works.rates or {}),
+            "rates": _rates(inputs.works.rates),
             "phase": run.earthworks.phase or "all at once",
             "as_built": _as_built(inputs),
         },
@@ -109,6 +110,17 @@ def _given(features: Features) -> list[str]:
         name = row.swale_id or "id by number"
         told.append(f"{name}: {row.state}, {row.geometry.length:.1f} m long, {level}")
     return told
+
+
+def _check_column(run: RunFile, inputs: Inputs) -> str:
+    """Head of the column that check storms are taken from."""
+    columns = choose_columns(inputs.rain, run.rain.design, run.rain.check, run.rain.table)
+    return inputs.rain.frequency[columns.check]
+
+
+def _rates(rates: dict[str, float] | None) -> str:
+    """The owner's table of rates in words."""
+    return "none" if rates is None else f"items with a rate: {len(rates)}"
 
 
 def _as_built(inputs: Inputs) -> str:

@@ -16,7 +16,7 @@ from soakline.problems import InputProblem, InputRefused
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name",),
     "swales": (
-        "swale_id", "level_m", "length_m", "base_width_m", "depth_m", "capacity_m3",
+        "swale_id", "state", "level_m", "length_m", "base_width_m", "depth_m", "capacity_m3",
         "catchment_m2", "governing_storm_id", "design_inflow_m3", "design_overflow_m3",
         "design_peak_m3s", "freeboard_m", "drain_down_h", "cut_m3", "fill_m3",
     ),

@@ -135,11 +135,16 @@ def _ways(comparison: Comparison) -> str:
     words = words[words["a"].fillna("") != words["b"].fillna("")]
     to = words[words["item"] == "overflow_to"]["id"].to_list()
     storm = words[words["item"] == "governing_storm_id"]["id"].to_list()
+    built = words[(words["item"] == "state") & (words["b"] == "built")]["id"].to_list()
     text = []
+    if built:
+        verb = _verb(len(built), "swale is", "swales are")
+        text.append(f"{len(built)} {verb} built by now: {names(built)}.")
     if to:
-        text.append(f"{len(to)} {_verb(len(to), 'spills', 'spill')} to other places: {names(to)}.")
+        verb = _verb(len(to), "swale spills", "swales spill")
+        text.append(f"{len(to)} {verb} to other places: {names(to)}.")
     if storm:
-        verb = _verb(len(storm), "is", "are")
+        verb = _verb(len(storm), "swale is", "swales are")
         text.append(f"{len(storm)} {verb} governed by another storm: {names(storm)}.")
     return " ".join(text)
 

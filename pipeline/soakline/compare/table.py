@@ -101,7 +101,11 @@ def _quantities(every: pd.DataFrame, everything: bool) -> list[str]:
     return _figure_rows("Quantities", frame, titles)
 
 
-_WORDS = {"governing_storm_id": "Governing storm", "overflow_to": "Overflow goes to"}
+_WORDS = {
+    "state": "State",
+    "governing_storm_id": "Governing storm",
+    "overflow_to": "Overflow goes to",
+}
 
 
 def _words(comparison: Comparison, everything: bool) -> list[str]:

@@ -1,4 +1,4 @@
-"""What two plans say in words: ids, governing storms, where the overflow goes, the record."""
+"""What two plans say in words: ids, states, governing storms, ends of overflow, the record."""
 
 import re
 from collections.abc import Mapping
@@ -11,15 +11,16 @@ from soakline.compare.read import PlanTables
 
 _SILENT = re.compile(r"started|finished|run_file_text|(timing_|host_|default:).*")
 """Keys of the record that differ between two runs of one thing, or only repeat another key."""
+_OF_SWALES = ["swale_id", "state", "governing_storm_id"]
 
 
 def words(a: PlanTables, b: PlanTables, pairs: Mapping[str, Pairs]) -> pd.DataFrame:
-    """Ids, governing storms and where the overflow goes."""
+    """Ids, states, governing storms and where the overflow goes."""
     ours = _where_it_goes(a.overflow_routes, {})
     theirs = _where_it_goes(b.overflow_routes, pairs)
 
     def texts(plan: PlanTables, ends: pd.DataFrame) -> dict[str, pd.DataFrame]:
-        swales = plan.swales.set_index("swale_id", drop=False)[["swale_id", "governing_storm_id"]]
+        swales = plan.swales.set_index("swale_id", drop=False)[_OF_SWALES]
         # A swale whose routes run to several places names each once.
         together = ends.groupby("swale_id")["overflow_to"].agg(lambda e: "; ".join(sorted(set(e))))
         by_route = ends.set_index("route_id", drop=False)[["route_id", "overflow_to"]]

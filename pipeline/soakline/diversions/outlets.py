@@ -80,7 +80,9 @@ def outlets_of(
         for part in parts:
             place = lowest_of_rim(part, terrain)
             if place is None:
-                findings.append(_off_dem(name))
+                # What lies wholly beyond the DEM was told when it was read.
+                if shapely.intersects(shape, shapely.box(*terrain.grid.bounds)):
+                    findings.append(_off_dem(name))
             else:
                 outlets.append(Outlet(name, part, place, wanted))
     return outlets, findings

@@ -192,7 +192,8 @@ def _off(name: str, rows: object, count: int) -> Finding:
         "caution",
         name,
         "",
-        f"Layer {name}: {_rows(rows)} of {count} (in the file's order) lie off the DEM and have no "
+        f"Layer {name}: {_rows(rows)} of {count} (in the file's order): off the DEM, without "
         "effect.",
-        "Check their place and CRS; a safe point off the DEM takes no water.",
+        "Check place and CRS"
+        + ("; a safe point off the DEM takes no water." if name == "safe_points" else "."),
     )

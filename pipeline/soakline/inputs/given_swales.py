@@ -110,7 +110,7 @@ def separate_lines(
     collector.raise_if_any()
     lines["state"] = [_STATES[states.iloc[k]] for k in row]
     given = [cast("str | None", own) for own in lines["swale_id"]]
-    lines["swale_id"] = pd.Series(_apart(given), index=lines.index, dtype=object)
+    lines["swale_id"] = pd.Series(ids_apart(given), index=lines.index, dtype=object)
     return lines, _renamed(given, list(lines["swale_id"]))
 
 
@@ -137,7 +137,7 @@ def _is_plain(text: str) -> bool:
     return len(text) <= _LONGEST_ID and all(sign.isalnum() or sign in " ._-" for sign in text)
 
 
-def _apart(ids: list[str | None]) -> list[str]:
+def ids_apart(ids: list[str | None]) -> list[str]:
     """Ids of which none comes twice; "" where none was given."""
     used = {own for own in ids if own}
     seen: set[str] = set()

@@ -1,5 +1,6 @@
 """What reading hands on: every value in the working CRS and in SI units."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -134,6 +135,7 @@ class WorksInputs:
     rates : cost of one unit by item; None where no table is named
     as_built : levels measured after digging; None where no table is named
     species : that may be planted
+    phases : phase of building by id of given swales; None where the run file names no column
     sources : files that were read
     """
 
@@ -141,6 +143,7 @@ class WorksInputs:
     rates: dict[str, float] | None
     as_built: AsBuilt | None
     species: tuple[Species, ...]
+    phases: Mapping[str, int] | None
     sources: tuple[SourceFile, ...]
 
 

@@ -1,14 +1,17 @@
 """What is read of the works on every run: machine, owner's rates, what was measured, species."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from soakline.inputs.as_built import AS_BUILT_KEY, AsBuilt, read_as_built
+from soakline.inputs.given_phases import read_phases
 from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
 from soakline.inputs.types import SourceFile, WorksInputs
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
+from soakline.runfile.works_sections import PHASE_LIMITS
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
@@ -28,6 +31,7 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     problems = ProblemCollector()
     machine, rates, as_built = None, None, None
     species: tuple[Species, ...] = ()
+    phases: Mapping[str, int] | None = None
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
@@ -35,10 +39,12 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     with problems.collecting():
         as_built = _as_built(run)
         species = chosen_species(run)
+    with problems.collecting():
+        phases = _phases(run)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, as_built, species, sources)
+    return WorksInputs(machine, rates, as_built, species, phases, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
@@ -56,6 +62,13 @@ def works_files(run: RunFile) -> list[tuple[str, Path]]:
 def _as_built(run: RunFile) -> AsBuilt | None:
     named = run.earthworks.as_built
     return read_as_built(run.resolve(named)) if named else None
+
+
+def _phases(run: RunFile) -> Mapping[str, int] | None:
+    column, features = run.earthworks.phase, run.property.features
+    if column in PHASE_LIMITS:
+        return None
+    return read_phases(run.resolve(features) if features else None, column)
 
 
 def _rates(run: RunFile) -> dict[str, float] | None:

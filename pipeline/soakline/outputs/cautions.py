@@ -153,7 +153,12 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
     if overflow > 0:
         received = float(plan.results.routing.received_m3[i, governing])
         spacing = float(plan.figures.spacing_runoff_m[i])
-        helps = [f"swales {spacing:.0f} m apart or closer"] if np.isfinite(spacing) else []
+        strip = float(plan.catchments.area_m2[i]) / float(plan.figures.length_m[i])
+        helps = []
+        # What its own ground sheds it may hold already: then only those above would help.
+        if np.isfinite(spacing) and strip > spacing:
+            too = ", those above too" if received > 0 else ""
+            helps.append(f"swales {spacing:.0f} m apart or closer{too}")
         if received > 0:
             helps.append(f"less from above ({received:.0f} m³ of it is spill of other swales)")
         helps.append("a wider or amended base")
@@ -164,7 +169,7 @@ def _on_water(plan: Designed, i: int) -> Iterator[Finding]:
             "caution",
             f"{overflow:.0f} m³ are more than it holds in the design storm "
             f"{plan.storms[governing].storm_id} and go over the sill; what would help: "
-            f"{', '.join(helps)}",
+            f"{'; '.join(helps)}",
             "weigh these against a spillway that runs more often",
         )
 

@@ -1,6 +1,6 @@
 """Findings on the works: what the machine cannot do, what costs leave out, unsafe phases."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -9,7 +9,7 @@ from soakline.findings import Finding, Severity
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
 from soakline.siting.bends import tight_bends
-from soakline.works.phases import fed_later
+from soakline.works.phases import fed_later, runs_into_later
 
 _NAMED_SWALES = 6
 
@@ -100,6 +100,12 @@ def _on_rates(programme: Programme) -> Iterator[Finding]:
         )
 
 
+def _names(plan: Designed, swales: Sequence[int]) -> str:
+    named = ", ".join(plan.placed.lines[own].swale_id for own in swales[:_NAMED_SWALES])
+    more = len(swales) - _NAMED_SWALES
+    return f"{named} and {more} more" if more > 0 else named
+
+
 def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
     phase = programme.phase
     if phase is None:
@@ -115,7 +121,19 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
             "leave this phase undug until a safe end is agreed; the phases before it do not need "
             "it. Ask a licensed engineer",
         )
-    heavy = programme.weight > programme.limit * (1.0 + 1e-9)
+    for i, below in runs_into_later(plan.outlets.chain, phase).items():
+        if phase[i] == 0 or not programme.sound[i]:  # built, or told above
+            continue
+        yield _swale(
+            plan,
+            i,
+            "phase_without_safe_end",
+            "stop",
+            f"phase {phase[i]} is not safe on its own: the overflow of this swale runs into "
+            f"{_names(plan, below)}, dug in phase {max(int(phase[other]) for other in below)}",
+            "dig what it spills into in the same phase or before it, from the lowest up",
+        )
+    heavy = (programme.limit > 0.0) & (programme.weight > programme.limit * (1.0 + 1e-9))
     for i in np.flatnonzero(heavy).tolist():
         yield _swale(
             plan,
@@ -129,16 +147,14 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
     for i, above in fed_later(plan.outlets.chain, phase, programme.uphill).items():
         if phase[i] == 0:  # built: as it is today
             continue
-        named = ", ".join(plan.placed.lines[other].swale_id for other in above[:_NAMED_SWALES])
-        more = f" and {len(above) - _NAMED_SWALES} more" if len(above) > _NAMED_SWALES else ""
         last = max(int(phase[other]) for other in above)
         yield _swale(
             plan,
             i,
             "phase_before_those_above",
             "caution",
-            f"dug in phase {phase[i]}, before {named}{more}, whose ground sheds its water unheld "
-            f"until phase {last}: more may come than capacity, sill and mound are sized for",
+            f"dug in phase {phase[i]}, before {_names(plan, above)}, whose ground sheds its water "
+            f"unheld until phase {last}: more may come than capacity, sill and mound are sized for",
             "have sill and mound checked for that time by a licensed engineer, or raise the limit "
             "of a phase so that the whole chain fits",
         )

@@ -12,63 +12,22 @@ from matplotlib import patheffects
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PathCollection, PolyCollection
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds
 from soakline.outputs.picture_labels import place_labels
+from soakline.outputs.picture_looks import (
+    EXCLUDED,
+    MARKS,
+    POINT_KINDS,
+    RELIEF,
+    SAFE_KINDS,
+    SWALE_STATES,
+)
 from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
-from soakline.styles.palette import (
-    CROSSING,
-    DRAIN,
-    EDGE_GREY,
-    INK,
-    ROUTE,
-    SAFE,
-    SWALE,
-    UNFIT_BROWN,
-    WATER,
-    WET_BLUE,
-    WISH_GREEN,
-)
-
-_RELIEF = LinearSegmentedColormap.from_list("relief", ["#77736a", "#c4bfb3", "#eeebe3", "#fdfcf9"])
-
-# Reasons by what they mean to the reader; the hatch tells them apart without colour.
-_EXCLUDED = (
-    (
-        "Kept clear: edge, buildings, works",
-        ("boundary", "building", "septic", "well", "service", "track"),
-        EDGE_GREY,
-        "////",
-    ),
-    ("Kept clear: water", ("drainage_line", "watercourse", "dam", "wet"), WET_BLUE, "...."),
-    (
-        "Unfit: steep, slipping, thin, salty",
-        ("too_steep", "landslip", "shallow_soil", "saline"),
-        UNFIT_BROWN,
-        "\\\\\\\\",
-    ),
-    ("Protected or by wish", ("protected", "by_wish"), WISH_GREEN, "xxxx"),
-)
-
-_SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}
-
-_MARKS: Mapping[str, tuple[str, str, float, dict[str, Any]]] = {
-    "spillways": (
-        "Spillway", "D", 4.2, {"color": ROUTE, "mec": "white", "mew": 0.6, "zorder": 9}
-    ),
-    "crossings": (
-        "Track crossing", "s", 3.6, {"color": "white", "mec": CROSSING, "mew": 1.0, "zorder": 8.5}
-    ),
-}  # fmt: skip
-_POINT_KINDS = {
-    "pond": ("Seasonal pond", "o", 4.2, {"color": WATER, "mec": "white"}),
-    "basin": ("Infiltration basin", "^", 4.2, {"color": WATER, "mec": "white"}),
-    "organic_pit": ("Organic pit", "o", 2.2, {"color": "white", "mec": CROSSING}),
-}
+from soakline.styles.palette import DRAIN, INK, ROUTE, SAFE, SWALE, WATER
 
 _LABEL_POINTS = 6.5
 _MOST_LABELS = 120
@@ -106,7 +65,7 @@ class MapDrawing:
         west, south, east, north = bounds
         self.axes.imshow(
             brightness,
-            cmap=_RELIEF,
+            cmap=RELIEF,
             vmin=0.15,
             vmax=0.95,
             extent=(west, east, south, north),
@@ -125,7 +84,7 @@ class MapDrawing:
         self.fine = float(np.clip((60 / max(count, 1)) ** 0.25, 0.45, 1.0))
         if "swales" in shown:
             self._swales(shown["swales"])
-        for layer, (name, marker, size, look) in _MARKS.items():
+        for layer, (name, marker, size, look) in MARKS.items():
             if layer in shown:
                 self._marks(shown[layer], name, marker, size, **look)
         if "swale_points" in shown:
@@ -147,10 +106,18 @@ class MapDrawing:
             self._swale_labels(shown)
 
     def _swales(self, swales: gpd.GeoDataFrame) -> None:
-        lines = self._places(swales.geometry)
-        self._lines(lines, "white", 3.0 * self.fine, zorder=6, alpha=0.75)
-        self._lines(lines, SWALE, 1.7 * self.fine, zorder=7)
-        self.legend.append(Line2D([], [], color=SWALE, lw=1.9, label=_counted("Swale", swales)))
+        self._lines(self._places(swales.geometry), "white", 3.0 * self.fine, zorder=6, alpha=0.75)
+        for state, (name, colour, core) in SWALE_STATES.items():
+            own = swales[swales["state"] == state]
+            if len(own):
+                lines = self._places(own.geometry)
+                self._lines(lines, colour, 1.9 * self.fine, zorder=7)
+                self._lines(lines, core, 0.5 * self.fine, zorder=7.1)
+                around = [patheffects.withStroke(linewidth=1.9, foreground=colour)]
+                label = _counted(name, own)
+                self.legend.append(
+                    Line2D([], [], color=core, lw=0.6, path_effects=around, label=label)
+                )
 
     def _marks(
         self, layer: gpd.GeoDataFrame, name: str, marker: str, size: float, **look: Any
@@ -162,7 +129,7 @@ class MapDrawing:
         self.legend.append(Line2D([], [], marker=marker, ms=1.3 * size, lw=0, label=label, **look))
 
     def _swale_points(self, points: gpd.GeoDataFrame) -> None:
-        for kind, (name, marker, size, colours) in _POINT_KINDS.items():
+        for kind, (name, marker, size, colours) in POINT_KINDS.items():
             own = points[points["kind"] == kind]
             if len(own):
                 self._marks(own, name, marker, size, mew=0.7, zorder=8.4, **colours)
@@ -213,7 +180,7 @@ class MapDrawing:
                 self.legend.append(Patch(lw=0.9, label=f"Hollow, {treatment}", **look))
 
     def _safe_points(self, safe_points: gpd.GeoDataFrame) -> None:
-        for kind, (marker, name) in _SAFE_KINDS.items():
+        for kind, (marker, name) in SAFE_KINDS.items():
             some = safe_points[(safe_points["kind"] == kind).fillna(False).astype(bool)]
             if len(some):
                 size = 11.0 if marker == "*" else 8.0
@@ -224,7 +191,7 @@ class MapDrawing:
                 self.legend.append(legend_point(marker, SAFE, size, name))
 
     def _excluded(self, excluded: gpd.GeoDataFrame) -> None:
-        for name, reasons, colour, hatch in _EXCLUDED:
+        for name, reasons, colour, hatch in EXCLUDED:
             some = excluded[excluded["reason"].isin(reasons)]
             if len(some):
                 self._areas(some.geometry, zorder=1, facecolor=colour, linewidth=0, alpha=0.30)

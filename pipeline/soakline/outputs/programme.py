@@ -17,7 +17,7 @@ from soakline.overflow.aprons import linings, linings_of
 from soakline.section.stations import IntArray
 from soakline.works.bill import Bill, Entry
 from soakline.works.hours import machine_hours, texture_shares
-from soakline.works.phases import build_order, phases_of, safe_throughout
+from soakline.works.phases import build_order, phases_given, phases_of, safe_throughout
 from soakline.works.uphill import uphill_pairs
 
 HOURS = "machine hours"
@@ -33,7 +33,7 @@ class Programme:
     hours : (swales,) of the machine
     phase : (swales,) from 1, 0 of those that are built; None where all is dug at once
     weight : (swales,) that each takes from the limit of a phase
-    limit : of one phase; 0 where all is dug at once
+    limit : of one phase; 0 where nothing limits it
     limit_unit : of weight and limit, in words
     sound : (swales,) bool; whether the water reaches a safe end all the way
     uphill : pairs of an upper and a lower swale; none where all is dug at once
@@ -62,9 +62,13 @@ def programme_of(plan: Designed) -> Programme:
     weight, limit, unit = _limit(plan, bill, hours)
     phase: IntArray | None = None
     uphill: list[tuple[int, int]] = []
-    if limit > 0.0:
+    given = plan.inputs.works.phases
+    if limit > 0.0 or given is not None:
         land = plan.catchments
         uphill = uphill_pairs(land.burnt, land.label, plan.terrain.flow.direction)
+    if given is not None:
+        phase = phases_given(given, [line.swale_id for line in plan.placed.lines])
+    elif limit > 0.0:
         phase = phases_of(chain, sound, weight, plan.figures.capacity_m3, limit, uphill)
     at_once = np.ones(swales, dtype=np.int64)
     # What is built stands before the first phase.

@@ -75,6 +75,10 @@ class Ways:
     def grid(self) -> Grid:
         return self.ground.grid
 
+    def off_edge(self, way: Exit) -> bool:
+        """Whether a way leaves over the property's edge, or leads to no end."""
+        return way.goal <= 0 or self.end_map.ends[way.goal - 1].kind == "property_edge"
+
     def exit_at(self, stretch: Stretch, swale: int, along_m: float, at_end: bool) -> Exit | None:
         """Exit at a place of a lip; None where it may not be taken."""
         key = (swale, along_m)

@@ -93,11 +93,14 @@ def _sill_on(
 ) -> LaidSill | None:
     """Sill of a length around an exit, walked again from its middle; None where that may not be.
 
-    From its middle a long sill may lead elsewhere than the exit.
+    From its middle a long sill may lead elsewhere than the exit, but not by a way that is ranked
+    after it: over the property's edge, or over a track.
     """
     start = min(max(way.along_m - length_m / 2.0, span[0]), span[1] - length_m)
     middle = ways.exit_at(way.stretch, way.swale, start + length_m / 2.0, way.at_end)
     if middle is None or not allowed[middle.goal]:
+        return None
+    if middle.crosses_track > way.crosses_track or ways.off_edge(middle) > ways.off_edge(way):
         return None
     return middle, start, start + length_m
 

@@ -148,21 +148,15 @@ class OverflowKeys(Keys):
     neighbour_consent: str = key("", "who agreed, and when, to take that water")
 
 
-PHASE = '"" (all at once), "budget" or "year"'
+PHASE_LIMITS = ("", "budget", "year")
+"""Phases that are laid by a limit; any other name is a column of the given swales."""
+PHASE = '"" (all at once), "budget", "year", or a column of the layer given_swales'
 _ORDERING = frozenset(
     (
         "machine", "machines", "rates", "phase", "budget", "hours_per_year", "swales_per_year",
         "as_built",
     )
 )  # fmt: skip
-
-
-def _known_phase(phase: str) -> str:
-    """Hand a way of phasing back if it is one of ours."""
-    if phase in ("", "budget", "year"):
-        return phase
-    allowed = f"{PHASE}; a column of the swales is not available in this version"
-    raise PydanticCustomError("range", "{allowed}", {"allowed": allowed})
 
 
 class EarthworksKeys(Keys):
@@ -188,8 +182,8 @@ class EarthworksKeys(Keys):
         "", "own table of machines, headed as config/machines.csv; empty = the one that ships"
     )
     rates: str = key("", "own table of costs, CSV: item,unit,rate; of any currency")
-    phase: Annotated[str, AfterValidator(_known_phase), Wording(PHASE)] = key(
-        "", "what each phase of building is limited by"
+    phase: Annotated[str, Wording(PHASE)] = key(
+        "", "what limits each phase of building, or the column that numbers them from 1"
     )
     budget: Annotated[float, Number("", 0, 1e12, above=True, zero="none")] = key(
         0, 'cost of one phase at most, in the currency of rates; with phase = "budget"'

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from soakline.setout.drain_pegs import pegs_beside
 from soakline.setout.plan import SetOutPlan
-from soakline.setout.point_pegs import point_pegs
 
 _SAME_M = 0.0005
 
@@ -25,7 +25,8 @@ def description(plan: SetOutPlan, k: int) -> str:
 def peg_table(plan: SetOutPlan) -> pd.DataFrame:
     """One row a peg: point, northing, easting, level, description; m, to the millimetre.
 
-    Pegs of swales come first, then those of ponds, basins and pits, with the level of the floor.
+    Pegs of swales come first, then those of ponds, basins and pits, with the level of the floor,
+    and those of diversion drains, with that of the bed.
     Where the plan has a benchmark, `above_benchmark` follows, and the benchmark is the first point.
     """
     pegs = plan.pegs
@@ -40,7 +41,7 @@ def peg_table(plan: SetOutPlan) -> pd.DataFrame:
     )
     points = [
         (own.name, own.northing, own.easting, own.level_m, own.description)
-        for own in point_pegs(plan)
+        for own in pegs_beside(plan)
     ]
     if points:
         table = pd.concat([table, pd.DataFrame(points, columns=table.columns)], ignore_index=True)

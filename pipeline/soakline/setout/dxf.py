@@ -11,6 +11,7 @@ from ezdxf.layouts.layout import Modelspace
 from shapely.geometry.base import BaseGeometry
 
 from soakline.setout.breaklines import EDGES, LIP, apron_outlines, breaklines, track_lines
+from soakline.setout.drain_pegs import drain_pegs
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.point_pegs import point_pegs, words_of
 
@@ -24,6 +25,7 @@ LAYERS = {
     "SOAKLINE-TRACKS": 40,
     "SOAKLINE-APRONS": 150,
     "SOAKLINE-POINTS": 140,
+    "SOAKLINE-DRAINS": 170,
     "SOAKLINE-PEGS": 1,
     "SOAKLINE-PEG-NAMES": 1,
     "SOAKLINE-SPILLWAYS": 6,
@@ -105,6 +107,12 @@ def _draw_points(plan: SetOutPlan, model: Modelspace) -> None:
         _outlines(model, hollow.ground, "SOAKLINE-POINTS")
         place = (hollow.easting, hollow.northing, hollow.floor_level_m)
         _write(model, f"{hollow.point_id} {words_of(hollow)}", place, "SOAKLINE-POINTS")
+    for drain in plan.drains:
+        model.add_polyline3d(drain.bed.tolist(), dxfattribs={"layer": "SOAKLINE-DRAINS"})
+    for peg in drain_pegs(plan):
+        place = (peg.easting, peg.northing, peg.level_m)
+        model.add_point(place, dxfattribs={"layer": "SOAKLINE-DRAINS"})
+        _write(model, f"{peg.name} bed {peg.level_m:.3f}", place, "SOAKLINE-DRAINS")
     for name, place in plan.spillways.items():
         model.add_point(place, dxfattribs={"layer": "SOAKLINE-SPILLWAYS"})
         _write(model, name, place, "SOAKLINE-SPILLWAYS")

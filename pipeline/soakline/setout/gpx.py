@@ -9,8 +9,8 @@ from pyproj import CRS, Transformer
 from soakline import __version__
 from soakline.grid import FloatArray
 from soakline.setout.csv_pegs import description
+from soakline.setout.drain_pegs import pegs_beside
 from soakline.setout.plan import SetOutPlan
-from soakline.setout.point_pegs import point_pegs
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
@@ -22,7 +22,7 @@ CAUTION = (
 
 
 def write_gpx(plan: SetOutPlan, path: Path) -> None:
-    """Write a waypoint for each peg and a track for each lip.
+    """Write a waypoint for each peg and a track for each lip and each drain.
 
     Elements stand in the order of the schema, GPX 1.1 (topografix.com/GPX/1/1). Places have eight
     decimals of a degree, a millimetre; elevations are the plan's, not heights over the ellipsoid.
@@ -47,7 +47,7 @@ def write_gpx(plan: SetOutPlan, path: Path) -> None:
         _text(point, "name", name)
         _text(point, "desc", description(plan, k))
         _text(point, "type", pegs.kind[k])
-    for own in point_pegs(plan):
+    for own in pegs_beside(plan):
         x, y = transform.transform(own.easting, own.northing)
         point = _point(root, "wpt", y, x, own.level_m)
         _text(point, "name", own.name)
@@ -61,6 +61,15 @@ def write_gpx(plan: SetOutPlan, path: Path) -> None:
         easting, northing = np.ascontiguousarray(swale.lip.T)
         for x, y in _pairs(*transform.transform(easting, northing)):
             _point(segment, "trkpt", y, x, swale.level_m)
+    for drain in plan.drains:
+        track = ET.SubElement(root, "trk")
+        _text(track, "name", drain.diversion_id)
+        _text(track, "desc", f"bed of the drain to {drain.swale_id}, downhill")
+        segment = ET.SubElement(track, "trkseg")
+        easting, northing, level = np.ascontiguousarray(drain.bed.T)
+        places = _pairs(*transform.transform(easting, northing))
+        for (x, y), level_m in zip(places, level.tolist(), strict=True):
+            _point(segment, "trkpt", y, x, level_m)
     ET.indent(root)
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
 

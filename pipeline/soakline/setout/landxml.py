@@ -16,8 +16,8 @@ from soakline import __version__
 from soakline.grid import FloatArray
 from soakline.setout.breaklines import EDGES, Breaklines, breaklines
 from soakline.setout.csv_pegs import description
+from soakline.setout.drain_pegs import pegs_beside
 from soakline.setout.plan import SetOutPlan, Swale
-from soakline.setout.point_pegs import point_pegs
 
 NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
 CAUTION = (
@@ -84,7 +84,7 @@ def _points(root: ET.Element, plan: SetOutPlan) -> None:
         facts = {"name": name, "code": pegs.kind[k], "desc": description(plan, k)}
         own = ET.SubElement(points, "CgPoint", facts)
         own.text = _place(pegs.easting[k], pegs.northing[k], pegs.level_m[k])
-    for peg in point_pegs(plan):
+    for peg in pegs_beside(plan):
         facts = {"name": peg.name, "code": peg.kind, "desc": peg.description}
         own = ET.SubElement(points, "CgPoint", facts)
         own.text = _place(peg.easting, peg.northing, peg.level_m)

@@ -15,6 +15,7 @@ from soakline.section.mounds import AT_END_M
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stretches import Span, joined, stretches
 from soakline.section.trench import Trench
+from soakline.setout.drains import Drain
 from soakline.setout.hollows import Hollow
 
 
@@ -141,6 +142,7 @@ class Swale:
     beside : Beside, at the pegs
     peg_id, peg_kind : (n,)
     cut_m3, fill_m3, face_height_m : as in the plan
+    texture, soaking_mm_h : of the soil along the lip, clogging and amendment included
     """
 
     swale_id: str
@@ -166,6 +168,8 @@ class Swale:
     cut_m3: float
     fill_m3: float
     face_height_m: float
+    texture: str
+    soaking_mm_h: float
 
     @property
     def vertex_m(self) -> FloatArray:
@@ -238,10 +242,10 @@ class SetOutPlan:
     crs_wkt : working CRS
     outline : of the property
     swales : in the plan's order
+    drains : that lead water to swales, in the plan's order
     pegs : Pegs
     spillways : id to (easting, northing, sill level), m
     mound : what every mound has in common
-    soil : texture and soaking rate, in words
     amendment : of the bases, in words; empty if there is none
     benchmark : None if the plan has none
     finished : when the plan was made, ISO 8601
@@ -254,10 +258,10 @@ class SetOutPlan:
     crs_wkt: str
     outline: BaseGeometry
     swales: tuple[Swale, ...]
+    drains: tuple[Drain, ...]
     pegs: Pegs
     spillways: Mapping[str, tuple[float, float, float]]
     mound: MoundShape
-    soil: str
     amendment: str
     benchmark: Benchmark | None
     finished: str

@@ -19,14 +19,15 @@ from soakline.runfile.swale_point_section import PointKind
 from soakline.section.crossings import track_profiles
 from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench, trenches_of
+from soakline.setout import drains
 from soakline.setout.hollows import Hollow
 from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sill, Swale, Track
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name",),
-    "swales": (
-        "swale_id", "level_m", "length_m", "base_width_m", "depth_m", "batter", "slope_pct",
-        "mound_height_m", "mound_crest_m", "face_height_m", "cut_m3", "fill_m3",
+    "swales": (  # two words, then figures
+        "swale_id", "soil_texture", "soaking_mm_h", "level_m", "base_width_m", "depth_m", "batter",
+        "slope_pct", "mound_height_m", "mound_crest_m", "face_height_m", "cut_m3", "fill_m3",
     ),
     "swale_ground": ("swale_id", "part"),
     "spillways": (
@@ -41,6 +42,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
         "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
         "pipe_diameter_m",
     ),
+    "diversions": drains.COLUMNS,
     "run_record": ("key", "value"),
 }  # fmt: skip
 # Not in plans of versions that had no ponds, basins and pits.
@@ -103,7 +105,6 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
     )
     name = str(land["name"].fillna("").iloc[0]) if len(land) else ""
     marks = ast.literal_eval(record.get("property.benchmark", "{}"))
-    rate = float(record["soaking_rate_mm_h"])
     amendment = record["soil.amendment"]
     return SetOutPlan(
         path=path,
@@ -111,6 +112,7 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
         crs_wkt=record["crs"],
         outline=shapely.union_all(land.geometry.to_numpy()),
         swales=_swales(frames, float(record["overflow.sill_head_m"])),
+        drains=drains.drains_of(frames["diversions"]),
         pegs=_pegs(pegs),
         spillways={
             str(i): (float(p.x), float(p.y), float(level))
@@ -119,7 +121,6 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
             )
         },
         mound=mound,
-        soil=f"{record['soil.texture']}, soaking {rate:g} mm/h with clogging; test on site",
         amendment="" if amendment == "none" else amendment,
         benchmark=Benchmark(**{k: float(v) for k, v in marks.items()}) if marks else None,
         finished=record["finished"],
@@ -129,8 +130,8 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
 
 
 def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:
-    named = [str(v) for v in record.loc[record["key"] == "input:dem", "value"]]
-    pairs = [value.rpartition(" sha256=") for value in named]
+    named = record["value"][record["key"] == "input:dem"]
+    pairs = [str(value).rpartition(" sha256=") for value in named]
     return tuple((name, digest) for name, _, digest in pairs if not name.endswith(_NO_HEIGHTS))
 
 
@@ -167,10 +168,8 @@ def _swales(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple
         ground[ground["part"].isin(parts)].dissolve("swale_id").geometry
         for parts in (["ponded", "cut_slope"], ["mound"])
     )
-    grouped = {
-        name: dict(list(frames[name].groupby("swale_id")))
-        for name in ("pegs", "spillways", "crossings")
-    }
+    split = ("pegs", "spillways", "crossings")
+    grouped = {name: dict(list(frames[name].groupby("swale_id"))) for name in split}
     nothing = {name: frames[name].iloc[:0] for name in grouped}
     hollows = _hollows(frames) if "swale_points" in frames else {}
     lips = frames["swales"]
@@ -192,7 +191,7 @@ def _swale(
     hollows: tuple[Hollow, ...],
     sill_head_m: float,
 ) -> Swale:
-    figures = {name: float(str(row[name])) for name in _COLUMNS["swales"] if name != "swale_id"}
+    figures = {name: float(str(row[name])) for name in _COLUMNS["swales"][2:]}
     pegs = own["pegs"].sort_values("chainage_m")
     sills = _sills(lip, pegs, own["spillways"])
     trench = Trench(figures["base_width_m"], figures["depth_m"], figures["batter"])
@@ -229,6 +228,8 @@ def _swale(
         cut_m3=figures["cut_m3"],
         fill_m3=figures["fill_m3"],
         face_height_m=figures["face_height_m"],
+        texture=str(row["soil_texture"]),
+        soaking_mm_h=figures["soaking_mm_h"],
     )
 
 

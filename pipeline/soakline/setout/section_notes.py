@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 
-from soakline.setout.plan import SetOutPlan
+from soakline.setout.plan import SetOutPlan, Swale
 from soakline.setout.section_types import SectionType
 from soakline.setout.sheet import INK, RED
 
@@ -39,6 +39,14 @@ def short_list(swales: Sequence[str], order: Sequence[str]) -> str:
     return ", ".join(words)
 
 
+def _soils(swales: Sequence[Swale]) -> str:
+    """Textures with the rates that water soaks in at, in the order of the swales."""
+    rates: dict[str, list[float]] = {}
+    for swale in swales:
+        rates.setdefault(swale.texture, []).append(swale.soaking_mm_h)
+    return "; ".join(f"{own}, soaking {_range(mm_h, 1)} mm/h" for own, mm_h in rates.items())
+
+
 def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
     """Which swales, soil, batters and faces; with `letters` to a line."""
     swales = kind.swales
@@ -53,7 +61,7 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
     layer = f" Base on {below:.2f} m of {plan.amendment}, dug deeper by as much." * (below > 0.0)
     notes = [
         (f"{count}: " + textwrap.shorten(ids, 3 * letters, placeholder=" ..."), INK),
-        (f"Soil: {plan.soil}.{layer}", INK),
+        (f"Soil: {_soils(swales)}, with clogging; test on site.{layer}", INK),
         (batters, INK),
         (f"Highest cut face at any peg {_range([s.face_height_m for s in swales])} m.", INK),
     ]

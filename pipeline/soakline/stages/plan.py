@@ -13,6 +13,8 @@ from pyproj import CRS, Transformer
 from soakline import __version__
 from soakline.findings import Finding
 from soakline.outputs.cautions import swale_findings
+from soakline.outputs.cautions_bends import bend_findings
+from soakline.outputs.cautions_drains import drain_findings
 from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_points import point_findings
 from soakline.outputs.cautions_room import room_findings
@@ -202,8 +204,10 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *made,
         *given_findings(plan),
         *swale_findings(plan),
+        *bend_findings(plan),
         *route_findings(plan),
         *drainage_findings(plan),
+        *drain_findings(plan),
         *works_findings(plan, programme),
         *crossing_findings(plan),
         *point_findings(plan),

@@ -6,6 +6,7 @@ on a grey print; a test holds them against simulated colour blindness.
 
 INK = "#222222"
 SWALE = "#3b1f5e"
+FIXED = "#8f63b8"
 ROUTE = "#d1620a"
 WATER = "#1f6fa8"
 DRAIN = "#8c1d6b"

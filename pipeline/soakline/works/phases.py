@@ -6,7 +6,7 @@ the next one below, which is not sized for it.
 """
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import networkx as nx
 import numpy as np
@@ -197,6 +197,32 @@ def _graph(chain: Chain) -> "nx.DiGraph[int]":
     graph.add_nodes_from(range(len(chain.spills)))
     graph.add_edges_from((spill.swale, spill.to_swale) for own in chain.spills for spill in own)
     return graph
+
+
+def phases_given(given: Mapping[str, int], ids: Sequence[str]) -> IntArray:
+    """Phases as the owner has drawn them up; swales that have none come after all others.
+
+    Parameters
+    ----------
+    given : numbers from 1 by id
+    ids : of the swales, in their order
+
+    Returns
+    -------
+    (swales,) from 1
+    """
+    last = max(given.values(), default=0)
+    return np.array([given.get(own, last + 1) for own in ids], dtype=np.int64)
+
+
+def runs_into_later(chain: Chain, phase: IntArray) -> dict[int, list[int]]:
+    """Swales whose overflow passes some that are dug in a later phase, with those, by index."""
+    graph = _graph(chain)
+    later = {
+        swale: sorted(own for own in nx.descendants(graph, swale) if phase[own] > phase[swale])
+        for swale in range(phase.size)
+    }
+    return {swale: own for swale, own in later.items() if own}
 
 
 def fed_later(
