@@ -7,10 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.siting.band import AIM_M
 from soakline.siting.bends import tight_bends
 from soakline.siting.bounded import bounded_least_squares
 from soakline.siting.contours import level_lines
-from soakline.siting.lip import AIM_M, evenly, lay_lips
+from soakline.siting.lines import evenly
+from soakline.siting.lip import lay_lips
 from soakline.terrain.ground import mean_ground
 from soakline.terrain.ground import sample as ground_at
 from tests.real_ground.ground import hillside
