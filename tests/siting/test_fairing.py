@@ -109,12 +109,12 @@ def test_real_ground_bends_less_and_holds_the_tolerance(real: tuple[GroundArray,
     above = above_m(faired, level, ground, grid)
     assert above.min() >= -0.03
     assert above.max() <= TOLERANCE_M
-    assert share_kept(faired) >= 0.95
+    assert share_kept(faired) >= 0.99
     unfaired, _ = lips_on(ground, grid, levels, 0.0)
     tight = [
         sum(tight_bends(lip, RADIUS_M).length_m for lip in lips) for lips in (faired, unfaired)
     ]
-    assert tight[0] < 0.75 * tight[1]
+    assert tight[0] < 0.25 * tight[1]
 
 
 @settings(max_examples=30, deadline=None)
