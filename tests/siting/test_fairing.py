@@ -117,6 +117,21 @@ def test_real_ground_bends_less_and_holds_the_tolerance(real: tuple[GroundArray,
     assert tight[0] < 0.25 * tight[1]
 
 
+@pytest.mark.parametrize("cells", [2, 4])
+def test_folds_between_large_cells_keep_inside_the_tolerance(cells: int) -> None:
+    """The hillside on cells of 2 m and 4 m, whose mean ground is of few cells or of one."""
+    dem, fine = hillside()
+    side = fine.rows // cells
+    mean = dem.reshape(side, cells, side, cells).mean(axis=(1, 3)).astype(np.float32)
+    grid = Grid(side, side, fine.west_m, fine.north_m, cells * fine.cell_m, fine.crs_wkt)
+    ground = mean_ground(mean, grid, 5.0)
+    lips, level = lips_on(ground, grid, np.arange(383.0, 410.0, 4.0), RADIUS_M)
+    above = above_m(lips, level, ground, grid)
+    assert above.min() >= -0.03
+    assert above.max() <= TOLERANCE_M
+    assert share_kept(lips) >= 0.98
+
+
 @settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10_000))
 def test_bounded_least_squares_is_scipys(seed: int) -> None:

@@ -7,10 +7,9 @@ from soakline.grid import GroundArray
 from soakline.siting.band import AIM_M, SILL_BAND_M
 from soakline.terrain.ground import bilinear
 
-# Cells over this size are coarse: the bilinear ground has folds between them, and is asked for so
-# often along a chord.
-COARSE_M = 5.0
-ASKED_COARSE_M = 0.2
+# The bilinear ground has folds between cells, the sharper the fewer cells its mean is of: on cells
+# of 1 m it is asked every metre along a chord, on larger ones as much closer, down to this.
+_CLOSEST_ASKED_M = 0.2
 
 # The sharpest turn at a vertex, however long its chords; radians.
 SHARPEST_TURN = 0.28
@@ -19,6 +18,12 @@ _DEVIATION_SCALE_M = 0.01
 _DEVIATION_COST = 0.02  # per metre of chord one scale off the aim; one vertex costs 1
 _MOST_DEVIATION_COST = 0.1  # a line faired off its level stays where it is faired to
 _NO_SILL_COST = 0.25  # per metre of chord outside the band for sills
+
+
+@numba.njit(cache=True)
+def asked_m(cell_m: float) -> float:
+    """How far apart the ground is asked along a chord, at most, on cells of a size; m."""
+    return max(_CLOSEST_ASKED_M, 1.0 / max(cell_m, 1.0))
 
 
 @numba.njit(cache=True)

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.siting.band import HeightBand
 from soakline.siting.bends import ARM_SHARE, tight_vertices
-from soakline.siting.chords import ASKED_COARSE_M, COARSE_M, SHARPEST_TURN, chord_cost
+from soakline.siting.chords import SHARPEST_TURN, asked_m, chord_cost
 from soakline.siting.lines import evenly
 from soakline.terrain.ground import sample
 
@@ -31,7 +31,7 @@ _MOST_ROWS = 5
 _SHORTEST_M = 0.7
 # A row stands square to the line over so many rows on either side.
 _SQUARE_TO = 3
-_ASKED_M = 0.5
+_ASKED_M = 0.25
 # What a turn costs over the sharpest that costs nothing, and each metre that bends too tightly, by
 # the square of how much too tightly. The slack keeps rounding on the safe side.
 _SHARP_COST = 4.0
@@ -105,7 +105,7 @@ def _cheapest_chain(
     """
     rows, places = row.shape
     ways = back.max() * places
-    asked_m = ASKED_COARSE_M if cell_m > COARSE_M else _ASKED_M
+    step_m = min(_ASKED_M, asked_m(cell_m))
     cost, chord = np.full((rows, places, ways), np.inf), np.zeros((rows, places, ways, 3))
     came_from = np.full((rows, places, ways), -1, np.int64)
     cheapest = np.zeros((rows, places), np.int64)
@@ -122,7 +122,7 @@ def _cheapest_chain(
                     continue
                 own = chord_cost(
                     row[i, start], column[i, start], row[j, to], column[j, to], ground_m, level_m,
-                    int(np.ceil(length_m / asked_m)), length_m, lowest_m, highest_m, np.inf, False,
+                    int(np.ceil(length_m / step_m)), length_m, lowest_m, highest_m, np.inf, False,
                 )  # fmt: skip
                 if own == np.inf:
                     continue

@@ -17,11 +17,12 @@ import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.siting.band import AIM_M, height_band
-from soakline.siting.chords import ASKED_COARSE_M, COARSE_M, SHARPEST_TURN, chord_cost
+from soakline.siting.chords import SHARPEST_TURN, asked_m, chord_cost
 from soakline.siting.easing import eased
 from soakline.siting.fairing import fair
 from soakline.terrain.ground import bilinear
 
+_COARSE_M = 5.0
 _SETTLE_STEPS = 6
 _LONGEST_CHORD_M = 30.0
 # The bend asked of chords is a little wider than that of the line.
@@ -36,7 +37,7 @@ def point_step_m(cell_m: float) -> float:
     On cells over 5 m the bilinear ground has folds of several percent between cells: points stand
     closer, so that no chord between two of them misses a fold.
     """
-    return 0.5 if cell_m > COARSE_M else float(min(max(cell_m, 0.5), 1.0))
+    return 0.5 if cell_m > _COARSE_M else float(min(max(cell_m, 0.5), 1.0))
 
 
 @numba.njit(cache=True)
@@ -98,8 +99,8 @@ def _chain(
     """
     n = row.size
     window = min(int(_LONGEST_CHORD_M / step_m), n - 1)
-    # Folds between coarse cells are asked for between the points too.
-    asked_m = ASKED_COARSE_M if cell_m > COARSE_M else step_m
+    # Folds between large cells are asked for between the points too.
+    between_m = min(step_m, asked_m(cell_m))
     # By the point that a chord ends at, and how many points back it begins.
     cost = np.full((n, window), np.inf)
     came_from = np.zeros((n, window), np.int64)
@@ -114,7 +115,8 @@ def _chain(
             most = cost[j, cheapest[j]] + _BEHIND_COST - cost[i, cheapest[i]]
             own = chord_cost(
                 row[i], column[i], row[j], column[j], ground_m, level_m,
-                max(1, int(np.ceil(own_m / asked_m))), own_m, lowest_m, highest_m, most, i == j - 1,
+                max(1, int(np.ceil(own_m / between_m))), own_m, lowest_m, highest_m, most,
+                i == j - 1,
             )  # fmt: skip
             if not own < most:
                 continue
