@@ -4,6 +4,7 @@ import fcntl
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -120,14 +121,21 @@ FORMS: dict[str, Form] = {
     "knoll": Form(ring_hill(12.0, 60.0, 4.0), noise_m=0.03, rotation_deg=TURN_DEG),
 }
 
-REAL: dict[str, Surveyed] = {
+HILLSIDE: dict[str, Surveyed] = {
     f"hillside, {height_m} m trees, {limit} %": Surveyed(
         run={
             "siting": {"max_slope_pct": limit, "steep_sign_off": "for a test"},
             "spacing": {"mature_tree_height_m": height_m},
         }
     )
-    for height_m, limit in ((3, 20), (3, 30), (6, 20), (6, 30), (8, 30))
+    for height_m, limit in product((3, 4, 6, 8), (15, 20, 30))
+}
+REAL = {
+    name: HILLSIDE[name]
+    for name in (
+        *("hillside, 3 m trees, 20 %", "hillside, 3 m trees, 30 %", "hillside, 6 m trees, 20 %"),
+        *("hillside, 6 m trees, 30 %", "hillside, 8 m trees, 30 %"),
+    )
 }
 
 
@@ -212,7 +220,7 @@ def plan_of(folder: Path, name: str) -> Planned:
     folder : shared by all workers of a test run
     name : of the form
     """
-    form = FORMS.get(name) or REAL[name]
+    form = FORMS.get(name) or HILLSIDE[name]
     dem, grid = form.dem()
     place = folder / name.replace(", ", "-")
     place.mkdir(parents=True, exist_ok=True)

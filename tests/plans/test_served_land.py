@@ -5,7 +5,7 @@ import pytest
 import shapely
 from contourpy import contour_generator
 
-from soakline.siting.lip import AIM_M
+from soakline.siting.band import AIM_M
 from tests.plans.grounds import FORMS, REAL, PlanGround, Planned
 
 pytestmark = pytest.mark.slow

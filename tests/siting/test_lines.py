@@ -6,11 +6,12 @@ import shapely
 
 from soakline.grid import FloatArray
 from soakline.inputs.types import Features
+from soakline.siting.band import AIM_M
 from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
 from soakline.siting.levels import first_level_m
-from soakline.siting.lines import LipLine, PlacingLimits, opened_at, part_of
-from soakline.siting.lip import AIM_M, evenly, lay_lips
+from soakline.siting.lines import LipLine, PlacingLimits, evenly, opened_at, part_of
+from soakline.siting.lip import lay_lips
 from soakline.siting.measure import spacing_above
 from soakline.siting.place import LevelSeries, place_lines
 from soakline.siting.split import _equal_pieces

@@ -9,8 +9,7 @@ from soakline.findings import Finding, Severity
 from soakline.outputs.designed import Designed
 from soakline.section.stations import IntArray
 from soakline.siting.excluded import LIP_REASONS
-from soakline.siting.lines import END_GAP_M, LipLine
-from soakline.siting.lip import evenly
+from soakline.siting.lines import END_GAP_M, LipLine, evenly
 from soakline.siting.stations import MOST_BRIDGED, quads, stations_along
 from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.ground import sample

@@ -7,8 +7,8 @@ import shapely
 
 from soakline.findings import Finding
 from soakline.outputs.designed import Designed
+from soakline.siting.band import AIM_M
 from soakline.siting.excluded import ROCK_ROOM_M, WATER_ROOM_M
-from soakline.siting.lip import AIM_M
 from soakline.siting.stations import OPEN
 
 # Less of the allowed ground than this is not worth a word.

@@ -11,6 +11,15 @@ from soakline.terrain.ground import bilinear
 
 IndexArray = npt.NDArray[np.int64]
 
+# Ground above the level that lines are laid for: survey noise of 5 cm leaves the smoothed ground
+# about 1 cm unsure, and a sill wants ground between 0 and 5 cm above its level.
+AIM_M = 0.015
+SILL_BAND_M = 0.05
+
+# Kept inside the contract's −0.03 m and the run file's tolerance, for ground between samples.
+_LOWEST_M = -0.022
+_MARGIN_M = 0.01
+
 # How often the ground is asked on the way to the farthest that a point may go.
 ASKED = 5
 
@@ -32,6 +41,12 @@ class HeightBand:
         """How far heights are outside the band; NaN is as far as can be."""
         out = np.maximum(np.maximum(self.lowest_m - above_m, above_m - self.highest_m), 0.0)
         return np.where(np.isnan(out), np.inf, out)
+
+
+def height_band(tolerance_m: float) -> HeightBand:
+    """Heights for ground where it may stand so far above the level, m."""
+    highest_m = max(tolerance_m - _MARGIN_M, min(SILL_BAND_M, tolerance_m))
+    return HeightBand(_LOWEST_M, AIM_M, highest_m)
 
 
 @numba.njit(cache=True)

@@ -8,7 +8,7 @@ from soakline.grid import BoolArray, FloatArray
 
 # A corner between two long chords is no wide bend: no more of them than this share of the radius
 # asked for counts, on either side.
-_ARM_SHARE = 1.0 / 3.0
+ARM_SHARE = 1.0 / 3.0
 # A bend that misses the radius by this share is none too tight.
 _SLACK = 0.01
 
@@ -62,7 +62,7 @@ def _turns(
     size = np.hypot(*chord.T)
     cross = chord[:-1, 0] * chord[1:, 1] - chord[:-1, 1] * chord[1:, 0]
     turn = np.abs(np.arctan2(cross, (chord[:-1] * chord[1:]).sum(axis=1)))
-    arm = np.minimum(size / 2.0, _ARM_SHARE * radius_m)
+    arm = np.minimum(size / 2.0, ARM_SHARE * radius_m)
     share = arm[:-1] + arm[1:]
     with np.errstate(divide="ignore", over="ignore"):
         radius = np.where(turn > 0.0, share / turn, np.inf)

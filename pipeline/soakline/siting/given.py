@@ -11,8 +11,8 @@ from shapely.geometry import LineString
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench, daylight_m
-from soakline.siting.lines import END_GAP_M, LipLine
-from soakline.siting.lip import AIM_M, evenly
+from soakline.siting.band import AIM_M
+from soakline.siting.lines import END_GAP_M, LipLine, evenly
 from soakline.siting.stations import Siteable, Stations, quads, stations_along, uphill_is_left
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample

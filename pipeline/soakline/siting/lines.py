@@ -37,6 +37,24 @@ def part_of(line: FloatArray, start_m: float, end_m: float) -> FloatArray:
     return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
+def evenly(line: FloatArray, step_m: float) -> FloatArray:
+    """Points of a line at an even distance along it, both ends kept.
+
+    Parameters
+    ----------
+    line : (points, 2) m
+    step_m : the distance asked for; the one used divides the length evenly, m
+
+    Returns
+    -------
+    (n, 2) m
+    """
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    count = max(2, round(along[-1] / step_m) + 1)
+    at = np.linspace(0.0, along[-1], count)
+    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class LipLine:
     """A downhill lip, uphill side on the left.

@@ -4,7 +4,8 @@ The level line is faired to the bend of the digging machine. The lip is a chain 
 between points of it. Every chord is tried against the ground under it, sampled at the step of the
 line's points; the chain with the least cost wins. Cost counts vertices, turns that are sharper than
 the bend allows, distance of the ground from the height aimed at, and ground outside the band in
-which a sill can lie; ground outside the tolerance forbids a chord.
+which a sill can lie; ground outside the tolerance forbids a chord. Where bends stay too tight the
+chain is laid anew over points beside the line.
 """
 
 from collections.abc import Sequence
@@ -15,30 +16,16 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
-from soakline.siting.band import HeightBand
+from soakline.siting.band import AIM_M, height_band
+from soakline.siting.chords import SHARPEST_TURN, asked_m, chord_cost
+from soakline.siting.easing import eased
 from soakline.siting.fairing import fair
 from soakline.terrain.ground import bilinear
-
-# Ground above the level that lines are laid for: survey noise of 5 cm leaves the smoothed ground
-# about 1 cm unsure, and a sill wants ground between 0 and 5 cm above its level.
-AIM_M = 0.015
-SILL_BAND_M = 0.05
-
-# Kept inside the contract's −0.03 m and the run file's tolerance, for ground between samples.
-LOWEST_M = -0.022
-_MARGIN_M = 0.01
 
 _COARSE_M = 5.0
 _SETTLE_STEPS = 6
 _LONGEST_CHORD_M = 30.0
-_ASKED_COARSE_M = 0.2
-_DEVIATION_SCALE_M = 0.01
-_DEVIATION_COST = 0.02  # per metre of chord one scale off the aim; one vertex costs 1
-_MOST_DEVIATION_COST = 0.1  # a line faired off its level stays where it is faired to
-_NO_SILL_COST = 0.25  # per metre of chord outside the band for sills
-# Turns at a vertex: the sharpest, in radians, however long its chords, and the bend asked of
-# chords, a little wider than that of the line.
-_SHARPEST_TURN = 0.28
+# The bend asked of chords is a little wider than that of the line.
 _TIGHTER = 1.1
 _TURN_COST, _MOST_TURN_COST = 2.0, 100.0
 _BEHIND_COST = 4.0
@@ -51,24 +38,6 @@ def point_step_m(cell_m: float) -> float:
     closer, so that no chord between two of them misses a fold.
     """
     return 0.5 if cell_m > _COARSE_M else float(min(max(cell_m, 0.5), 1.0))
-
-
-def evenly(line: FloatArray, step_m: float) -> FloatArray:
-    """Points of a line at an even distance along it, both ends kept.
-
-    Parameters
-    ----------
-    line : (points, 2) m
-    step_m : the distance asked for; the one used divides the length evenly, m
-
-    Returns
-    -------
-    (n, 2) m
-    """
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    count = max(2, round(along[-1] / step_m) + 1)
-    at = np.linspace(0.0, along[-1], count)
-    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
 @numba.njit(cache=True)
@@ -111,46 +80,6 @@ def _turn_cost(cross: float, dot: float, allowed: float) -> float:
     return cost
 
 
-@numba.njit(cache=True)
-def _chord_cost(
-    from_row: float,
-    from_column: float,
-    to_row: float,
-    to_column: float,
-    ground_m: GroundArray,
-    level_m: float,
-    samples: int,
-    length_m: float,
-    highest_m: float,
-    most: float,
-    is_neighbour: bool,
-) -> float:
-    """Cost of a chord, its vertex included; infinite where it does not hold or costs too much."""
-    own = 1.0
-    piece = length_m / samples
-    for s in range(1, samples + 1):
-        share = s / samples
-        above = (
-            bilinear(
-                ground_m,
-                from_row + share * (to_row - from_row),
-                from_column + share * (to_column - from_column),
-            )
-            - level_m
-        )
-        # Neighbouring points stay joined whatever lies between them: the level line is the best
-        # there is.
-        if not is_neighbour and not (LOWEST_M <= above <= highest_m):
-            return np.inf
-        off = (above - AIM_M) / _DEVIATION_SCALE_M
-        own += min(_DEVIATION_COST * off * off, _MOST_DEVIATION_COST) * piece
-        if above < 0.0 or above > SILL_BAND_M:
-            own += _NO_SILL_COST * piece
-        if own >= most:
-            return np.inf
-    return own
-
-
 @numba.njit(cache=True, nogil=True)
 def _chain(
     row: FloatArray,
@@ -159,6 +88,7 @@ def _chain(
     level_m: float,
     cell_m: float,
     step_m: float,
+    lowest_m: float,
     highest_m: float,
     radius_m: float,
 ) -> npt.NDArray[np.int64]:
@@ -169,8 +99,8 @@ def _chain(
     """
     n = row.size
     window = min(int(_LONGEST_CHORD_M / step_m), n - 1)
-    # Folds between coarse cells are asked for between the points too.
-    asked_m = _ASKED_COARSE_M if cell_m > _COARSE_M else step_m
+    # Folds between large cells are asked for between the points too.
+    between_m = min(step_m, asked_m(cell_m))
     # By the point that a chord ends at, and how many points back it begins.
     cost = np.full((n, window), np.inf)
     came_from = np.zeros((n, window), np.int64)
@@ -183,9 +113,10 @@ def _chain(
             own_m = max(np.hypot(row[j] - row[i], column[j] - column[i]) * cell_m, 1e-9)
             # A chain so far behind the best one to this point hardly ever comes to the fore.
             most = cost[j, cheapest[j]] + _BEHIND_COST - cost[i, cheapest[i]]
-            own = _chord_cost(
+            own = chord_cost(
                 row[i], column[i], row[j], column[j], ground_m, level_m,
-                max(1, int(np.ceil(own_m / asked_m))), own_m, highest_m, most, i == j - 1,
+                max(1, int(np.ceil(own_m / between_m))), own_m, lowest_m, highest_m, most,
+                i == j - 1,
             )  # fmt: skip
             if not own < most:
                 continue
@@ -205,7 +136,7 @@ def _chain(
                     turned += _turn_cost(
                         right[j, back] * down[i, k] - down[j, back] * right[i, k],
                         right[j, back] * right[i, k] + down[j, back] * down[i, k],
-                        min(_SHARPEST_TURN, mean_m / (_TIGHTER * radius_m)),
+                        min(SHARPEST_TURN, mean_m / (_TIGHTER * radius_m)),
                     )
                 if turned < before:
                     before, place = turned, k
@@ -254,15 +185,17 @@ def lay_lips(
         row, column = (place.copy() for place in grid.row_column(line[:, 0], line[:, 1]))
         _settle(row, column, ground_m, level + AIM_M)
         settled.append(np.column_stack(grid.easting_northing(row, column)))
-    highest = max(tolerance_m - _MARGIN_M, min(SILL_BAND_M, tolerance_m))
-    band = HeightBand(LOWEST_M, AIM_M, highest)
+    band = height_band(tolerance_m)
     step_m = point_step_m(grid.cell_m)
 
-    def chained(line: FloatArray, level: float) -> FloatArray:
+    def chained(line: FloatArray, level: float, ring: bool) -> FloatArray:
         row, column = (np.ascontiguousarray(at) for at in grid.row_column(line[:, 0], line[:, 1]))
-        kept = _chain(row, column, ground_m, level, grid.cell_m, step_m, highest, radius_m)
-        return line[kept]
+        kept = _chain(
+            row, column, ground_m, level, grid.cell_m, step_m, band.lowest_m, band.highest_m,
+            radius_m,
+        )  # fmt: skip
+        return eased(line[kept], level, ring, ground_m, grid, band, radius_m)
 
     faired = fair(settled, level_m, closed, ground_m, grid, band, radius_m)
     with ThreadPoolExecutor(max_workers=2) as pool:
-        return list(pool.map(chained, faired, level_m))
+        return list(pool.map(chained, faired, level_m, closed))

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import shapely
 
 from soakline.grid import BoolArray, FloatArray, GroundArray
+from soakline.siting.band import AIM_M
 from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
 from soakline.siting.given import GivenLips
@@ -15,10 +16,11 @@ from soakline.siting.lines import (
     END_ROOM_M,
     LipLine,
     PlacingLimits,
+    evenly,
     in_order,
     opened_at,
 )
-from soakline.siting.lip import AIM_M, evenly, lay_lips, point_step_m
+from soakline.siting.lip import lay_lips, point_step_m
 from soakline.siting.split import split
 from soakline.siting.stations import (
     BLOCKED,

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.section.stretches import SHORTEST_MOUND_M
-from soakline.siting.lip import SILL_BAND_M
+from soakline.siting.band import SILL_BAND_M
 from soakline.siting.stations import Stations
 from soakline.terrain.ground import sample
 

@@ -9,7 +9,7 @@ from soakline.grid import BoolArray
 from soakline.inputs.types import Inputs
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
-from soakline.siting.lip import AIM_M
+from soakline.siting.band import AIM_M
 from soakline.siting.site import Site, survey_site
 from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain

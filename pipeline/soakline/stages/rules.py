@@ -11,7 +11,7 @@ from soakline.overflow.ranking import SillRules
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.trench import trenches_of
-from soakline.siting.lip import AIM_M
+from soakline.siting.band import AIM_M
 from soakline.siting.site import Site
 from soakline.siting.spacing import width_ratio
 from soakline.siting.stations import OPEN
