@@ -1,4 +1,4 @@
-"""What is read of the works on every run: machine, owner's rates, what was measured, species."""
+"""What is read of the works on every run: machine, rates, levels as built, species, weather."""
 
 from pathlib import Path
 
@@ -7,12 +7,13 @@ from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
 from soakline.inputs.types import SourceFile, WorksInputs
+from soakline.inputs.weather_table import DAILY_KEY, MONTHLY_KEY, WeatherTable, chosen_weather
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
-    """Read machine, rates, the survey of what was dug and species.
+    """Read machine, rates, the survey of what was dug, species and weather.
 
     Parameters
     ----------
@@ -28,6 +29,7 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     problems = ProblemCollector()
     machine, rates, as_built = None, None, None
     species: tuple[Species, ...] = ()
+    weather: WeatherTable | None = None
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
@@ -35,10 +37,12 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     with problems.collecting():
         as_built = _as_built(run)
         species = chosen_species(run)
+    with problems.collecting():
+        weather = chosen_weather(run)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, as_built, species, sources)
+    return WorksInputs(machine, rates, as_built, species, weather, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
@@ -49,6 +53,8 @@ def works_files(run: RunFile) -> list[tuple[str, Path]]:
         RATES_KEY: keys.rates,
         AS_BUILT_KEY: keys.as_built,
         SPECIES_KEY: run.planting.species,
+        DAILY_KEY: run.climate.daily,
+        MONTHLY_KEY: run.climate.monthly,
     }
     return [(key.partition(".")[2], run.resolve(name)) for key, name in named.items() if name]
 

@@ -1,4 +1,4 @@
-"""Sections on water and works: section, rain, overflow, earthworks, and those of later versions."""
+"""Sections on water and works: section, rain, overflow, earthworks, output."""
 
 from typing import Annotated, Any, Literal, Self
 
@@ -239,12 +239,6 @@ class EarthworksKeys(Keys):
                 'phase = "budget" with a budget over 0 and a table of rates',
             )
         return self
-
-
-class ClimateKeys(Keys):
-    """[climate]: daily weather."""
-
-    daily: str = key("", "date,rain_mm,et0_mm or date,rain_mm,tmin_c,tmax_c")
 
 
 SETOUT_FORMATS = ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg")
