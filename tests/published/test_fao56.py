@@ -4,10 +4,16 @@ Where a row says "recomputed", the printed answer is from memory and agrees with
 equation gives; inputs of examples 17 and 18 are confirmed against a public text.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from soakline.runfile.sections import ClimateKeys
 from soakline.weather import et0
+from soakline.years.balance import _bands
+from soakline.years.day_steps import critical_m, root_zone_day
+from tests.years.swales import ground, no_trees
 
 
 def test_example_2_pressure_and_psychrometric_constant_at_1800_m() -> None:
@@ -107,3 +113,40 @@ def test_past_the_polar_circle_the_sun_stays_down_or_up() -> None:
     assert np.isfinite(net)
     assert 0.0 <= et0.penman_monteith_mm(net, -30.0, -20.0, 0.05, 2.0, 0.0) < 0.1
     assert et0.hargreaves_mm(-30.0, -20.0, above[0]) == 0.0
+
+
+# Section 8.3 of its tables: TAW 1000 (0.32 − 0.12) 0.8 = 160 mm, p 0.5 at 5 mm a day.
+HOLDS_M = 0.160
+
+
+def test_eq_82_and_83_total_and_readily_available_water() -> None:
+    keys = ClimateKeys(root_depth_young_m=0.8, root_depth_m=0.8)
+    made = replace(ground(1, ()), plant_water=np.array([0.32 - 0.12]))
+    holds_m = _bands(made, no_trees(), made.strip_m2, 1, keys).holds_m[0]
+    assert holds_m == pytest.approx(HOLDS_M)
+    assert HOLDS_M - critical_m(0.005, HOLDS_M, 0.5) == pytest.approx(0.080)
+
+
+def test_table_22_note_the_share_follows_evaporation() -> None:
+    assert 1.0 - critical_m(0.007, 1.0, 0.5) == pytest.approx(0.42)
+    assert 1.0 - critical_m(0.050, 1.0, 0.5) == pytest.approx(0.1)
+    assert 1.0 - critical_m(0.0, 1.0, 0.7) == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize(("depletion_m", "ks"), [(0.120, 0.5), (0.080, 1.0), (0.0, 1.0), (0.16, 0)])
+def test_eq_84_stress(depletion_m: float, ks: float) -> None:
+    per_critical = 1.0 / critical_m(0.005, HOLDS_M, 0.5)
+    found = root_zone_day(HOLDS_M - depletion_m, 0.0, 0.0, 0.005, per_critical, HOLDS_M, 0.0)
+    assert found[4] == pytest.approx(ks)
+    assert found[2] == pytest.approx(ks * 0.005)
+
+
+def test_eq_85_to_88_a_wet_day() -> None:
+    # Depletion 30 mm, rain 50 mm, crop evapotranspiration 5 mm: none left, 15 mm drain.
+    per_critical = 1.0 / critical_m(0.005, HOLDS_M, 0.5)
+    root, deep, used, drained, ks = root_zone_day(
+        HOLDS_M - 0.030, 0.0, 0.050, 0.005, per_critical, HOLDS_M, 0.0
+    )
+    assert HOLDS_M - root == pytest.approx(0.0)
+    assert drained == pytest.approx(0.015)
+    assert (used, ks, deep) == (0.005, 1.0, 0.0)
