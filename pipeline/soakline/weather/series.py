@@ -139,7 +139,7 @@ def _et0_mm(
         if own is None
     ]
     if keys.et0 == "hargreaves" or (keys.et0 == "auto" and lacking):
-        why = f" (no {', no '.join(lacking)})" if lacking and keys.et0 == "auto" else ""
+        why = f": no {', no '.join(lacking)}" if lacking and keys.et0 == "auto" else ""
         return et0.hargreaves_mm(low, high, above), f"Hargreaves, FAO-56 eq. 52{why}"
     # What is missing all the same: FAO-56, chapter 3, eq. 48 and 50, and a wind of 2 m/s.
     if vapour is None:
@@ -153,7 +153,7 @@ def _et0_mm(
     )
     net = et0.net_radiation_mj(solar, above, low, high, vapour, elevation_m)
     found = et0.penman_monteith_mm(net, low, high, vapour, at_2m, elevation_m)
-    why = f" ({', '.join(lacking)} by its chapter on missing data)" if lacking else ""
+    why = f": {', '.join(lacking)} by its chapter on missing data" if lacking else ""
     return found, f"Penman-Monteith, FAO-56 eq. 6{why}"
 
 

@@ -12,7 +12,15 @@ from soakline.section.stations import starts_of
 from soakline.water.network import Chain
 from soakline.water.pools import NODES, Pools, surface_at_nodes
 from soakline.weather.series import Weather
-from soakline.years.arrays import BandArrays, ChainArrays, DayArrays, PoolArrays, State, Sum
+from soakline.years.arrays import (
+    BandArrays,
+    ChainArrays,
+    DayArrays,
+    IndexArray,
+    PoolArrays,
+    State,
+    Sum,
+)
 from soakline.years.days import shed_mm
 from soakline.years.growing import (
     Stand,
@@ -21,7 +29,7 @@ from soakline.years.growing import (
     root_area_m2,
     root_depth_m,
 )
-from soakline.years.kernel import follow
+from soakline.years.kernel import DRY_DAY_M, follow
 
 SILT_SHARE = 0.2
 """Of the capacity: once silt has taken it, a swale is dug out; common practice, no source."""
@@ -77,6 +85,7 @@ class Years:
     silt_share : (years, swales) of the capacity taken by silt and leaves at each year's end
     desilted : (years, swales) dug out and reshaped after that year
     rain_mm, et0_mm : (years,)
+    dry_days : (years,) with under 1 mm of rain
     rain_of_month_mm, et0_of_month_mm : (12,) means: rain of the month, evaporation of a day
     first_day, method, repeated_years : of the weather
     """
@@ -90,6 +99,7 @@ class Years:
     desilted: BoolArray
     rain_mm: FloatArray
     et0_mm: FloatArray
+    dry_days: IndexArray
     rain_of_month_mm: FloatArray
     et0_of_month_mm: FloatArray
     first_day: str
@@ -163,6 +173,7 @@ def followed(
         desilted=desilted,
         rain_mm=np.bincount(weather.year, weather.rain_mm)[1:].astype(float),
         et0_mm=np.bincount(weather.year, weather.et0_mm)[1:].astype(float),
+        dry_days=np.bincount(weather.year, weather.rain_mm < 1000.0 * DRY_DAY_M)[1:].astype(int),
         rain_of_month_mm=np.bincount(weather.month, weather.rain_mm, 13)[1:] / years,
         et0_of_month_mm=np.bincount(weather.month, weather.et0_mm, 13)[1:]
         / np.bincount(weather.month, minlength=13)[1:],

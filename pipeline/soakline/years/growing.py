@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.planting.growth import crown_width_m
+from soakline.planting.growth import SHAPE, crown_width_m, rate_per_year
 from soakline.planting.trees import BANDS, Trees, figures_of
 from soakline.runfile.sections import ClimateKeys
 from soakline.section.stations import IntArray
@@ -122,3 +122,26 @@ def root_depth_m(year: int, keys: ClimateKeys) -> float:
     """Depth of the root zone in a year, m."""
     young, grown = keys.root_depth_young_m, keys.root_depth_m
     return young + (grown - young) * effect(year, keys)
+
+
+def years_to_height(height_m: float, grown_m: FloatArray, grown_years: FloatArray) -> FloatArray:
+    """Age at which trees reach a height, growing as crowns do; infinite where they never do.
+
+    Parameters
+    ----------
+    height_m : to be reached
+    grown_m, grown_years : (n,) full height, and age at which nine tenths of it are reached
+
+    Returns
+    -------
+    (n,) years
+
+    Examples
+    --------
+    >>> years_to_height(4.5, np.array([5.0, 4.0]), np.array([12.0, 12.0])).round(6).tolist()
+    [12.0, inf]
+    """
+    share = np.minimum(height_m / grown_m, 1.0)
+    reaches = share < 1.0
+    left = np.where(reaches, 1.0 - share ** (1.0 / SHAPE), 1.0)
+    return np.where(reaches, -np.log(left) / rate_per_year(grown_years), np.inf)
