@@ -107,6 +107,7 @@ CONTRACT = {
             "stress_days_without"
         ),
     ),
+    "calendar": (None, "year month task where amount unit advice"),
     "quantities": (None, "item unit amount rate cost"),
     "findings": (None, "code severity layer feature_id message advice"),
     "run_record": (None, "key value"),

@@ -186,3 +186,38 @@ def test_weather_that_cannot_be_is_refused_and_nothing_is_written(tmp_path: Path
     (problem,) = refused.value.problems
     assert "row 2, column rain_mm" in problem.key
     assert not run_file.with_name("plan.gpkg").exists()
+
+
+def test_the_calendar_digs_in_the_dry_and_plants_what_is_counted(plan: Path) -> None:
+    calendar, trees = table(plan, "calendar"), table(plan, "trees")
+    quantities = table(plan, "quantities").set_index("item").amount
+    assert calendar.sort_values(["year", "month"], kind="stable").equals(calendar)
+    by_task = calendar.set_index("task")
+    assert by_task.amount["dig"] == pytest.approx(quantities["cut"])
+    assert by_task.amount["seed bare earth"] == pytest.approx(quantities["bare earth to seed"])
+    # After the cool, dry months, before summer brings rain that comes to half of evaporation.
+    assert (by_task.year["dig"], by_task.month["dig"]) == (1, 8)
+    assert (by_task.year["seed bare earth"], by_task.month["seed bare earth"]) == (1, 9)
+    planted = calendar[calendar.task.str.startswith("plant ")]
+    assert planted.amount.sum() == len(trees)
+    first = planted[planted.task.isin(["plant pioneer trees", "plant nitrogen fixer trees"])]
+    main = planted.drop(first.index)
+    at = calendar.year * 12 + calendar.month
+    assert at[main.index].min() - at[first.index].max() == 24
+    assert at[first.index].min() > at[calendar.task == "seed bare earth"].max()
+    inspected = calendar[calendar.task == "inspect after storms"]
+    assert len(inspected) == YEARS
+    assert (inspected.amount == len(table(plan, "swales"))).all()
+
+
+def test_desilting_comes_in_the_dry_season_after_it_is_due(plan: Path) -> None:
+    calendar, years = table(plan, "calendar"), table(plan, "water_years")
+    due = years[years.desilted.astype(bool)]
+    dug = calendar[calendar.task == "desilt and reshape"]
+    dry = calendar.month[calendar.task == "dig"].iloc[0]
+    assert len(due) > 0
+    assert set(dug.year) == set(due.year + 1)
+    assert (dug.month == dry).all()
+    capacity = table(plan, "swales").set_index("swale_id").capacity_m3
+    silt_m3 = (due.silt_pct / 100.0 * capacity[due.swale_id].to_numpy()).sum()
+    assert dug.amount.sum() == pytest.approx(silt_m3)

@@ -116,6 +116,7 @@ ONLY_HERE = {
     ("output", "setout"),
     ("output", "paper"),
     ("output", "finished_cell_m"),
+    ("output", "calendar_year"),
     ("earthworks", "budget"),
     ("earthworks", "hours_per_year"),
     ("earthworks", "swales_per_year"),

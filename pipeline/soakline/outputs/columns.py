@@ -38,7 +38,7 @@ from soakline.outputs.columns_water import (
     STORMS,
     SWALE_STORMS,
 )
-from soakline.outputs.columns_years import WATER_YEARS
+from soakline.outputs.columns_years import CALENDAR, WATER_YEARS
 from soakline.outputs.schema import Column, LayerSchema
 
 __all__ = [
@@ -83,6 +83,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     EARTHWORKS,
     TREE_GROWTH,
     WATER_YEARS,
+    CALENDAR,
     QUANTITIES,
     FINDINGS,
     RUN_RECORD,

@@ -1,7 +1,7 @@
-"""The table of what the years bring."""
+"""The tables of what the years bring, and of what is done in them."""
 
 from soakline.outputs.columns_swales import SWALE_ID
-from soakline.outputs.schema import Column, LayerSchema, integer, real
+from soakline.outputs.schema import Column, LayerSchema, integer, real, text
 
 
 def _m3(name: str, title: str, description: str) -> Column:
@@ -82,5 +82,23 @@ WATER_YEARS = LayerSchema(
         _m3("drained_without_m3", "Drained below without", _WITHOUT),
         integer("dry_days_without", "Dry days without", "With under 1 mm of rain."),
         _days("stress_days_without", "Stress days without", _WITHOUT),
+    ),
+)
+
+CALENDAR = LayerSchema(
+    "calendar",
+    None,
+    "Calendar of works",
+    "What is done in which month of which year, by the seasons of the weather that the run file "
+    "names; empty where it names none. Months are those of a mean year: the ground, not the "
+    "calendar, tells the day. Phases of building are taken as years.",
+    (
+        integer("year", "Year", "Calendar year; 1 is the one in which swales are first dug."),
+        integer("month", "Month", "1 January to 12 December."),
+        text("task", "Task", "What is done."),
+        text("where", "Where", "On which swales."),
+        real("amount", "", "Amount", "How much of it, in the unit beside it."),
+        text("unit", "Unit", "Unit of the amount."),
+        text("advice", "Advice", "What to look after."),
     ),
 )

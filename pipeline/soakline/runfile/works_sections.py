@@ -257,3 +257,7 @@ class OutputKeys(Keys):
     finished_cell_m: Annotated[float, Number("m", 0.05, 10, zero="the DEM's own cells")] = key(
         0, "cells of the finished ground; a trench shows from about a fifth of its width down"
     )
+    calendar_year: Annotated[int, Number("", 1900, 2200, zero="no file")] = key(
+        0,
+        "year in which swales are first dug: the calendar of works as an iCalendar file from then",
+    )

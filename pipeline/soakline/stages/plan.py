@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from soakline.findings import Finding
+from soakline.outputs.calendar import calendar_table
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_given import given_findings
 from soakline.outputs.cautions_points import point_findings
@@ -176,6 +177,7 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "earthworks": earthworks_table(plan),
         "tree_growth": growth_table(plan),
         "water_years": water_years_table(plan),
+        "calendar": calendar_table(plan, programme),
         "quantities": quantity_table(programme.bill),
     }
     return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}
