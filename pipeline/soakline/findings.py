@@ -208,6 +208,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     ),
     "silt_takes_room": ("note", "when silt and leaves have taken a fifth of the capacity"),
     "grazing_waits": ("note", "the year from which stock do not reach the trees"),
+    "dam_release_unknown": ("caution", "a dam is said to feed a swale that is not there"),
     "water_stands_long": ("caution", "water stands longer than section.max_drain_h, how often"),
 }
 """Every code: the severities it may have, and what it says. Kept complete by a test."""

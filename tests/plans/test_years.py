@@ -3,10 +3,12 @@
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import shapely
 
 from soakline.problems import InputRefused
 from soakline.runfile.load import load_run_file
@@ -43,9 +45,11 @@ RUN: dict[str, Any] = {
 }
 
 
-def run_folder(place: Path, **changed: dict[str, Any]) -> Path:
+def run_folder(
+    place: Path, features: dict[str, gpd.GeoDataFrame] | None = None, **changed: dict[str, Any]
+) -> Path:
     dem, grid = sample(plane(8.0), width_m=300.0)
-    run_file = write_run(place, dem, grid, run={**RUN, **changed})
+    run_file = write_run(place, dem, grid, run={**RUN, **changed}, features=features)
     (place / "months.csv").write_text(MONTHS, encoding="utf-8")
     return run_file
 
@@ -150,6 +154,28 @@ def test_without_trees_the_cover_has_the_water(tmp_path: Path) -> None:
     told = table(plan, "findings").set_index("code").message
     assert "no trees are planned" in told["watertable_may_rise"]
     assert "grazing_waits" not in told
+
+
+def test_a_dam_gives_its_swale_water_in_its_months(plan: Path, tmp_path: Path) -> None:
+    _, grid = sample(plane(8.0), width_m=300.0)
+    west, south, _, _ = grid.bounds
+    beyond = shapely.Point(west + 2.0, south + 2.0)  # off the property, so that no line moves
+    dams = gpd.GeoDataFrame(
+        {
+            "release_swale": ["S001", "S999"],
+            "release_m3_day": [2.0, 1.0],
+            "release_from_month": [12, 1],
+            "release_to_month": [1, 1],
+        },
+        geometry=[beyond, beyond],
+    )
+    fed = planned(run_folder(tmp_path, {"dams": dams}))
+    more = table(fed, "water_years").runoff_m3 - table(plan, "water_years").runoff_m3
+    own = table(plan, "water_years").swale_id == "S001"
+    assert more[own].to_numpy() == pytest.approx(2.0 * 62)
+    assert more[~own].to_numpy() == pytest.approx(0.0, abs=1e-9)
+    told = table(fed, "findings").set_index("code").message
+    assert '"S999"' in told["dam_release_unknown"]
 
 
 def test_years_are_made_anew_only_where_what_they_depend_on_changed(

@@ -10,6 +10,7 @@ from soakline.planting.trees import figures_of
 from soakline.years.arrays import Sum
 from soakline.years.balance import SILT_SHARE, Years
 from soakline.years.growing import years_to_height
+from soakline.years.releases import released_m3
 
 _TABLE = "water_years"
 # Up to here cattle eat leaves; goats, camels and deer reach higher. Common practice, no source.
@@ -27,6 +28,7 @@ def year_findings(plan: Designed) -> Iterator[Finding]:
     yield from _on_watertable(plan, years)
     yield _on_silt(plan, years)
     yield from _on_grazing(plan)
+    yield from _on_releases(plan)
     yield from _on_standing_water(plan, years)
 
 
@@ -157,6 +159,20 @@ def _on_grazing(plan: Designed) -> Iterator[Finding]:
         "keep stock out until then, or guard each tree; goats, camels and deer reach higher; never "
         "let stock into a wet trench or on to a sill",
     )
+
+
+def _on_releases(plan: Designed) -> Iterator[Finding]:
+    """Dams that are said to feed a swale that is not there."""
+    for swale in released_m3(plan.inputs.features.dams, plan.placed.ids)[1]:
+        yield Finding(
+            "dam_release_unknown",
+            "caution",
+            "safe_points",
+            "",
+            f'a dam is said to release water to "{swale}": there is no such swale, and none is '
+            "counted",
+            "name a swale_id of this plan in release_swale of the layer dams",
+        )
 
 
 def _on_standing_water(plan: Designed, years: Years) -> Iterator[Finding]:

@@ -22,6 +22,7 @@ from soakline.water.land import Land
 from soakline.weather.series import weather_of
 from soakline.years.balance import SwaleGround, Years, followed
 from soakline.years.growing import stands_of
+from soakline.years.releases import released_m3
 from soakline.years.soil_water import plant_water_of
 
 _CODE = ("years", "weather", "water", "planting")
@@ -81,7 +82,7 @@ def followed_years(
                 for year in range(1, weather.years + 1)
             ]
         ),
-        led_m3=np.zeros((lips, 12)),
+        led_m3=released_m3(inputs.features.dams, laid.placed.ids)[0],
     )
     stand, longest_h = stands_of(trees), run.section.max_drain_h
     with progress.stage("years"):
