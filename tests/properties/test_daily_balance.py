@@ -11,7 +11,7 @@ from soakline.weather.series import Weather
 from soakline.years import balance
 from soakline.years.arrays import Sum
 from soakline.years.balance import SwaleGround, Years, followed
-from soakline.years.kernel import follow
+from soakline.years.side_by_side import followed_days, parts_of
 from tests.years.swales import ground, stand, weather
 
 DAYS = 30
@@ -54,7 +54,7 @@ def test_every_swale_closes_on_every_day(made: SwaleGround, rain_mm: np.ndarray,
     days = days_of(rain_mm, seed)
     area = balance.root_area_m2(trees, made.strip_m2)
     shed = balance.shed_mm(days, made.curve_number, made.hard, 1.5) / 1000.0
-    chain = balance.receivers(made.chain)
+    parts = parts_of(made.chain, 2)
     surface = balance.surface_at_nodes(made.pools)
     pools = balance._pools(made, surface, np.zeros(made.base_m2.size), 1, keys)
     bands = balance._bands(made, trees, area, 1, keys)
@@ -66,7 +66,7 @@ def test_every_swale_closes_on_every_day(made: SwaleGround, rain_mm: np.ndarray,
             **{name: getattr(whole, name)[day : day + 1] for name in whole._fields}
         )
         held, stored = one_by_one.held_m3.copy(), balance._stored_m3(one_by_one, area)
-        sums = follow(own, pools, bands, chain, one_by_one, 6.0 * 3600.0, 72.0)
+        sums = followed_days(own, pools, bands, parts, one_by_one, 6.0, 72.0)
         into, out_of = sums[:, INTO].sum(axis=1), sums[:, OUT_OF].sum(axis=1)
         assert close(held + into, out_of + one_by_one.held_m3)
         used = sums[:, (Sum.TREES, Sum.COVER, Sum.DRAINED)].sum(axis=1)
@@ -85,7 +85,7 @@ def test_every_swale_closes_on_every_day(made: SwaleGround, rain_mm: np.ndarray,
         assert close(sums[:, Sum.RECEIVED].sum(), passed)
         assert np.all(sums >= 0.0)
         total = total + sums
-    sums = follow(whole, pools, bands, chain, at_once, 6.0 * 3600.0, 72.0)
+    sums = followed_days(whole, pools, bands, parts, at_once, 6.0, 72.0)
     added = [own for own in Sum if own != Sum.LONGEST_WET_H]
     assert close(sums[:, added], total[:, added])
     assert close(at_once.held_m3, one_by_one.held_m3)

@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from soakline.runfile.sections import ClimateKeys
+from soakline.water.network import Spill
 from soakline.water.pools import emptying_h, pools_of
 from soakline.years.arrays import PoolArrays, Sum
-from soakline.years.balance import followed, receivers
+from soakline.years.balance import followed
 from soakline.years.day_steps import DAY_S, critical_m, pool_day, root_zone_day
+from soakline.years.side_by_side import parts_of
 from tests.years.swales import ground, no_trees, pools, stand, weather
 
 HOLDS_M = 0.12
@@ -157,10 +159,12 @@ def test_years_of_steady_weather_are_steady() -> None:
     assert np.all(last[:, :, Sum.DRY_DAYS] == 0.0)
 
 
-def test_levels_of_the_chain_do_not_receive_from_each_other() -> None:
-    chain = receivers(ground().chain)
+def test_parts_of_the_chain_are_whole_and_in_order() -> None:
+    spills = (Spill(3, 1, 1.0), Spill(1, 0, 1.0), Spill(4, 2, 1.0))
+    parts = parts_of(ground(5, spills).chain, 3)
+    assert [part.order.tolist() for part in parts] == [[3, 1, 0], [4, 2], []]
+    (chain,) = parts_of(ground().chain, 1)
     assert chain.order.tolist() == [0, 1, 2]
-    assert chain.level.tolist() == [0, 1, 2, 3]
     assert chain.sender[chain.first[2] : chain.first[3]].tolist() == [0, 1]
     assert chain.share[chain.first[2] : chain.first[3]].tolist() == [0.25, 1.0]
 

@@ -100,18 +100,16 @@ class BandArrays(NamedTuple):
 
 
 class ChainArrays(NamedTuple):
-    """Who spills to whom, for those that receive.
+    """A part of the chain that no water joins to others, and who spills to whom.
 
     Parameters
     ----------
-    order : (swales,) a level of the chain after the other; none receives from its own level
-    level : (levels + 1,) first place of each level in `order`
+    order : (swales of the part,) each after all that spill into it
     first : (swales + 1,) first spill into each swale, and the number of spills
     sender, share : (spills,) who spills, and which share of its overflow
     """
 
     order: IndexArray
-    level: IndexArray
     first: IndexArray
     sender: IndexArray
     share: FloatArray

@@ -1,26 +1,17 @@
 """The water of every swale through the years: weather, pools, roots and silt together."""
 
+import os
 from dataclasses import dataclass
 
-import networkx as nx
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.planting.trees import BANDS
 from soakline.runfile.sections import ClimateKeys
-from soakline.section.stations import starts_of
 from soakline.water.network import Chain
 from soakline.water.pools import NODES, Pools, surface_at_nodes
 from soakline.weather.series import Weather
-from soakline.years.arrays import (
-    BandArrays,
-    ChainArrays,
-    DayArrays,
-    IndexArray,
-    PoolArrays,
-    State,
-    Sum,
-)
+from soakline.years.arrays import BandArrays, DayArrays, IndexArray, PoolArrays, State, Sum
 from soakline.years.days import shed_mm
 from soakline.years.growing import (
     Stand,
@@ -29,14 +20,14 @@ from soakline.years.growing import (
     root_area_m2,
     root_depth_m,
 )
-from soakline.years.kernel import DRY_DAY_M, follow
+from soakline.years.kernel import DRY_DAY_M
+from soakline.years.side_by_side import followed_days, parts_of
 
 SILT_SHARE = 0.2
 """Of the capacity: once silt has taken it, a swale is dug out; common practice, no source."""
 # Bands that soaked water reaches: all but the one uphill.
 FED = np.array([band != "uphill" for band in BANDS])
 _MOST_SILT = 0.95
-_HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -136,7 +127,7 @@ def followed(
     """
     swales, years = ground.base_m2.size, weather.years
     area_m2 = root_area_m2(stand, ground.strip_m2)
-    chain = receivers(ground.chain)
+    parts = parts_of(ground.chain, os.cpu_count() or 1)
     shed_m = shed_mm(weather, ground.curve_number, ground.hard, keys.dormant_et0_mm) / 1000.0
     state = _at_start(ground, area_m2, keys)
     sums, held, stored, silt = [], [state.held_m3.copy()], [_stored_m3(state, area_m2)], []
@@ -148,7 +139,7 @@ def followed(
         silted = np.minimum(taken_m3 / ground.pools.full_m3, _MOST_SILT)
         pools = _pools(ground, surface_m2, silted, year, keys)
         bands = _bands(ground, stand, area_m2, year, keys)
-        total = follow(days, pools, bands, chain, state, keys.storm_h * _HOUR_S, longest_h)
+        total = followed_days(days, pools, bands, parts, state, keys.storm_h, longest_h)
         sums.append(total)
         held.append(state.held_m3.copy())
         stored.append(_stored_m3(state, area_m2))
@@ -180,30 +171,6 @@ def followed(
         first_day=weather.first_day,
         method=weather.method,
         repeated_years=weather.repeated_years,
-    )
-
-
-def receivers(chain: Chain) -> ChainArrays:
-    """The chain by who receives, in levels that do not receive from each other."""
-    swales = len(chain.spills)
-    spills = sorted(
-        (spill for own in chain.spills for spill in own),
-        key=lambda spill: (spill.to_swale, spill.swale),
-    )
-    to, sender = (
-        np.array([getattr(spill, end) for spill in spills], dtype=np.int64)
-        for end in ("to_swale", "swale")
-    )
-    graph: nx.DiGraph[int] = nx.DiGraph()
-    graph.add_nodes_from(range(swales))
-    graph.add_edges_from(zip(sender.tolist(), to.tolist(), strict=True))
-    levels = [sorted(level) for level in nx.topological_generations(graph)]
-    return ChainArrays(
-        order=np.array([swale for level in levels for swale in level], dtype=np.int64),
-        level=starts_of(np.array([len(level) for level in levels], dtype=np.int64)),
-        first=starts_of(np.bincount(to, minlength=swales)),
-        sender=sender,
-        share=np.array([spill.share for spill in spills], dtype=np.float64),
     )
 
 

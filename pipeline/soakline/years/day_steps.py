@@ -9,7 +9,7 @@ from soakline.years.arrays import PoolArrays
 DAY_S = 86_400.0
 
 
-@numba.njit(cache=True, error_model="numpy", inline="always")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def critical_m(wanted_m: float, holds_m: float, share: float) -> float:
     """Water in the root zone under which plants are short: (1 − p) × what it holds.
 
@@ -19,7 +19,7 @@ def critical_m(wanted_m: float, holds_m: float, share: float) -> float:
     return (1.0 - by_day) * holds_m
 
 
-@numba.njit(cache=True, error_model="numpy", inline="always")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def root_zone_day(
     root_m: float,
     deep_m: float,
@@ -58,7 +58,7 @@ def root_zone_day(
     return root_m, kept_m, used, deep_m - kept_m, ks
 
 
-@numba.njit(cache=True, error_model="numpy", inline="always")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def pool_day(
     held_m3: float,
     inflow_m3: float,

@@ -13,10 +13,9 @@ DRY_DAY_M = 0.001
 """Of rain; a day with less is dry, as climatologists count (WMO)."""
 WET_DAY_H = 1.0
 """From so long on, water that stands in a trench makes a wet day of it."""
-_COLUMNS = len(Sum)
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _trench_days(
     swale: int,
     days: DayArrays,
@@ -71,7 +70,7 @@ def _trench_days(
         state.wet_h[swale] = since_h if state.held_m3[swale] > 0.0 else 0.0
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _band_days(
     swale: int,
     band: int,
@@ -127,7 +126,7 @@ def _band_days(
     total[Sum.STRESS_DAYS_WITHOUT] += bare_stressed * share
 
 
-@numba.njit(cache=True, error_model="numpy")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _swale_days(
     swale: int,
     days: DayArrays,
@@ -156,7 +155,7 @@ def _swale_days(
         _band_days(swale, band, days, bands, reach * share / own_m2, soaked_m3, state, total)
 
 
-@numba.njit(cache=True, parallel=True, error_model="numpy")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def follow(
     days: DayArrays,
     pools: PoolArrays,
@@ -165,8 +164,10 @@ def follow(
     state: State,
     storm_s: float,
     longest_h: float,
-) -> FloatArray:
-    """Every swale through some days.
+    spilled_m3: FloatArray,
+    sums: FloatArray,
+) -> None:
+    """Swales of one part of the chain through some days; parts may be followed side by side.
 
     Parameters
     ----------
@@ -174,26 +175,19 @@ def follow(
     state : at the start; changed to that at the end
     storm_s : in which a day's water comes, s
     longest_h : a spell of standing water over it counts as long, h
-
-    Returns
-    -------
-    (swales, columns of `Sum`) totals; of `LONGEST_WET_H` the greatest
+    spilled_m3 : (swales, days) zeros; filled
+    sums : (swales, columns of `Sum`) zeros; filled with totals, of `LONGEST_WET_H` the greatest
     """
-    swales = pools.ponded_m2.size
-    spilled_m3 = np.zeros((swales, days.rain_m.size))
-    sums = np.zeros((swales, _COLUMNS))
-    for level in range(chain.level.size - 1):
-        for place in numba.prange(chain.level[level], chain.level[level + 1]):
-            _swale_days(
-                chain.order[place],
-                days,
-                pools,
-                bands,
-                chain,
-                state,
-                spilled_m3,
-                storm_s,
-                longest_h,
-                sums[chain.order[place]],
-            )
-    return sums
+    for swale in chain.order:
+        _swale_days(
+            swale,
+            days,
+            pools,
+            bands,
+            chain,
+            state,
+            spilled_m3,
+            storm_s,
+            longest_h,
+            sums[swale],
+        )
