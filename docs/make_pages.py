@@ -16,7 +16,6 @@ from soakline.outputs.columns import LAYERS
 from soakline.outputs.geopackage_views import RELATED, VIEWS
 from soakline.outputs.raster_schemas import RASTERS
 from soakline.outputs.schema import Column, LayerSchema
-from soakline.runfile.not_yet import LATER
 from soakline.runfile.reading import allowed, plain_keys, sections, shown
 from soakline.runfile.sections import RunFile
 from soakline.runfile.swale_point_section import POINT_RANGES
@@ -87,7 +86,6 @@ def _read_column(column: FeatureColumn) -> str:
 def run_file_page() -> str:
     """Every section and key: default, what it may hold, what it is."""
     lines: list[str] = []
-    later = {entry.path for entry in LATER}
     for path, model in sections(RunFile):
         purpose = (model.__doc__ or "").partition(": ")[2].splitlines()[0]
         rows = []
@@ -98,8 +96,6 @@ def run_file_page() -> str:
             else:
                 given = "" if default is None else f"`{shown(default)}`"
             title = field.title or ""
-            if (*path, name) in later:
-                title += " (not available in this version: only the default is taken)"
             rows.append((f"`{name}`", given, allowed(field), title))
         lines += [f"## `[{'.'.join(path)}]`", "", f"{purpose[0].upper()}{purpose[1:]}", ""]
         if rows:

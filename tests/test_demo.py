@@ -25,9 +25,10 @@ def make_demo() -> ModuleType:
     return make_demo
 
 
-def test_run_file_and_rain_are_those_of_the_script(make_demo: ModuleType) -> None:
+def test_run_file_rain_and_months_are_those_of_the_script(make_demo: ModuleType) -> None:
     assert (FIXTURES / "demo/demo.toml").read_text(encoding="utf-8") == make_demo.RUN_FILE
     assert (FIXTURES / "demo/rain.csv").read_text(encoding="utf-8") == make_demo.RAIN
+    assert (FIXTURES / "demo/months.csv").read_text(encoding="utf-8") == make_demo.MONTHS
 
 
 @pytest.mark.slow

@@ -205,5 +205,15 @@ CODES: Mapping[str, tuple[str, str]] = {
     "swale_without_trees": ("caution", "no tree finds a place on the swale"),
     "trench_not_shaded": ("note", "full-grown crowns never close over the trench"),
     "trees_over_height": ("note", "trees grow higher than the height that spaces the swales"),
+    # the years after digging
+    "years_rough": ("note", "the weather that swales are followed through, and what is left out"),
+    "watertable_may_rise": (
+        "caution",
+        "swales send more water below the roots than trees take: waterlogging, salt",
+    ),
+    "silt_takes_room": ("note", "when silt and leaves have taken a fifth of the capacity"),
+    "grazing_waits": ("note", "the year from which stock do not reach the trees"),
+    "dam_release_unknown": ("caution", "a dam is said to feed a swale that is not there"),
+    "water_stands_long": ("caution", "water stands longer than section.max_drain_h, how often"),
 }
 """Every code: the severities it may have, and what it says. Kept complete by a test."""

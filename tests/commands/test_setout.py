@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
+import icalendar
 import pandas as pd
 import pytest
 
@@ -143,3 +144,32 @@ def test_the_run_file_can_ask_for_files_beside_the_plan(run, made, tmp_path):
     written = ["run.gpkg", "run-pegs.csv", "run-finished-ground.tif"]
     assert [Path(line).name for line in stdout.split()] == written
     assert all((tmp_path / name).is_file() for name in written)
+
+
+@pytest.mark.parametrize("weather", [True, False])
+def test_the_run_file_can_ask_for_the_calendar(run, made, tmp_path, weather):
+    for name in ("dem.tif", "boundary.gpkg", "rain.csv"):
+        shutil.copyfile(made.parent / name, tmp_path / name)
+    text = (made.parent / "run.toml").read_text(encoding="utf-8")
+    text += "\n[output]\ncalendar_year = 2027\n"
+    if weather:
+        text += '\n[climate]\nmonthly = "months.csv"\n'
+        rows = [f"{month},{30 + 5 * month},5,{1 + month % 6}" for month in range(1, 13)]
+        months = "\n".join(["month,rain_mm,wet_days,et0_mm", *rows]) + "\n"
+        (tmp_path / "months.csv").write_text(months, encoding="utf-8")
+    (tmp_path / "run.toml").write_text(text, encoding="utf-8")
+    status, stdout, stderr = run(tmp_path, ["plan", "run.toml"])
+    assert status in (0, 3), stderr
+    names = [Path(line).name for line in stdout.split()]
+    if weather:
+        assert names == ["run.gpkg", "run-calendar.ics"]
+        content = (tmp_path / "run-calendar.ics").read_bytes()
+        events = icalendar.Calendar.from_ical(content).walk("VEVENT")
+        with closing(sqlite3.connect(tmp_path / "run.gpkg")) as base:
+            (rows,) = base.execute("SELECT count(*) FROM calendar").fetchone()
+        assert len(events) == rows > 0
+        assert min(event.decoded("dtstart") for event in events).year == 2027
+    else:
+        assert names == ["run.gpkg"]
+        assert "no calendar was written" in stderr
+        assert not list(tmp_path.glob("*.ics"))

@@ -92,6 +92,8 @@ def _filled(
             columns[column.name] = [f"{column.name}-{i}" if i % 7 else None for i in range(rows)]
         elif column.kind == "integer":
             columns[column.name] = list(range(1, rows + 1))
+        elif column.kind == "boolean":
+            columns[column.name] = [i % 2 == 0 for i in range(rows)]
         else:
             columns[column.name] = [i / 3 if i % 5 else None for i in range(rows)]
     return frame(schema, columns, geometry, CRS if geometry is not None else None)

@@ -97,6 +97,17 @@ CONTRACT = {
         ),
     ),
     "tree_growth": (None, "species age crown_m"),
+    "water_years": (
+        None,
+        (
+            "swale_id year rain_mm et0_mm runoff_m3 received_m3 soaked_m3 evaporated_m3 spilled_m3 "
+            "held_m3 rooted_m2 rain_in_bands_m3 tree_use_m3 cover_use_m3 drained_m3 stored_m3 "
+            "wet_days longest_wet_h dry_days stress_days silt_pct desilted runoff_without_m3 "
+            "tree_use_without_m3 cover_use_without_m3 drained_without_m3 dry_days_without "
+            "stress_days_without"
+        ),
+    ),
+    "calendar": (None, "year month task where amount unit advice"),
     "quantities": (None, "item unit amount rate cost"),
     "findings": (None, "code severity layer feature_id message advice"),
     "run_record": (None, "key value"),

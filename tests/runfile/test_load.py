@@ -151,14 +151,18 @@ def test_a_problem_repeats_the_value_as_it_was_written(refused):
 
 
 @pytest.mark.parametrize(
-    ("text", "key"),
+    ("text", "keys"),
     [
-        ('[climate]\ndaily = "d.csv"', "climate.daily"),
+        ('[climate]\ndaily = "d.csv"\nmonthly = "m.csv"', "climate.daily, climate.monthly"),
+        (
+            "[climate]\nroot_depth_m = 0.4",
+            "climate.root_depth_young_m, climate.root_depth_m",
+        ),
     ],
 )
-def test_what_a_later_version_does_is_refused_and_never_ignored(tmp_path, text, key):
-    problems = {p.key: p.allowed for p in problems_of(write(tmp_path, text))}
-    assert "not available in this version" in problems[key]
+def test_keys_on_weather_that_do_not_go_together_are_refused(refused, text, keys):
+    (problem,) = refused(text)
+    assert problem.key == keys
 
 
 def test_a_benchmark_is_whole_or_not_given(tmp_path):
@@ -174,10 +178,6 @@ def test_a_benchmark_is_whole_or_not_given(tmp_path):
 def test_a_value_that_no_version_takes_is_refused_for_its_own_sake(refused):
     (problem,) = refused("[earthworks]\nmachine = 3")
     assert "not available" not in problem.allowed
-
-
-def test_later_keys_at_their_default_are_accepted(load):
-    assert load('[climate]\ndaily = ""').climate.daily == ""
 
 
 def test_paths_start_at_the_run_files_folder(load, tmp_path):

@@ -71,11 +71,7 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
         refuse_unwritable(target)
     assert run is not None  # noqa: S101 - else the collector has raised
     setout = _setout_options(run)
-    if setout is not None:
-        from soakline.setout.files import check_targets  # noqa: PLC0415
-
-        for target, _, _ in targets:
-            check_targets(target, setout)
+    _check_beside([target for target, _, _ in targets], run, setout)
     # The stages' libraries take a second to load: a bad run file is refused before.
     from soakline.stages.plan import make_plan  # noqa: PLC0415
     from soakline.store.stage_store import DEFAULT_LIMIT_GIB, open_store  # noqa: PLC0415
@@ -95,6 +91,7 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
             echo(outcome.path)
             if setout is not None:
                 _set_out(outcome.path, setout, progress)
+            _write_calendar(outcome.path, run.output.calendar_year, progress)
     finally:
         store.finish()
     kept = store.describe()
@@ -115,6 +112,19 @@ def _setout_options(run: RunFile) -> "SetoutOptions | None":
     return SetoutOptions(wanted.setout, None, wanted.paper, run.dem_files(), wanted.finished_cell_m)
 
 
+def _check_beside(plans: list[Path], run: RunFile, setout: "SetoutOptions | None") -> None:
+    """Refuse places beside the plans that could not be written to."""
+    for plan in plans:
+        if setout is not None:
+            from soakline.setout.files import check_targets  # noqa: PLC0415
+
+            check_targets(plan, setout)
+        if run.output.calendar_year:
+            from soakline.setout.calendar_file import calendar_path  # noqa: PLC0415
+
+            refuse_unwritable(calendar_path(plan))
+
+
 def _set_out(plan: Path, options: "SetoutOptions", progress: Progress) -> None:
     """Write the files to set out from beside a finished plan, which stands without them."""
     from soakline.command.setout import setout_command  # noqa: PLC0415
@@ -124,6 +134,28 @@ def _set_out(plan: Path, options: "SetoutOptions", progress: Progress) -> None:
     except InputRefused as refused:
         for problem in refused.problems:
             progress.message("caution", f"no files to set out from were written: {problem}")
+
+
+def _write_calendar(plan: Path, first_year: int, progress: Progress) -> None:
+    """Write the calendar of works beside a finished plan, which stands without it.
+
+    Nothing is written where no year is given, 0.
+    """
+    if not first_year:
+        return
+    from soakline.setout.calendar_file import write_calendar  # noqa: PLC0415
+
+    try:
+        path = write_calendar(plan, first_year)
+    except InputRefused as refused:
+        for problem in refused.problems:
+            progress.message("caution", f"no calendar was written: {problem}")
+        return
+    if path is None:
+        why = "[climate] names no weather to tell the seasons, or no swale fits"
+        progress.message("caution", f"no calendar was written: {why}")
+    else:
+        echo(path)
 
 
 def _targets(run_file: Path, options: PlanOptions) -> list[tuple[Path, Path | None, Path | None]]:

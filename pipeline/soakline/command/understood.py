@@ -69,6 +69,7 @@ def understood(run: RunFile, inputs: Inputs, survey: Survey) -> Understood:
             "phase": run.earthworks.phase or "all at once",
             "as_built": _as_built(inputs),
         },
+        "climate": {"weather": _weather(run, inputs)},
         "findings": {
             severity: [f"{f.code}: {f.message}" for f in inputs.findings if f.severity == severity]
             for severity in ("stop", "caution", "note")
@@ -131,6 +132,17 @@ def _as_built(inputs: Inputs) -> str:
     others = sorted(set(survey.swale_ids) - set(inputs.features.given_swales["swale_id"]))
     told = f"{len(survey.levels)} levels on {len(survey.swale_ids)} swales"
     return told + (f", not among the given ones: {', '.join(others)}" if others else "")
+
+
+def _weather(run: RunFile, inputs: Inputs) -> str:
+    """The table of weather in words."""
+    table = inputs.works.weather
+    if table is None:
+        return "none"
+    columns = ", ".join(table.columns)
+    if table.first_day is None:
+        return f"monthly means of {columns}; days are made of them with seed {run.climate.seed}"
+    return f"{table.columns['rain_mm'].size} days from {table.first_day} on: {columns}"
 
 
 def as_text(facts: Understood) -> str:

@@ -53,8 +53,16 @@ class NamedRow:
         return float("nan")
 
 
-def named_rows(file: CsvFile, columns: Sequence[str]) -> Iterator[NamedRow]:
+def named_rows(
+    file: CsvFile, columns: Sequence[str], optional: Sequence[str] = ()
+) -> Iterator[NamedRow]:
     """Rows of a file whose heading has certain columns; others are left alone.
+
+    Parameters
+    ----------
+    file : CsvFile
+    columns : that must be there, once
+    optional : that may be there, once
 
     Raises
     ------
@@ -64,7 +72,7 @@ def named_rows(file: CsvFile, columns: Sequence[str]) -> Iterator[NamedRow]:
     header, rows = file.read()
     heads = [head.lower() for head in header]
     problems = ProblemCollector()
-    for column in columns:
+    for column in (*columns, *(name for name in optional if name in heads)):
         if heads.count(column) != 1:
             found = "two columns of that name" if column in heads else "no such column"
             problems.add(file.problem(f"heading {column}", found))

@@ -25,11 +25,13 @@ class CsvFile:
     path : the file
     key : run-file key that names it
     allowed : what the file must be, in words
+    greatest_bytes : larger is refused unread
     """
 
     path: Path
     key: str
     allowed: str
+    greatest_bytes: int = GREATEST_BYTES
 
     def problem(self, where: str, found: str, allowed: str = "", mend: str = "") -> InputProblem:
         """What is wrong at a place in the file; an empty place stands for the whole file."""
@@ -69,9 +71,9 @@ class CsvFile:
 
     def _text(self) -> str:
         require_local_file(self.path, self.key, self.allowed)
-        if self.path.stat().st_size > GREATEST_BYTES:
+        if self.path.stat().st_size > self.greatest_bytes:
             found = f"a file of {self.path.stat().st_size} bytes"
-            raise self.refused("", found, f"{self.allowed}, under {GREATEST_BYTES} bytes")
+            raise self.refused("", found, f"{self.allowed}, under {self.greatest_bytes} bytes")
         try:
             text = self.path.read_bytes().decode("utf-8-sig")
         except UnicodeDecodeError as error:

@@ -89,7 +89,7 @@ def read_rain_and_works(
     Raises
     ------
     InputRefused
-        With the problems of the rain and of the tables of machines, rates and species.
+        With the problems of the rain and of the tables of machines, rates, species and weather.
     """
     collector = ProblemCollector()
     rain = _attempt(collector, lambda: read_rain(run, progress, rain_table, digest))

@@ -15,6 +15,7 @@ from soakline.inputs.as_built import AsBuilt
 from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
 from soakline.inputs.species import Species
+from soakline.inputs.weather_table import WeatherTable
 
 SwaleState = Literal["planned", "fixed", "built"]
 """Where a swale comes from: laid by the rule, a line that someone fixed, or dug already."""
@@ -136,6 +137,7 @@ class WorksInputs:
     as_built : levels measured after digging; None where no table is named
     species : that may be planted
     phases : phase of building by id of given swales; None where the run file names no column
+    weather : measured; None where no table is named
     sources : files that were read
     """
 
@@ -144,6 +146,7 @@ class WorksInputs:
     as_built: AsBuilt | None
     species: tuple[Species, ...]
     phases: Mapping[str, int] | None
+    weather: WeatherTable | None
     sources: tuple[SourceFile, ...]
 
 

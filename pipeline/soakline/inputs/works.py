@@ -1,4 +1,4 @@
-"""What is read of the works on every run: machine, owner's rates, what was measured, species."""
+"""What is read of the works on every run: machine, rates, levels as built, species, weather."""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -9,13 +9,14 @@ from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
 from soakline.inputs.types import SourceFile, WorksInputs
+from soakline.inputs.weather_table import DAILY_KEY, MONTHLY_KEY, WeatherTable, chosen_weather
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 from soakline.runfile.works_sections import PHASE_LIMITS
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
-    """Read machine, rates, the survey of what was dug and species.
+    """Read machine, rates, the survey of what was dug, species and weather.
 
     Parameters
     ----------
@@ -32,6 +33,7 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     machine, rates, as_built = None, None, None
     species: tuple[Species, ...] = ()
     phases: Mapping[str, int] | None = None
+    weather: WeatherTable | None = None
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
@@ -41,10 +43,12 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
         species = chosen_species(run)
     with problems.collecting():
         phases = _phases(run)
+    with problems.collecting():
+        weather = chosen_weather(run)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, as_built, species, phases, sources)
+    return WorksInputs(machine, rates, as_built, species, phases, weather, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
@@ -55,6 +59,8 @@ def works_files(run: RunFile) -> list[tuple[str, Path]]:
         RATES_KEY: keys.rates,
         AS_BUILT_KEY: keys.as_built,
         SPECIES_KEY: run.planting.species,
+        DAILY_KEY: run.climate.daily,
+        MONTHLY_KEY: run.climate.monthly,
     }
     return [(key.partition(".")[2], run.resolve(name)) for key, name in named.items() if name]
 

@@ -38,9 +38,19 @@ from soakline.outputs.columns_water import (
     STORMS,
     SWALE_STORMS,
 )
+from soakline.outputs.columns_years import CALENDAR, WATER_YEARS
 from soakline.outputs.schema import Column, LayerSchema
 
-__all__ = ["GEOMETRY_COLUMN", "LAYERS", "SCHEMAS", "Column", "Columns", "LayerSchema", "frame"]
+__all__ = [
+    "GEOMETRY_COLUMN",
+    "LAYERS",
+    "SCHEMAS",
+    "Column",
+    "Columns",
+    "LayerSchema",
+    "Values",
+    "frame",
+]
 
 GEOMETRY_COLUMN = "geom"
 
@@ -72,6 +82,8 @@ LAYERS: tuple[LayerSchema, ...] = (
     SWALE_STORMS,
     EARTHWORKS,
     TREE_GROWTH,
+    WATER_YEARS,
+    CALENDAR,
     QUANTITIES,
     FINDINGS,
     RUN_RECORD,

@@ -29,6 +29,7 @@ from soakline.terrain.condition import Terrain
 from soakline.water.event import Event
 from soakline.water.results import SwaleResults
 from soakline.water.storms import Storm
+from soakline.years.balance import Years
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -157,6 +158,7 @@ class Designed:
     event, outlets, routes, results : what storms do
     pegs, works : of all swales
     trees : Trees
+    years : what the years bring; None without weather
     figures : SwaleFigures
     below : GroundBelow
     unserved_m2 : allowed ground whose water meets no swale
@@ -182,6 +184,7 @@ class Designed:
     pegs: Pegs
     works: GroundWorks
     trees: Trees
+    years: Years | None
     figures: SwaleFigures
     below: GroundBelow
     unserved_m2: float

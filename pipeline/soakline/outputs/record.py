@@ -59,6 +59,13 @@ def record_table(
         ("peaks", _PEAKS),
         ("travel_times", _TRAVEL),
     ]
+    if plan.years is not None:
+        years = plan.years
+        rows += [
+            ("weather_years", f"{years.rain_mm.size}, from {years.first_day}"),
+            ("weather_repeated_years", str(years.repeated_years)),
+            ("reference_evapotranspiration", years.method),
+        ]
     machine = plan.inputs.works.machine
     by_group = ", ".join(f"{group} {rate:g}" for group, rate in machine.bank_m3_h.items())
     rows.append(("machine_m3_h", f"{machine.name}: {by_group} (source: {machine.source})"))

@@ -10,7 +10,6 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from soakline.problems import InputProblem, InputRefused
-from soakline.runfile.not_yet import take_out_later_keys
 from soakline.runfile.reading import KeyPath, allowed, field_at, shown
 from soakline.runfile.sections import RunFile
 from soakline.runfile.unknown_key import unknown_key, unknown_section
@@ -57,7 +56,7 @@ def load_what_holds(path: Path) -> tuple[RunFile | None, list[InputProblem]]:
         text, raw = _parse(content, file)
     except InputRefused as refused:
         return None, refused.problems
-    problems = take_out_later_keys(raw, file)
+    problems: list[InputProblem] = []
     run, refused_paths = _validate(raw, file, problems)
     if run is None or any(path[0] in REQUIRED_SECTIONS for path in refused_paths):
         return None, problems

@@ -2,6 +2,7 @@
 
 from pydantic import Field
 
+from soakline.runfile.climate_section import ClimateKeys
 from soakline.runfile.ground_sections import (
     LandKeys,
     PropertyKeys,
@@ -16,7 +17,6 @@ from soakline.runfile.located import Located
 from soakline.runfile.planting_section import PlantingKeys
 from soakline.runfile.swale_point_section import SwalePointKeys
 from soakline.runfile.works_sections import (
-    ClimateKeys,
     EarthworksKeys,
     OutputKeys,
     OverflowKeys,

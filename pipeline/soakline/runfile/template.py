@@ -1,7 +1,6 @@
 """The commented run file that `soakline start` writes, made from the models alone."""
 
 from soakline.runfile.keys import Keys
-from soakline.runfile.not_yet import LATER, NOT_AVAILABLE
 from soakline.runfile.reading import KeyPath, allowed, plain_keys, sections, shown
 from soakline.runfile.sections import RunFile
 
@@ -38,8 +37,7 @@ def _section(path: KeyPath, model: type[Keys]) -> str:
         default = None if field.is_required() else field.get_default(call_default_factory=True)
         if default is None and not field.is_required():
             continue  # another name for a key that stands here and names it
-        later = any(entry.path == (*path, name) for entry in LATER)
-        lines += ["", f"# {field.title}", f"# {NOT_AVAILABLE if later else allowed(field)}"]
+        lines += ["", f"# {field.title}", f"# {allowed(field)}"]
         if (*path, name) in REQUIRED:
             lines.append(f"{name} = {shown(REQUIRED[(*path, name)])}")
         else:

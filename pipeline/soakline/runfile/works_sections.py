@@ -1,4 +1,4 @@
-"""Sections on water and works: section, rain, overflow, earthworks, and those of later versions."""
+"""Sections on water and works: section, rain, overflow, earthworks, output."""
 
 from typing import Annotated, Any, Literal, Self, get_args
 
@@ -235,12 +235,6 @@ class EarthworksKeys(Keys):
         return self
 
 
-class ClimateKeys(Keys):
-    """[climate]: daily weather."""
-
-    daily: str = key("", "date,rain_mm,et0_mm or date,rain_mm,tmin_c,tmax_c")
-
-
 SetoutFormat = Literal["csv", "gpx", "dxf", "landxml", "ground", "pdf", "svg", "map", "field"]
 SETOUT_FORMATS: tuple[SetoutFormat, ...] = get_args(SetoutFormat)
 """Files to set out from: pegs, lines, surface, finished ground, drawings, map sheets, a page for
@@ -261,4 +255,8 @@ class OutputKeys(Keys):
     paper: Literal["A4", "A3"] = key("A4", "sheets of the drawings, landscape")
     finished_cell_m: Annotated[float, Number("m", 0.05, 10, zero="the DEM's own cells")] = key(
         0, "cells of the finished ground; a trench shows from about a fifth of its width down"
+    )
+    calendar_year: Annotated[int, Number("", 1900, 2200, zero="no file")] = key(
+        0,
+        "year in which swales are first dug: the calendar of works as an iCalendar file from then",
     )

@@ -18,6 +18,7 @@ from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
 from soakline.stages.digging import dug_along
 from soakline.stages.draining import Drained, drain, exits_of
+from soakline.stages.following import followed_years
 from soakline.stages.ground import survey_ground
 from soakline.stages.keeping import KeptStages
 from soakline.stages.laying import Laid
@@ -229,6 +230,9 @@ def design_swales(
         trees = planted(
             run, inputs, laid, drained, tracks, works, figures, clear, design, terrain, site
         )
+    years = followed_years(
+        run, inputs, laid, drained, works, trees, land, terrain.grid, stages, progress
+    )
     plan = Designed(
         run=run,
         inputs=inputs,
@@ -248,6 +252,7 @@ def design_swales(
         pegs=set_out,
         works=works,
         trees=trees,
+        years=years,
         figures=figures,
         below=measured.below,
         unserved_m2=measured.unserved_m2,

@@ -12,6 +12,7 @@ from pyproj import CRS, Transformer
 
 from soakline import __version__
 from soakline.findings import Finding
+from soakline.outputs.calendar import calendar_table
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_bends import bend_findings
 from soakline.outputs.cautions_drains import drain_findings
@@ -22,6 +23,7 @@ from soakline.outputs.cautions_soil import soil_findings
 from soakline.outputs.cautions_trees import tree_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
+from soakline.outputs.cautions_years import year_findings
 from soakline.outputs.columns import LAYERS, SCHEMAS, frame
 from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
@@ -53,6 +55,7 @@ from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
 from soakline.outputs.trees import growth_table, tree_layer
+from soakline.outputs.years import water_years_table
 from soakline.runfile.defaults import used_keys
 from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
@@ -187,6 +190,8 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "swale_storms": swale_storm_table(plan),
         "earthworks": earthworks_table(plan),
         "tree_growth": growth_table(plan),
+        "water_years": water_years_table(plan),
+        "calendar": calendar_table(plan, programme),
         "quantities": quantity_table(programme.bill),
     }
     return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}
@@ -212,6 +217,7 @@ def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]
         *crossing_findings(plan),
         *point_findings(plan),
         *tree_findings(plan),
+        *year_findings(plan),
     ]
 
 

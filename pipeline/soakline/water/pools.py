@@ -155,8 +155,6 @@ def pools_of(
         if not np.all(values >= 0.0):
             raise ValueError(f"{name} must not be negative")
     full_m3 = trough.held_m3(full_depth_m)
-    nodes_m3 = full_m3[:, None] * (np.arange(NODES) / (NODES - 1.0)) ** 2
-    each = trough.column()
     return Pools(
         trough=trough,
         full_depth_m=full_depth_m,
@@ -165,8 +163,19 @@ def pools_of(
         soak_m_s=soak_m_h / 3600.0,
         sill_m=sill,
         coefficient=coefficient,
-        wetted_m2=each.wetted_m2(each.height_m(nodes_m3)),
+        wetted_m2=trough.column().wetted_m2(_node_heights_m(trough, full_m3)),
     )
+
+
+def _node_heights_m(trough: Trough, full_m3: FloatArray) -> FloatArray:
+    """Height of the water at every node, (swales, nodes) m."""
+    nodes_m3 = full_m3[:, None] * (np.arange(NODES) / (NODES - 1.0)) ** 2
+    return trough.column().height_m(nodes_m3)
+
+
+def surface_at_nodes(pools: Pools) -> FloatArray:
+    """Water surface at every node, as `wetted_m2` has the wetted ground; (swales, nodes) m²."""
+    return pools.trough.column().surface_m2(_node_heights_m(pools.trough, pools.full_m3))
 
 
 def depth_m(pools: Pools, volume_m3: FloatArray) -> FloatArray:
