@@ -121,7 +121,8 @@ def test_no_chain_over_the_rows_costs_less(slope: tuple[GroundArray, Grid], seed
             length = np.hypot(down, right)
             total += chord_cost(
                 row[one], column[one], row[other], column[other], ground, LEVEL_M,
-                int(np.ceil(length / _ASKED_M)), length, BAND.lowest_m, BAND.highest_m, np.inf, False,
+                int(np.ceil(length / _ASKED_M)), length, BAND.lowest_m, BAND.highest_m, np.inf,
+                False,
             )  # fmt: skip
             chord = np.array([length, down / length, right / length])
             total += 0.0 if before is None else _bend_cost(before, chord, RADIUS_M)
