@@ -11,7 +11,7 @@ from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.siting.band import height_band
 from soakline.siting.bends import tight_bends, tight_vertices
 from soakline.siting.chords import chord_cost
-from soakline.siting.easing import _bend_cost, _cheapest_chain, eased
+from soakline.siting.easing import _ASKED_M, _bend_cost, _cheapest_chain, eased
 from soakline.siting.lines import evenly
 from soakline.terrain.ground import sample as ground_at
 from tests.terrain_analytic.ground import (
@@ -121,7 +121,8 @@ def test_no_chain_over_the_rows_costs_less(slope: tuple[GroundArray, Grid], seed
             length = np.hypot(down, right)
             total += chord_cost(
                 row[one], column[one], row[other], column[other], ground, LEVEL_M,
-                int(np.ceil(length / 0.5)), length, BAND.lowest_m, BAND.highest_m, np.inf, False,
+                int(np.ceil(length / _ASKED_M)), length, BAND.lowest_m, BAND.highest_m, np.inf,
+                False,
             )  # fmt: skip
             chord = np.array([length, down / length, right / length])
             total += 0.0 if before is None else _bend_cost(before, chord, RADIUS_M)
