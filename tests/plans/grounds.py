@@ -31,7 +31,7 @@ from tests.terrain_analytic.ground import (
     spur,
     v_valley,
 )
-from tests.terrain_analytic.run_folder import write_run
+from tests.terrain_analytic.run_folder import merged, write_run
 
 TURN_DEG = 20.0
 LEVEL = plane(0.0)
@@ -39,7 +39,7 @@ LEVEL = plane(0.0)
 
 @dataclass(frozen=True)
 class Form:
-    """A form, how the DEM is sampled from it, what lies on it and what the run file asks for."""
+    """A form, how the DEM is sampled from it, what lies on it, what the run file asks and names."""
 
     height: Height
     width_m: float = 400.0
@@ -47,6 +47,7 @@ class Form:
     noise_m: float = 0.0
     run: dict[str, Any] = field(default_factory=dict)
     features: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    files: dict[str, str] = field(default_factory=dict)
 
     def dem(self) -> tuple[GroundArray, Grid]:
         return sample(
@@ -105,6 +106,11 @@ FORMS: dict[str, Form] = {
     "plane, spoil spread": Form(
         plane(1.5),
         run={"spacing": {"mature_tree_height_m": 2}, "earthworks": {"spread_under_pct": 2}},
+    ),
+    "plane, wind": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 2}, "planting": {"wind": "wind.csv"}},
+        files={"wind.csv": "from_deg,share_pct\n0,10\n90,10\n180,60\n270,10\ncalm,10\n"},
     ),
     "plane, two soils": Form(
         plane(8.0),
@@ -220,7 +226,9 @@ def plan_of(folder: Path, name: str) -> Planned:
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            run = {"planting": {"trees": True}, **form.run}
+            run = merged({"planting": {"trees": True}}, form.run)
+            for file, text in form.files.items():
+                (place / file).write_text(text, encoding="utf-8")
             run_file = write_run(place, dem, grid, run=run, features=form.features)
             make_plan(load_run_file(run_file), out, Progress())
     return Planned(out, form, dem, grid)

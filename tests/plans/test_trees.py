@@ -9,7 +9,9 @@ from tests.plans.grounds import PlanGround
 
 pytestmark = [
     pytest.mark.slow,
-    pytest.mark.parametrize("name", ["plane", "plane, spoil spread", "cone", "valley, turned"]),
+    pytest.mark.parametrize(
+        "name", ["plane", "plane, spoil spread", "plane, wind", "cone", "valley, turned"]
+    ),
 ]
 
 

@@ -14,6 +14,7 @@ from soakline.inputs.as_built import AsBuilt
 from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
 from soakline.inputs.species import Species
+from soakline.inputs.wind_rose import WindRose
 
 SwaleState = Literal["planned", "fixed", "built"]
 """Where a swale comes from: laid by the rule, a line that someone fixed, or dug already."""
@@ -134,6 +135,7 @@ class WorksInputs:
     rates : cost of one unit by item; None where no table is named
     as_built : levels measured after digging; None where no table is named
     species : that may be planted
+    wind : WindRose; None where no table is named
     sources : files that were read
     """
 
@@ -141,6 +143,7 @@ class WorksInputs:
     rates: dict[str, float] | None
     as_built: AsBuilt | None
     species: tuple[Species, ...]
+    wind: WindRose | None
     sources: tuple[SourceFile, ...]
 
 

@@ -1,4 +1,4 @@
-"""What is read of the works on every run: machine, owner's rates, what was measured, species."""
+"""What is read of the works on every run: machine, rates, what was measured, species, wind."""
 
 from pathlib import Path
 
@@ -7,12 +7,13 @@ from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
 from soakline.inputs.types import SourceFile, WorksInputs
+from soakline.inputs.wind_rose import WIND_KEY, WindRose, read_wind_rose
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
-    """Read machine, rates, the survey of what was dug and species.
+    """Read machine, rates, the survey of what was dug, species and wind.
 
     Parameters
     ----------
@@ -23,22 +24,25 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     ------
     InputRefused
         With the problems of all tables; also where phases are to keep to a budget and no rate is
-        over 0.
+        over 0, or windbreaks are to be chosen and no species is one.
     """
     problems = ProblemCollector()
     machine, rates, as_built = None, None, None
     species: tuple[Species, ...] = ()
+    wind: WindRose | None = None
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
         rates = _rates(run)
     with problems.collecting():
         as_built = _as_built(run)
+    with problems.collecting():
         species = chosen_species(run)
+        wind = _wind(run, species)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, as_built, species, sources)
+    return WorksInputs(machine, rates, as_built, species, wind, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
@@ -49,6 +53,7 @@ def works_files(run: RunFile) -> list[tuple[str, Path]]:
         RATES_KEY: keys.rates,
         AS_BUILT_KEY: keys.as_built,
         SPECIES_KEY: run.planting.species,
+        WIND_KEY: run.planting.wind,
     }
     return [(key.partition(".")[2], run.resolve(name)) for key, name in named.items() if name]
 
@@ -56,6 +61,20 @@ def works_files(run: RunFile) -> list[tuple[str, Path]]:
 def _as_built(run: RunFile) -> AsBuilt | None:
     named = run.earthworks.as_built
     return read_as_built(run.resolve(named)) if named else None
+
+
+def _wind(run: RunFile, species: tuple[Species, ...]) -> WindRose | None:
+    if not run.planting.wind:
+        return None
+    rose = read_wind_rose(run.resolve(run.planting.wind))
+    if not any(own.group == "windbreak" for own in species):
+        file = str(run.resolve(run.planting.species))
+        found, allowed = (
+            'no row of the group "windbreak"',
+            f"one at least where {WIND_KEY} is given",
+        )
+        raise InputRefused([InputProblem(file, f"{SPECIES_KEY}, column group", found, allowed)])
+    return rose
 
 
 def _rates(run: RunFile) -> dict[str, float] | None:

@@ -13,6 +13,7 @@ from soakline.inputs.types import Inputs
 from soakline.overflow.routes import Route
 from soakline.overflow.sills import Outlets
 from soakline.planting.trees import Trees
+from soakline.planting.windbreaks import Windbreaks
 from soakline.runfile.sections import RunFile
 from soakline.section.crossings import TrackEarth
 from soakline.section.design import SectionDesign
@@ -157,6 +158,7 @@ class Designed:
     event, outlets, routes, results : what storms do
     pegs, works : of all swales
     trees : Trees
+    windbreaks : Windbreaks
     figures : SwaleFigures
     below : GroundBelow
     unserved_m2 : allowed ground whose water meets no swale
@@ -182,6 +184,7 @@ class Designed:
     pegs: Pegs
     works: GroundWorks
     trees: Trees
+    windbreaks: Windbreaks
     figures: SwaleFigures
     below: GroundBelow
     unserved_m2: float

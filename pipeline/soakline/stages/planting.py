@@ -10,8 +10,8 @@ from soakline.inputs.planting_blocks import names_of
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import DugDiversions, SwaleFigures
 from soakline.overflow.routes import Route
-from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM, mixture_for
-from soakline.planting.first_fit import Mixtures, first_fit
+from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM
+from soakline.planting.first_fit import first_fit
 from soakline.planting.rows import Places, Row
 from soakline.planting.shade import shaded_from_year, trench_samples
 from soakline.planting.trees import BANDS, Band, Trees, figures_of
@@ -20,8 +20,7 @@ from soakline.section.cuts import cuts_of
 from soakline.section.design import SectionDesign
 from soakline.section.mound import toe_m
 from soakline.section.points import SwalePoints
-from soakline.section.soils import soil_for
-from soakline.section.stations import IntArray, LipStations, starts_of
+from soakline.section.stations import LipStations
 from soakline.section.stretches import Span
 from soakline.section.strips import strips
 from soakline.section.trench import trenches_of
@@ -31,6 +30,7 @@ from soakline.siting.site import Site, geometry_of
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
+from soakline.stages.species import row_mixtures, swale_mixtures
 from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.condition import Terrain
 
@@ -50,6 +50,7 @@ def planted(
     tracks: TrackWorks,
     works: GroundWorks,
     figures: SwaleFigures,
+    windbreak: BoolArray,
     clear: GeometryArray,
     design: SectionDesign,
     terrain: Terrain,
@@ -61,6 +62,7 @@ def planted(
     ----------
     run, inputs : what was asked and given
     laid, drained, tracks, works, figures, design, terrain, site : of the stages before
+    windbreak : (swales,) those that are one
     clear : ground that no trunk stands on; see `kept_clear`
 
     Returns
@@ -125,7 +127,7 @@ def planted(
     together = np.array([_TOGETHER[own] for own in BANDS])[band]
     order = np.lexsort((band, places.chainage_m, places.lip, together))
     order = order[_off_cells(places, terrain, site)[order]]
-    mixtures = _mixtures(run, inputs, laid, figures.tree_height_m)
+    mixtures = row_mixtures(swale_mixtures(run, inputs, laid, figures.tree_height_m, windbreak))
     species = first_fit(
         places.easting_m[order],
         places.northing_m[order],
@@ -223,24 +225,3 @@ def _named(inputs: Inputs) -> set[str]:
         for cell in inputs.features.planting_blocks["species"]
         for name in names_of(cell)
     }
-
-
-def _mixtures(run: RunFile, inputs: Inputs, laid: Laid, tree_height_m: FloatArray) -> Mixtures:
-    """Species of every row: main trees and a pioneer by turns on the mound, fixers uphill."""
-    blocks = [(), *(names_of(cell) for cell in inputs.features.planting_blocks["species"])]
-    known: dict[tuple[str, float, int], list[tuple[int, ...]]] = {}
-    each: list[tuple[int, ...]] = []
-    for line, texture, height in zip(
-        laid.placed.lines, laid.texture, tree_height_m.tolist(), strict=True
-    ):
-        key = (soil_for(texture).group, height, line.group)
-        if key not in known:
-            mixed = mixture_for(
-                inputs.works.species, key[0], run.rain.annual_mm, height, blocks[line.group]
-            )
-            turns = [own for i in mixed.main for own in (i, *mixed.pioneer)] or list(mixed.pioneer)
-            # In the order of BANDS.
-            known[key] = [tuple(turns), mixed.main or mixed.pioneer, mixed.fixer, mixed.main]
-        each += known[key]
-    start: IntArray = starts_of(np.array([len(own) for own in each], dtype=np.int64))
-    return Mixtures(start, np.array([i for own in each for i in own], dtype=np.int64))
