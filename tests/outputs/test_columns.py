@@ -105,7 +105,7 @@ CONTRACT = {
 ADDED = (
     "landform", "soil_texture", "soaking_mm_h", "state", "lip_low_m", "first_spill_m",
     "capacity_lost_m3", "shade_year_5_pct", "shade_year_10_pct", "shade_grown_pct",
-    "crowns_close_year",
+    "crowns_close_year", "wind_met_pct", "sheltered_pct",
 )  # fmt: skip
 
 # The end of a name and the unit that it stands for; the longest ending counts.
