@@ -202,7 +202,7 @@ BAD_FILES = {
     ),
     "block without height": Bad(
         features("planting_blocks", LAND, species=["oak"]),
-        ("features.gpkg", "planting_blocks, feature 1", "mature_tree_height_m", "no value"),
+        ("features.gpkg", "planting_blocks, feature 1, species", '"oak"', "botanical names"),
     ),
     "unknown species": Bad(
         with_trees(

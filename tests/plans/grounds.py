@@ -92,6 +92,18 @@ def clay_over_sand() -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({"texture": ["clay", "sand"]}, geometry=[uphill, downhill])
 
 
+def pears() -> gpd.GeoDataFrame:
+    """A planting block over the west half of a plane, its height left to its species."""
+    west = shapely.box(
+        CENTRE_EASTING_M - 200.0,
+        CENTRE_NORTHING_M - 200.0,
+        CENTRE_EASTING_M,
+        CENTRE_NORTHING_M + 200.0,
+    )
+    named = {"mature_tree_height_m": [None], "species": ["Pyrus communis; Malus domestica"]}
+    return gpd.GeoDataFrame(named, geometry=[west])
+
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
@@ -111,6 +123,11 @@ FORMS: dict[str, Form] = {
         plane(8.0),
         run={"spacing": {"mature_tree_height_m": 2}, "planting": {"wind": "wind.csv"}},
         files={"wind.csv": "from_deg,share_pct\n0,10\n90,10\n180,60\n270,10\ncalm,10\n"},
+    ),
+    "plane, pears": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}},
+        features={"planting_blocks": pears()},
     ),
     "plane, two soils": Form(
         plane(8.0),
