@@ -54,6 +54,11 @@ CONTRACT = {
         ),
     ),
     "trees": ("Point", "swale_id band species group year crown_m height_m"),
+    # What the issue on planting asks for: what is seen from below, for each pair of neighbours.
+    "tree_projection": (
+        "LineStringZ",
+        ("swale_id below_id distance_m drop_m height_needed_m tree_height_m seen_m hidden_m"),
+    ),
     # With its own section, which the contract asks for without naming columns.
     "diversions": (
         "LineStringZ",

@@ -64,3 +64,27 @@ def test_quantities_are_the_counts_of_the_layer(plan_ground: PlanGround, name: s
     assert amount["mulch round trees"] == pytest.approx(len(trees) * np.pi / 4.0 * 0.1)
     assert set(trees.year[trees.group.isin(["pioneer", "nitrogen fixer"])]) == {1}
     assert set(trees.year[trees.group.isin(["fruit", "nut", "timber"])]) == {3}
+
+
+def test_sight_lines_run_from_tree_tops_to_the_lip_above(
+    plan_ground: PlanGround, name: str
+) -> None:
+    planned = plan_ground(name)
+    pairs, swales = planned.layer("tree_projection"), planned.swales.set_index("swale_id")
+    assert len(pairs) > 0
+    above, below = (swales.loc[pairs[own]] for own in ("swale_id", "below_id"))
+    drop = above.level_m.to_numpy() - below.level_m.to_numpy()
+    assert pairs.drop_m.to_numpy() == pytest.approx(drop)
+    assert pairs.height_needed_m.to_numpy() == pytest.approx(drop)
+    assert pairs.seen_m.to_numpy() - pairs.hidden_m.to_numpy() == pytest.approx(
+        drop - pairs.tree_height_m.to_numpy()
+    )
+    lower, upper = (np.asarray(own.geometry.array) for own in (below, above))
+    apart = shapely.distance(shapely.force_2d(lower), shapely.force_2d(upper))
+    assert pairs.distance_m.to_numpy() == pytest.approx(apart)
+    ends = shapely.get_coordinates(pairs.geometry.array, include_z=True).reshape(-1, 2, 3)
+    top = below.level_m.to_numpy() + pairs.tree_height_m.to_numpy()
+    assert ends[:, 0, 2] == pytest.approx(top)
+    assert ends[:, 1, 2] == pytest.approx(above.level_m.to_numpy())
+    # By the rule of tree height a line from the top meets the hill just at the swale above.
+    assert np.median(pairs.seen_m) == pytest.approx(0.0, abs=0.05)

@@ -21,6 +21,7 @@ from soakline.outputs.hillshade import Bounds
 from soakline.outputs.picture_labels import place_labels
 from soakline.outputs.picture_panel import INK
 from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
+from soakline.outputs.picture_trees import draw_trees
 
 # Told apart by lightness as well as by hue, so that they hold for every kind of colour vision.
 _SWALE = "#3b1f5e"
@@ -120,6 +121,7 @@ class MapDrawing:
         self.fine = float(np.clip((60 / max(count, 1)) ** 0.25, 0.45, 1.0))
         if "swales" in shown:
             self._swales(shown["swales"])
+        self.legend += draw_trees(self.axes, shown.get("trees"), self.point_m)
         for layer, (name, marker, size, look) in _MARKS.items():
             if layer in shown:
                 self._marks(shown[layer], name, marker, size, **look)
