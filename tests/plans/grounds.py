@@ -104,6 +104,26 @@ def pears() -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(named, geometry=[west])
 
 
+def homestead() -> dict[str, gpd.GeoDataFrame]:
+    """What trees keep off, spread over a plane: works, water, tracks, services and salt."""
+
+    def at(east: float, north: float) -> tuple[float, float]:
+        return CENTRE_EASTING_M + east, CENTRE_NORTHING_M + north
+
+    def of(shape: shapely.Geometry, **columns: object) -> gpd.GeoDataFrame:
+        table = {"name": ["one"], **{name: [value] for name, value in columns.items()}}
+        return gpd.GeoDataFrame(table, geometry=[shape])
+
+    return {
+        "buildings": of(shapely.box(*at(-60.0, 20.0), *at(-45.0, 32.0))),
+        "tracks": of(shapely.LineString([at(13.4, 170.0), at(13.4, -170.0)]), width_m=4.0),
+        "services": of(shapely.LineString([at(80.0, 170.0), at(110.0, -170.0)]), width_m=1.0),
+        "wells": of(shapely.Point(*at(-120.0, -60.0))),
+        "saline": of(shapely.box(*at(130.0, -90.0), *at(165.0, -20.0))),
+        "protected": of(shapely.box(*at(-170.0, 60.0), *at(-130.0, 110.0))),
+    }
+
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
@@ -123,6 +143,11 @@ FORMS: dict[str, Form] = {
         plane(8.0),
         run={"spacing": {"mature_tree_height_m": 2}, "planting": {"wind": "wind.csv"}},
         files={"wind.csv": "from_deg,share_pct\n0,10\n90,10\n180,60\n270,10\ncalm,10\n"},
+    ),
+    "plane, homestead": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}},
+        features=homestead(),
     ),
     "plane, pears": Form(
         plane(8.0),

@@ -10,7 +10,15 @@ from tests.plans.grounds import PlanGround
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.parametrize(
-        "name", ["plane", "plane, spoil spread", "plane, wind", "cone", "valley, turned"]
+        "name",
+        [
+            "plane",
+            "plane, spoil spread",
+            "plane, wind",
+            "plane, homestead",
+            "cone",
+            "valley, turned",
+        ],
     ),
 ]
 
@@ -50,6 +58,31 @@ def test_every_tree_stands_on_its_band_and_off_what_is_kept_clear(
         apart = shapely.distance(shapely.union_all(near), np.asarray(own.geometry.array))
         assert band in ("below", "uphill")
         assert apart.max() <= 2.0 + 1e-6
+
+
+def test_no_tree_stands_on_or_near_what_it_keeps_off(plan_ground: PlanGround, name: str) -> None:
+    """Trunks keep 2 m off (planting.clearance_m) beside what setbacks exclude."""
+    planned = plan_ground(name)
+    points = np.asarray(planned.layer("trees").geometry.array)
+    given = planned.form.features
+    off_m = {"buildings": 10.0, "wells": 30.0, "services": 3.0 + 0.5, "saline": 0.0}
+    off_m |= {"tracks": 2.0 + 2.0, "protected": 0.0}
+    for layer, least in off_m.items():
+        if layer in given:
+            shapes = shapely.union_all(np.asarray(given[layer].geometry.array))
+            # Round buffers are drawn with corners: 1 mm.
+            assert shapely.distance(shapes, points).min() >= least - 1e-3, layer
+    spillways = np.asarray(planned.layer("spillways").geometry.array)
+    assert shapely.distance(shapely.union_all(spillways), points).min() >= 2.0 - 1e-6
+    crossings = planned.layer("crossings")
+    if len(crossings):
+        middle = shapely.union_all(np.asarray(crossings.geometry.array))
+        width = crossings.width_m.min()
+        assert shapely.distance(middle, points).min() >= width / 2.0 + 2.0 - 0.1
+    assert ("tracks" in given) == (len(crossings) > 0)
+    drains = shapely.union_all(np.asarray(planned.layer("drainage_lines").geometry.array))
+    if not drains.is_empty:
+        assert shapely.distance(drains, points).min() >= 2.0 - 1e-3
 
 
 def test_quantities_are_the_counts_of_the_layer(plan_ground: PlanGround, name: str) -> None:

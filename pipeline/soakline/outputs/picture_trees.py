@@ -8,7 +8,7 @@ from matplotlib.collections import EllipseCollection
 from matplotlib.lines import Line2D
 
 # Crowns that come out narrower than this are left away: they would be a green smear, points.
-_LEAST_POINTS = 2.0
+_LEAST_POINTS = 1.2
 _CROWN, _WINDBREAK = "#4c9a48", "#174a2c"
 
 
