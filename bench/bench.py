@@ -4,8 +4,8 @@ Makes a terrain in a temporary folder, runs `soakline plan` on it as a process o
 prints wall time, peak memory and ns per cell of each stage, beside the time that the library
 kernels alone take on the same terrain (fill with gradient, D8 and accumulation, slope). Then the
 same property again with a tenth more rain, from the stage store; the demonstration, as a process
-too; and 2,000 swales through 14 storms, then through 30 years of days. A small run comes first, so
-that compiled code is in its cache. One row is added to bench/trend.json.
+too; 2,000 swales through 14 storms, then through 30 years of days; and a million trees. A small run
+comes first, so that compiled code is in its cache. One row is added to bench/trend.json.
 
 Figures of a machine that does other work at the same time mean little: look at the load it prints.
 Budgets were set for a machine on which the raw kernels take 276 ns per cell: beside each time
@@ -32,6 +32,7 @@ DEMO_BUDGET_S = 10.0
 RERUN_BUDGET_S = {5000: 5.0, 10_000: 12.0}  # by side; elsewhere 4 s or 5 % of the cold run
 ROUTING_BUDGET_S = 2.0
 YEARS_BUDGET_S = 5.0
+PLANTING_BUDGET_S, PLANTING_BUDGET_GIB = 20.0, 4.0
 # What the raw kernels take on the machine that the budgets were set for, ns per cell.
 PACE_RAW_NS = 276.0
 WARM_SIDE = 500
@@ -130,6 +131,9 @@ class Row:
     rerun_s: float
     routing_s: float
     years_s: float
+    planting_s: float
+    planting_gib: float
+    trees: int
     demo_s: float
     demo_gib: float
 
@@ -156,6 +160,9 @@ def bench(side: int) -> Row:
         routing = json.loads(measure([sys.executable, str(HERE / "routing.py")]).output)
         print("following the years", flush=True)
         years = json.loads(measure([sys.executable, str(HERE / "years.py")]).output)
+        print("planting", flush=True)
+        planted = measure([sys.executable, str(HERE / "planting.py")])
+        planting = json.loads(planted.output)
         print("timing the raw kernels", flush=True)
         kernels = [sys.executable, str(HERE / "raw_kernels.py"), str(run_file.parent / "dem.tif")]
         raw = json.loads(measure(kernels).output)
@@ -178,6 +185,9 @@ def bench(side: int) -> Row:
             rerun_s=round(again.wall_s, 2),
             routing_s=round(routing["seconds"], 2),
             years_s=round(years["seconds"], 2),
+            planting_s=round(planting["seconds"], 2),
+            planting_gib=round(planted.gib, 3),
+            trees=planting["trees"],
             demo_s=round(demo.wall_s, 2),
             demo_gib=round(demo.gib, 3),
         )
@@ -228,6 +238,9 @@ def report(row: Row) -> str:
     lines.append(f"  wall        {_judged_time(row.routing_s, ROUTING_BUDGET_S, pace)}")
     lines.append("2,000 swales, 30 years of days, followed")
     lines.append(f"  wall        {_judged_time(row.years_s, YEARS_BUDGET_S, pace)}")
+    lines.append(f"{row.trees:,} trees, placed and their shade reckoned")
+    lines.append(f"  wall        {_judged_time(row.planting_s, PLANTING_BUDGET_S, pace)}")
+    lines.append(f"  peak memory {_judged(row.planting_gib, PLANTING_BUDGET_GIB, 'GiB')}")
     lines.append("demonstration, whole process")
     lines.append(f"  wall        {_judged_time(row.demo_s, DEMO_BUDGET_S, pace)}")
     lines.append(f"  peak memory {row.demo_gib:.2f} GiB")

@@ -203,6 +203,8 @@ CODES: Mapping[str, tuple[str, str]] = {
     "trees_and_pipes": ("note", "how far trunks keep off what was given, and how far roots reach"),
     "trees_near_salt": ("caution", "trees change where salty water rises"),
     "swale_without_trees": ("caution", "no tree finds a place on the swale"),
+    "windbreaks_chosen": ("note", "swales that are windbreaks, and what stands in their shelter"),
+    "no_windbreak": ("note", "no swale meets enough of the wind to be a windbreak"),
     "trench_not_shaded": ("note", "full-grown crowns never close over the trench"),
     "trees_over_height": ("note", "trees grow higher than the height that spaces the swales"),
     # the years after digging

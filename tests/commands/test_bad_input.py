@@ -88,6 +88,13 @@ def content(name: str, text: str) -> Spoil:
     return lambda folder: (folder / name).write_text(text, encoding="utf-8")
 
 
+# A table of species without a windbreak.
+HARDLY_ANY = (
+    "species,name,group,height_m,crown_m,grown_years,bearing_years,sand,clay,wet_feet,salt,"
+    "drought,source\nMalus domestica,apple,fruit,6,5,12,4,low,low,low,low,low,own\n"
+)
+
+
 def works(keys: str, **files: str) -> Spoil:
     """Ask for something of the earthworks, with CSV files beside the run file."""
 
@@ -110,6 +117,12 @@ def with_trees(other: Spoil) -> Spoil:
         file.write_text(text, encoding="utf-8")
 
     return spoil
+
+
+def wind(*rows: str, keys: str = "") -> Spoil:
+    """Give a table of wind, and more keys of the section on trees."""
+    text = "\n".join(["from_deg,share_pct", *rows]) + "\n"
+    return works(f'[planting]\nwind = "wind.csv"\n{keys}', wind=text, trees=HARDLY_ANY)
 
 
 def away(name: str) -> Spoil:
@@ -202,7 +215,7 @@ BAD_FILES = {
     ),
     "block without height": Bad(
         features("planting_blocks", LAND, species=["oak"]),
-        ("features.gpkg", "planting_blocks, feature 1", "mature_tree_height_m", "no value"),
+        ("features.gpkg", "planting_blocks, feature 1, species", '"oak"', "botanical names"),
     ),
     "unknown species": Bad(
         with_trees(
@@ -216,6 +229,24 @@ BAD_FILES = {
             '"Malus domestika"',
             "Nearest in the table: Malus domestica",
         ),
+    ),
+    "wind that does not sum": Bad(
+        wind("0,40", "180,50"),
+        ("wind.csv: planting.wind, rows 2 to 3, column share_pct", "90 %", "sum to 100 %"),
+    ),
+    "wind from beyond the compass": Bad(
+        wind("0,50", "400,50"), ("wind.csv", "row 3, column from_deg", '"400"', "0 to 360 degrees")
+    ),
+    "wind from one direction twice": Bad(
+        wind("0,50", "0,50"), ("wind.csv", "row 3, column from_deg", "again, as in row 2")
+    ),
+    "wind and no windbreak species": Bad(
+        wind("0,100", keys='species = "trees.csv"'),
+        ("trees.csv: planting.species, column group", '"windbreak"'),
+    ),
+    "windbreaks too near": Bad(
+        wind("0,100", keys="windbreak_every = 5"),
+        ("run.toml: planting.windbreak_every", "5", "6 to 10"),
     ),
     "unknown kind of point": Bad(
         features("swale_points", Point(WEST_M + 40, NORTH_M - 30), kind=["pondd"]),

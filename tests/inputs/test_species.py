@@ -1,16 +1,19 @@
 """Tables of species: the one that ships, and what is refused in an owner's."""
 
+from dataclasses import fields
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pytest
 from shapely import box
 
 from soakline import tables
-from soakline.inputs.planting_blocks import check_blocks
+from soakline.inputs.planting_blocks import block_heights_m, check_blocks
 from soakline.inputs.species import COLUMNS, GROUPS, read_species
+from soakline.inputs.types import Features
 from soakline.planting.choice import mixture_for
 from soakline.problems import InputRefused
 
@@ -74,25 +77,63 @@ def test_pioneers_suit_the_soils_extreme_and_main_trees_keep_below_the_height() 
     assert [species[i].species for i in named.main] == ["Quercus robur"]
 
 
-def test_blocks_that_overlap_are_refused_by_feature_and_touching_ones_are_not() -> None:
-    table = read_species(tables.table("species.csv"))
+def blocks_of(*rows: tuple[float, float, str | None, float | None]) -> Any:
+    """Blocks from west to east, m, with species and height."""
+    west, east, species, height = zip(*rows, strict=True)
+    shapes = [box(own, 0.0, other, 20.0) for own, other in zip(west, east, strict=True)]
+    table = {"species": list(species), "mature_tree_height_m": np.array(height, dtype=float)}
+    return Features(
+        **{
+            own.name: gpd.GeoDataFrame(table, geometry=shapes)
+            if own.name == "planting_blocks"
+            else gpd.GeoDataFrame(geometry=[])
+            for own in fields(Features)
+        }
+    )
 
-    def blocks(second_west_m: float) -> Any:
-        shapes = [box(0.0, 0.0, 50.0, 20.0), box(second_west_m, 0.0, 90.0, 20.0)]
-        named = ["Malus domestica; pyrus communis", None]
-        return SimpleNamespace(
-            planting_blocks=gpd.GeoDataFrame({"species": named}, geometry=shapes)
-        )
 
-    run: Any = SimpleNamespace(
+def run_with(*, trees: bool) -> Any:
+    return SimpleNamespace(
         property=SimpleNamespace(features="land.gpkg"),
-        planting=SimpleNamespace(trees=True, species=""),
+        planting=SimpleNamespace(trees=trees, species=""),
         resolve=Path,
     )
-    check_blocks(run, blocks(50.0), table)
+
+
+def test_blocks_that_overlap_are_refused_by_feature_and_touching_ones_are_not() -> None:
+    table = read_species(tables.table("species.csv"))
+    first = (0.0, 50.0, "Malus domestica; pyrus communis", 8.0)
+    check_blocks(run_with(trees=True), blocks_of(first, (50.0, 90.0, None, 8.0)), table)
     with pytest.raises(InputRefused) as refused:
-        check_blocks(run, blocks(45.0), table)
+        check_blocks(run_with(trees=True), blocks_of(first, (45.0, 90.0, None, 8.0)), table)
     (problem,) = refused.value.problems
     assert problem.file == "land.gpkg"
     assert "feature 2" in problem.key
     assert problem.found == "100 m² that feature 1 covers too"
+
+
+def test_a_block_without_a_height_has_that_of_its_highest_species() -> None:
+    table = read_species(tables.table("species.csv"))
+    height = {own.species: own.height_m for own in table}
+    blocks = blocks_of(
+        (0.0, 10.0, "malus domestica; Pyrus communis", None),
+        (10.0, 20.0, "Quercus robur", 7.0),
+        (20.0, 30.0, None, 5.0),
+    )
+    check_blocks(run_with(trees=False), blocks, table)
+    assert block_heights_m(blocks, table).tolist() == [height["Pyrus communis"], 7.0, 5.0]
+
+
+def test_a_block_whose_height_nothing_tells_is_refused() -> None:
+    table = read_species(tables.table("species.csv"))
+    blocks = blocks_of((0.0, 10.0, None, None), (10.0, 20.0, "Pirus communis", None))
+    with pytest.raises(InputRefused) as refused:
+        check_blocks(run_with(trees=False), blocks, table)
+    neither, unknown = refused.value.problems
+    assert neither.key == "property.features, layer planting_blocks, feature 1"
+    assert neither.found == "neither a height nor a species"
+    assert unknown.key == "property.features, layer planting_blocks, feature 2, species"
+    assert unknown.found == '"Pirus communis"'
+    assert unknown.mend.endswith("Pyrus communis")
+    # A height of its own leaves the name alone where no trees are placed.
+    check_blocks(run_with(trees=False), blocks_of((0.0, 9.0, "Pirus communis", 6.0)), table)

@@ -54,6 +54,11 @@ CONTRACT = {
         ),
     ),
     "trees": ("Point", "swale_id band species group year crown_m height_m"),
+    # What the issue on planting asks for: what is seen from below, for each pair of neighbours.
+    "tree_projection": (
+        "LineStringZ",
+        ("swale_id below_id distance_m drop_m height_needed_m tree_height_m seen_m hidden_m"),
+    ),
     # With its own section, which the contract asks for without naming columns.
     "diversions": (
         "LineStringZ",
@@ -116,7 +121,7 @@ CONTRACT = {
 ADDED = (
     "landform", "soil_texture", "soaking_mm_h", "state", "lip_low_m", "first_spill_m",
     "capacity_lost_m3", "shade_year_5_pct", "shade_year_10_pct", "shade_grown_pct",
-    "crowns_close_year",
+    "crowns_close_year", "wind_met_pct", "sheltered_pct",
 )  # fmt: skip
 
 # The end of a name and the unit that it stands for; the longest ending counts.

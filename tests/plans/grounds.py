@@ -32,7 +32,7 @@ from tests.terrain_analytic.ground import (
     spur,
     v_valley,
 )
-from tests.terrain_analytic.run_folder import write_run
+from tests.terrain_analytic.run_folder import merged, write_run
 
 TURN_DEG = 20.0
 LEVEL = plane(0.0)
@@ -40,7 +40,7 @@ LEVEL = plane(0.0)
 
 @dataclass(frozen=True)
 class Form:
-    """A form, how the DEM is sampled from it, what lies on it and what the run file asks for."""
+    """A form, how the DEM is sampled from it, what lies on it, what the run file asks and names."""
 
     height: Height
     width_m: float = 400.0
@@ -48,6 +48,7 @@ class Form:
     noise_m: float = 0.0
     run: dict[str, Any] = field(default_factory=dict)
     features: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    files: dict[str, str] = field(default_factory=dict)
 
     def dem(self) -> tuple[GroundArray, Grid]:
         return sample(
@@ -92,6 +93,38 @@ def clay_over_sand() -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({"texture": ["clay", "sand"]}, geometry=[uphill, downhill])
 
 
+def pears() -> gpd.GeoDataFrame:
+    """A planting block over the west half of a plane, its height left to its species."""
+    west = shapely.box(
+        CENTRE_EASTING_M - 200.0,
+        CENTRE_NORTHING_M - 200.0,
+        CENTRE_EASTING_M,
+        CENTRE_NORTHING_M + 200.0,
+    )
+    named = {"mature_tree_height_m": [None], "species": ["Pyrus communis; Malus domestica"]}
+    return gpd.GeoDataFrame(named, geometry=[west])
+
+
+def homestead() -> dict[str, gpd.GeoDataFrame]:
+    """What trees keep off, spread over a plane: works, water, tracks, services and salt."""
+
+    def at(east: float, north: float) -> tuple[float, float]:
+        return CENTRE_EASTING_M + east, CENTRE_NORTHING_M + north
+
+    def of(shape: shapely.Geometry, **columns: object) -> gpd.GeoDataFrame:
+        table = {"name": ["one"], **{name: [value] for name, value in columns.items()}}
+        return gpd.GeoDataFrame(table, geometry=[shape])
+
+    return {
+        "buildings": of(shapely.box(*at(-60.0, 20.0), *at(-45.0, 32.0))),
+        "tracks": of(shapely.LineString([at(13.4, 170.0), at(13.4, -170.0)]), width_m=4.0),
+        "services": of(shapely.LineString([at(80.0, 170.0), at(110.0, -170.0)]), width_m=1.0),
+        "wells": of(shapely.Point(*at(-120.0, -60.0))),
+        "saline": of(shapely.box(*at(130.0, -90.0), *at(165.0, -20.0))),
+        "protected": of(shapely.box(*at(-170.0, 60.0), *at(-130.0, 110.0))),
+    }
+
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
@@ -106,6 +139,21 @@ FORMS: dict[str, Form] = {
     "plane, spoil spread": Form(
         plane(1.5),
         run={"spacing": {"mature_tree_height_m": 2}, "earthworks": {"spread_under_pct": 2}},
+    ),
+    "plane, wind": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 2}, "planting": {"wind": "wind.csv"}},
+        files={"wind.csv": "from_deg,share_pct\n0,10\n90,10\n180,60\n270,10\ncalm,10\n"},
+    ),
+    "plane, homestead": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}},
+        features=homestead(),
+    ),
+    "plane, pears": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}},
+        features={"planting_blocks": pears()},
     ),
     "plane, two soils": Form(
         plane(8.0),
@@ -228,7 +276,9 @@ def plan_of(folder: Path, name: str) -> Planned:
     with (place / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            run = {"planting": {"trees": True}, **form.run}
+            run = merged({"planting": {"trees": True}}, form.run)
+            for file, text in form.files.items():
+                (place / file).write_text(text, encoding="utf-8")
             run_file = write_run(place, dem, grid, run=run, features=form.features)
             make_plan(load_run_file(run_file), out, Progress())
     return Planned(out, form, dem, grid)

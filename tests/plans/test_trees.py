@@ -9,7 +9,17 @@ from tests.plans.grounds import PlanGround
 
 pytestmark = [
     pytest.mark.slow,
-    pytest.mark.parametrize("name", ["plane", "plane, spoil spread", "cone", "valley, turned"]),
+    pytest.mark.parametrize(
+        "name",
+        [
+            "plane",
+            "plane, spoil spread",
+            "plane, wind",
+            "plane, homestead",
+            "cone",
+            "valley, turned",
+        ],
+    ),
 ]
 
 
@@ -50,6 +60,31 @@ def test_every_tree_stands_on_its_band_and_off_what_is_kept_clear(
         assert apart.max() <= 2.0 + 1e-6
 
 
+def test_no_tree_stands_on_or_near_what_it_keeps_off(plan_ground: PlanGround, name: str) -> None:
+    """Trunks keep 2 m off (planting.clearance_m) beside what setbacks exclude."""
+    planned = plan_ground(name)
+    points = np.asarray(planned.layer("trees").geometry.array)
+    given = planned.form.features
+    off_m = {"buildings": 10.0, "wells": 30.0, "services": 3.0 + 0.5, "saline": 0.0}
+    off_m |= {"tracks": 2.0 + 2.0, "protected": 0.0}
+    for layer, least in off_m.items():
+        if layer in given:
+            shapes = shapely.union_all(np.asarray(given[layer].geometry.array))
+            # Round buffers are drawn with corners: 1 mm.
+            assert shapely.distance(shapes, points).min() >= least - 1e-3, layer
+    spillways = np.asarray(planned.layer("spillways").geometry.array)
+    assert shapely.distance(shapely.union_all(spillways), points).min() >= 2.0 - 1e-6
+    crossings = planned.layer("crossings")
+    if len(crossings):
+        middle = shapely.union_all(np.asarray(crossings.geometry.array))
+        width = crossings.width_m.min()
+        assert shapely.distance(middle, points).min() >= width / 2.0 + 2.0 - 0.1
+    assert ("tracks" in given) == (len(crossings) > 0)
+    drains = shapely.union_all(np.asarray(planned.layer("drainage_lines").geometry.array))
+    if not drains.is_empty:
+        assert shapely.distance(drains, points).min() >= 2.0 - 1e-3
+
+
 def test_quantities_are_the_counts_of_the_layer(plan_ground: PlanGround, name: str) -> None:
     planned = plan_ground(name)
     trees = planned.layer("trees")
@@ -62,3 +97,27 @@ def test_quantities_are_the_counts_of_the_layer(plan_ground: PlanGround, name: s
     assert amount["mulch round trees"] == pytest.approx(len(trees) * np.pi / 4.0 * 0.1)
     assert set(trees.year[trees.group.isin(["pioneer", "nitrogen fixer"])]) == {1}
     assert set(trees.year[trees.group.isin(["fruit", "nut", "timber"])]) == {3}
+
+
+def test_sight_lines_run_from_tree_tops_to_the_lip_above(
+    plan_ground: PlanGround, name: str
+) -> None:
+    planned = plan_ground(name)
+    pairs, swales = planned.layer("tree_projection"), planned.swales.set_index("swale_id")
+    assert len(pairs) > 0
+    above, below = (swales.loc[pairs[own]] for own in ("swale_id", "below_id"))
+    drop = above.level_m.to_numpy() - below.level_m.to_numpy()
+    assert pairs.drop_m.to_numpy() == pytest.approx(drop)
+    assert pairs.height_needed_m.to_numpy() == pytest.approx(drop)
+    assert pairs.seen_m.to_numpy() - pairs.hidden_m.to_numpy() == pytest.approx(
+        drop - pairs.tree_height_m.to_numpy()
+    )
+    lower, upper = (np.asarray(own.geometry.array) for own in (below, above))
+    apart = shapely.distance(shapely.force_2d(lower), shapely.force_2d(upper))
+    assert pairs.distance_m.to_numpy() == pytest.approx(apart)
+    ends = shapely.get_coordinates(pairs.geometry.array, include_z=True).reshape(-1, 2, 3)
+    top = below.level_m.to_numpy() + pairs.tree_height_m.to_numpy()
+    assert ends[:, 0, 2] == pytest.approx(top)
+    assert ends[:, 1, 2] == pytest.approx(above.level_m.to_numpy())
+    # By the rule of tree height a line from the top meets the hill just at the swale above.
+    assert np.median(pairs.seen_m) == pytest.approx(0.0, abs=0.05)

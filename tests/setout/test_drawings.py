@@ -12,12 +12,13 @@ from matplotlib.text import Text
 from soakline.section.trench import Trench
 from soakline.setout.detail_sheet import detail_sheets
 from soakline.setout.long_sheet import long_sheets
-from soakline.setout.plan import Benchmark, Beside, SetOutPlan, Swale
+from soakline.setout.plan import Benchmark, Beside, SetOutPlan, Sight, Swale
 from soakline.setout.read import read_setout
 from soakline.setout.section_notes import trench_notes
 from soakline.setout.section_sheet import section_sheet
 from soakline.setout.section_types import section_types
 from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
+from soakline.setout.sight_sheet import sight_sheets
 from tests.setout.conftest import PlanFileOf
 
 
@@ -94,6 +95,7 @@ def test_no_text_lies_over_another(plan: SetOutPlan, paper: str) -> None:
     with drawing_style():
         sheets = [section_sheet(crowded, kind, paper) for kind in section_types(crowded)]
         sheets += detail_sheets(crowded, paper) + long_sheets(crowded, paper)
+        sheets += sight_sheets(with_sights(crowded), paper)
         assert len(sheets) > 3
         assert [texts_overlap(sheet) for sheet in sheets] == [[]] * len(sheets)
 
@@ -124,6 +126,34 @@ def test_every_swale_has_its_long_section_and_each_type_its_section(plan: SetOut
     ]
     types = section_types(crowded)
     assert sum(len(kind.swales) for kind in types) == len(crowded.swales)
+
+
+def with_sights(plan: SetOutPlan) -> SetOutPlan:
+    """The plan's own sight lines, and many more: short, long, over the lip above and under it."""
+    made = [
+        Sight(f"S{100 + k}", f"S{200 + k}", 12.5 * (k % 9 + 1), 0.9 * (k % 5 + 1), 3.0 + k % 4)
+        for k in range(29)
+    ]
+    return replace(plan, sights=(*plan.sights, *made))
+
+
+def test_every_pair_of_neighbours_is_drawn_with_what_shows(plan: SetOutPlan) -> None:
+    assert len(plan.sights) >= 1
+    high, low = Sight("S001", "S002", 50.0, 6.5, 5.0), Sight("S002", "S003", 50.0, 4.0, 5.0)
+    with drawing_style():
+        sheets = sight_sheets(with_sights(plan), "A4")
+        told = " ".join(words_of(sheet) for sheet in sheets)
+        both = words_of(sight_sheets(replace(plan, sights=(high, low)), "A4")[0])
+        assert sight_sheets(replace(plan, sights=()), "A4") == []
+    assert len(sheets) > 1
+    for sight in with_sights(plan).sights:
+        assert f"{sight.below_id} up to {sight.above_id}" in told
+    # Trees of 5 m below a lip 6.5 m and one 4 m higher.
+    assert "1.50 m of bare hill shows" in both
+    assert "trees stand 1.00 m before the upper swale" in both
+    # By the rule of tree height the line from the top meets the lip above.
+    own = plan.sights[0]
+    assert own.drop_m == pytest.approx(own.tree_height_m, abs=1e-6)
 
 
 def words_of(sheet: Sheet) -> str:

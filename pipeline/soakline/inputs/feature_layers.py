@@ -94,7 +94,7 @@ FEATURE_LAYERS: dict[str, Layer] = {
     "planting_blocks": Layer(
         ("polygon",),
         (
-            Column("mature_tree_height_m", "number", "m", above=True, required=True),
+            Column("mature_tree_height_m", "number", "m", above=True),
             Column("species", "text"),
         ),
     ),

@@ -42,6 +42,8 @@ UNITS: Mapping[str, str] = {
     "spoil of ponds, basins and pits, settled": "m³",
     "water held in ponds and basins": "m³",
     "organic fill of pits": "m³",
+    "windbreaks": "number",
+    "production swales in shelter": "number",
     "trees": "number",
     "tree guards": "number",
     "mulch round trees": "m³",

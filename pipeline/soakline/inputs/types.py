@@ -16,6 +16,7 @@ from soakline.inputs.machines import Machine
 from soakline.inputs.rain_pattern import RainPattern
 from soakline.inputs.species import Species
 from soakline.inputs.weather_table import WeatherTable
+from soakline.inputs.wind_rose import WindRose
 
 SwaleState = Literal["planned", "fixed", "built"]
 """Where a swale comes from: laid by the rule, a line that someone fixed, or dug already."""
@@ -138,6 +139,7 @@ class WorksInputs:
     species : that may be planted
     phases : phase of building by id of given swales; None where the run file names no column
     weather : measured; None where no table is named
+    wind : WindRose; None where no table is named
     sources : files that were read
     """
 
@@ -147,6 +149,7 @@ class WorksInputs:
     species: tuple[Species, ...]
     phases: Mapping[str, int] | None
     weather: WeatherTable | None
+    wind: WindRose | None
     sources: tuple[SourceFile, ...]
 
 

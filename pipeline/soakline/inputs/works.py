@@ -1,4 +1,4 @@
-"""What is read of the works on every run: machine, rates, levels as built, species, weather."""
+"""Read of the works on every run: machine, rates, levels as built, species, weather, wind."""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,13 +10,14 @@ from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
 from soakline.inputs.types import SourceFile, WorksInputs
 from soakline.inputs.weather_table import DAILY_KEY, MONTHLY_KEY, WeatherTable, chosen_weather
+from soakline.inputs.wind_rose import WIND_KEY, WindRose, read_wind_rose
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.sections import RunFile
 from soakline.runfile.works_sections import PHASE_LIMITS
 
 
 def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
-    """Read machine, rates, the survey of what was dug, species and weather.
+    """Read machine, rates, the survey of what was dug, species, weather and wind.
 
     Parameters
     ----------
@@ -27,28 +28,32 @@ def read_works(run: RunFile, sources: tuple[SourceFile, ...]) -> WorksInputs:
     ------
     InputRefused
         With the problems of all tables; also where phases are to keep to a budget and no rate is
-        over 0.
+        over 0, or windbreaks are to be chosen and no species is one.
     """
     problems = ProblemCollector()
     machine, rates, as_built = None, None, None
     species: tuple[Species, ...] = ()
     phases: Mapping[str, int] | None = None
     weather: WeatherTable | None = None
+    wind: WindRose | None = None
     with problems.collecting():
         machine = chosen_machine(run)
     with problems.collecting():
         rates = _rates(run)
     with problems.collecting():
         as_built = _as_built(run)
+    with problems.collecting():
         species = chosen_species(run)
     with problems.collecting():
         phases = _phases(run)
     with problems.collecting():
         weather = chosen_weather(run)
+    with problems.collecting():
+        wind = _wind(run, species)
     problems.raise_if_any()
     if machine is None:
         raise ValueError("a machine was refused without a problem")
-    return WorksInputs(machine, rates, as_built, species, phases, weather, sources)
+    return WorksInputs(machine, rates, as_built, species, phases, weather, wind, sources)
 
 
 def works_files(run: RunFile) -> list[tuple[str, Path]]:
@@ -61,6 +66,7 @@ def works_files(run: RunFile) -> list[tuple[str, Path]]:
         SPECIES_KEY: run.planting.species,
         DAILY_KEY: run.climate.daily,
         MONTHLY_KEY: run.climate.monthly,
+        WIND_KEY: run.planting.wind,
     }
     return [(key.partition(".")[2], run.resolve(name)) for key, name in named.items() if name]
 
@@ -75,6 +81,20 @@ def _phases(run: RunFile) -> Mapping[str, int] | None:
     if column in PHASE_LIMITS:
         return None
     return read_phases(run.resolve(features) if features else None, column)
+
+
+def _wind(run: RunFile, species: tuple[Species, ...]) -> WindRose | None:
+    if not run.planting.wind:
+        return None
+    rose = read_wind_rose(run.resolve(run.planting.wind))
+    if not any(own.group == "windbreak" for own in species):
+        file = str(run.resolve(run.planting.species))
+        found, allowed = (
+            'no row of the group "windbreak"',
+            f"one at least where {WIND_KEY} is given",
+        )
+        raise InputRefused([InputProblem(file, f"{SPECIES_KEY}, column group", found, allowed)])
+    return rose
 
 
 def _rates(run: RunFile) -> dict[str, float] | None:

@@ -7,6 +7,7 @@ import numpy as np
 from soakline.findings import Finding
 from soakline.outputs.designed import Designed
 from soakline.outputs.trees import shade_columns
+from soakline.outputs.windbreaks import wind_findings
 from soakline.planting.shade import CLOSED_SHARE
 from soakline.planting.trees import figures_of
 
@@ -14,7 +15,8 @@ _LAYER = "trees"
 
 
 def tree_findings(plan: Designed) -> Iterator[Finding]:
-    """What is to be said of all trees together, then of each swale."""
+    """What is to be said of wind, of all trees together, then of each swale."""
+    yield from wind_findings(plan)
     if not plan.run.planting.trees or plan.figures.level_m.size == 0:
         return
     if plan.trees.lip.size:

@@ -27,7 +27,7 @@ from soakline.outputs.columns_land import (
 )
 from soakline.outputs.columns_points import SWALE_POINT_GROUND, SWALE_POINTS
 from soakline.outputs.columns_swales import PEGS, SWALE_CATCHMENTS, SWALE_GROUND, SWALES
-from soakline.outputs.columns_trees import TREE_GROWTH, TREES
+from soakline.outputs.columns_trees import TREE_GROWTH, TREE_PROJECTION, TREES
 from soakline.outputs.columns_water import (
     DIVERSIONS,
     FINDINGS,
@@ -74,6 +74,7 @@ LAYERS: tuple[LayerSchema, ...] = (
     HOLLOWS,
     PEGS,
     TREES,
+    TREE_PROJECTION,
     DIVERSIONS,
     CROSSINGS,
     SWALE_POINTS,

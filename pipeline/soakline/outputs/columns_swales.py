@@ -199,7 +199,26 @@ SWALES = LayerSchema(
             "Settled volume of that spoil, after swell and settlement. Where it goes is in the "
             "table earthworks.",
         ),
-        text("role", "Role", "Planting that the swale serves.", ("tree", "windbreak")),
+        text(
+            "role",
+            "Role",
+            "Planting that the swale serves: windbreaks are chosen where a table of wind is given.",
+            ("tree", "windbreak"),
+        ),
+        real(
+            "wind_met_pct",
+            "%",
+            "Wind met",
+            "Share of the prevailing wind that meets the swale: the more squarely, and the less "
+            "higher land upwind keeps off, the more. Null where no table of wind is given.",
+        ),
+        real(
+            "sheltered_pct",
+            "%",
+            "In shelter",
+            "Share of the prevailing wind that full-grown windbreaks and higher land upwind keep "
+            "off the swale; null likewise.",
+        ),
         real(
             "shade_year_5_pct",
             "%",

@@ -33,6 +33,44 @@ TREES = LayerSchema(
     ),
 )
 
+TREE_PROJECTION = LayerSchema(
+    "tree_projection",
+    "LineStringZ",
+    "Tree-height projection",
+    "From the top of a mature tree on each swale to the lip of the swale above, where the two are "
+    "nearest, for each pair of neighbours with no other lip and no drainage line between. Who "
+    "looks up the hill from below sees one wall of trees where no line rises towards its upper "
+    "end.",
+    (
+        text("swale_id", "Upper swale", "The swale above."),
+        text("below_id", "Lower swale", "The swale on which the trees stand."),
+        real("distance_m", "m", "Distance", "Between the two lips in plan, at their nearest."),
+        real("drop_m", "m", "Drop", "From the upper level down to the lower one."),
+        real(
+            "height_needed_m",
+            "m",
+            "Height needed",
+            "Of trees on the lower swale, counted from its level, for a level line from their tops "
+            "to meet the lip above.",
+        ),
+        real("tree_height_m", "m", "Mature height", "H of the lower swale."),
+        real(
+            "seen_m",
+            "m",
+            "Bare ground seen",
+            "Height of the ground below the upper lip that shows over mature trees; 0 where they "
+            "reach it.",
+        ),
+        real(
+            "hidden_m",
+            "m",
+            "Hidden",
+            "Height over the upper lip, its mound and the feet of its trees, that mature trees "
+            "stand before; 0 where they do not reach it.",
+        ),
+    ),
+)
+
 TREE_GROWTH = LayerSchema(
     "tree_growth",
     None,

@@ -13,6 +13,7 @@ from soakline.inputs.types import Inputs
 from soakline.overflow.routes import Route
 from soakline.overflow.sills import Outlets
 from soakline.planting.trees import Trees
+from soakline.planting.windbreaks import Windbreaks
 from soakline.runfile.sections import RunFile
 from soakline.section.crossings import TrackEarth
 from soakline.section.design import SectionDesign
@@ -159,6 +160,7 @@ class Designed:
     pegs, works : of all swales
     trees : Trees
     years : what the years bring; None without weather
+    windbreaks : Windbreaks
     figures : SwaleFigures
     below : GroundBelow
     unserved_m2 : allowed ground whose water meets no swale
@@ -185,6 +187,7 @@ class Designed:
     works: GroundWorks
     trees: Trees
     years: Years | None
+    windbreaks: Windbreaks
     figures: SwaleFigures
     below: GroundBelow
     unserved_m2: float

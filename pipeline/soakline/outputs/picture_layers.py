@@ -27,6 +27,7 @@ from soakline.outputs.picture_looks import (
     SWALE_STATES,
 )
 from soakline.outputs.picture_shapes import arrow_head, legend_point, outline
+from soakline.outputs.picture_trees import draw_trees
 from soakline.styles.palette import DRAIN, INK, ROUTE, SAFE, SWALE, WATER
 
 _LABEL_POINTS = 6.5
@@ -84,6 +85,7 @@ class MapDrawing:
         self.fine = float(np.clip((60 / max(count, 1)) ** 0.25, 0.45, 1.0))
         if "swales" in shown:
             self._swales(shown["swales"])
+        self.legend += draw_trees(self.axes, shown.get("trees"), self.point_m)
         for layer, (name, marker, size, look) in MARKS.items():
             if layer in shown:
                 self._marks(shown[layer], name, marker, size, **look)

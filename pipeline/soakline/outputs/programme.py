@@ -13,6 +13,7 @@ from soakline.outputs.designed import Designed
 from soakline.outputs.earthworks import topsoil_of
 from soakline.outputs.points import CUT, point_entries
 from soakline.outputs.trees import tree_entries
+from soakline.outputs.windbreaks import wind_entries
 from soakline.overflow.aprons import linings, linings_of
 from soakline.section.stations import IntArray
 from soakline.works.bill import Bill, Entry
@@ -145,7 +146,7 @@ def _bill(plan: Designed) -> Bill:
     below_m3 = sum((own.amount for own in treated if own.rate_item == CUT_BELOW), np.zeros(swales))
     pointed = point_entries(plan)
     pointed_m3 = sum((own.amount for own in pointed if own.item == CUT), np.zeros(swales))
-    entries += [*treated, *pointed, *tree_entries(plan)]
+    entries += [*treated, *pointed, *wind_entries(plan), *tree_entries(plan)]
     machine = plan.inputs.works.machine
     shares = texture_shares(
         [line.coordinates for line in plan.placed.lines],

@@ -1,7 +1,7 @@
 """Which species stand on a swale: by its soil, its rain and the height that its spacing allows."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from soakline.inputs.species import Group, Species
 
@@ -9,7 +9,9 @@ MAIN_GROUPS: tuple[Group, ...] = ("fruit", "nut", "timber")
 # Soils that not every species bears, by what the table of species calls them.
 _EXTREMES = {"sandy": "sand", "clayey": "clay"}
 # A mixture has at most so many of each group; common practice, no source.
-_MOST = {"pioneer": 1, "nitrogen fixer": 2, "fruit": 2, "nut": 1, "timber": 1}
+_MOST = {"pioneer": 1, "nitrogen fixer": 2, "fruit": 2, "nut": 1, "timber": 1, "windbreak": 2}
+# Trees of a windbreak grow up to so many times as high as others: common practice, no source.
+_WINDBREAK_HEIGHTS = 2.0
 # Under this annual rain, mm, species that bear no drought are left out; common practice, no source.
 DRY_MM = 500.0
 # Up to this annual rain trees stand in the trench too.
@@ -73,6 +75,29 @@ def mixture_for(
         for group in ("pioneer", "nitrogen fixer")
     }
     return Mixture(main, first["pioneer"], first["nitrogen fixer"])
+
+
+def windbreak_mixture(
+    table: Sequence[Species], soil_group: str, annual_mm: float, height_m: float, other: Mixture
+) -> Mixture:
+    """Species for a swale that is a windbreak.
+
+    Parameters
+    ----------
+    table, soil_group, annual_mm, height_m : as of `mixture_for`
+    other : what would stand there if it were none; its nitrogen fixers stay
+
+    Returns
+    -------
+    Mixture; the highest two of the windbreak's species that bear soil and rain and are no higher
+    than twice H, else the lowest one. Common practice, no source. As `other` where the table has
+    none.
+    """
+    fits = [i for i, own in enumerate(table) if _bears(own, soil_group, annual_mm)]
+    highest_m = _WINDBREAK_HEIGHTS * height_m
+    chosen = _highest(table, fits, "windbreak", soil_group, highest_m)
+    chosen = chosen or _lowest(table, fits, ("windbreak",))
+    return replace(other, main=chosen, pioneer=()) if chosen else other
 
 
 def _bears(own: Species, soil_group: str, annual_mm: float) -> bool:

@@ -67,7 +67,11 @@ class Row:
         shapely.prepare(within)
         leaves = ~shapely.covers(ground, left)
         left[leaves] = shapely.intersection(left[leaves], ground[leaves])
-        own, other = shapely.STRtree(blocked).query(left, predicate="intersects")
+        # A tree prepares what it is asked with; here the areas are large and the rows are short.
+        shapely.prepare(blocked)
+        own, other = shapely.STRtree(blocked).query(left)
+        meets = shapely.intersects(blocked[other], left[own])
+        own, other = own[meets], other[meets]
         rank = np.arange(own.size) - starts_of(np.bincount(own, minlength=left.size))[own]
         for turn in range(int(rank.max(initial=-1)) + 1):
             now = rank == turn

@@ -12,6 +12,17 @@ class PlantingKeys(Keys):
     species: str = key(
         "", "own table of species, headed as config/species.csv; empty = the example that ships"
     )
+    wind: str = key(
+        "",
+        "table of wind, from_deg,share_pct: whence it blows, and for how much of the time; chooses "
+        "windbreaks; empty = none",
+    )
+    windbreak_every: Annotated[int, Number("levels", 6, 10)] = key(
+        8, "levels from one windbreak to the next, beside those nearest a ridge"
+    )
+    shelter_heights: Annotated[float, Number("", 1, 30)] = key(
+        10, "length of the zone that a windbreak shelters, in heights of its trees"
+    )
     main_year: Annotated[int, Number("years", 1, 20)] = key(
         3, "year in which fruit, nut and timber trees follow the pioneers of year 1"
     )

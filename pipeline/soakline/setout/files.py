@@ -166,6 +166,7 @@ def _drawing_jobs(
     from soakline.setout.section_sheet import section_sheet  # noqa: PLC0415
     from soakline.setout.section_types import section_types  # noqa: PLC0415
     from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg  # noqa: PLC0415
+    from soakline.setout.sight_sheet import sight_sheets  # noqa: PLC0415
 
     style.enter_context(drawing_style())
     jobs: list[tuple[Path, int, Write]] = []
@@ -179,6 +180,7 @@ def _drawing_jobs(
     sheets = [section_sheet(plan, kind, options.paper) for kind in section_types(plan)]
     sheets += detail_sheets(plan, options.paper)
     sheets += long_sheets(plan, options.paper)
+    sheets += sight_sheets(plan, options.paper)
     if "pdf" in options.formats:
         target = target_of(plan.path, options.folder, "pdf")
         needed = _BYTES_A_SHEET * len(sheets)

@@ -231,6 +231,25 @@ class Swale:
         return found
 
 
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """A pair of neighbouring swales.
+
+    Parameters
+    ----------
+    above_id, below_id : of the swales
+    distance_m : between the lips in plan
+    drop_m : from the upper level to the lower one
+    tree_height_m : of mature trees on the lower swale
+    """
+
+    above_id: str
+    below_id: str
+    distance_m: float
+    drop_m: float
+    tree_height_m: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class SetOutPlan:
     """A finished plan, as far as it is set out.
@@ -251,6 +270,7 @@ class SetOutPlan:
     finished : when the plan was made, ISO 8601
     dem : names of the DEM's files with their SHA-256, as the record has them
     vertical_unit : of the DEM, as the run file had it
+    sights : neighbouring swales, in the plan's order
     """
 
     path: Path
@@ -267,3 +287,4 @@ class SetOutPlan:
     finished: str
     dem: tuple[tuple[str, str], ...]
     vertical_unit: VerticalUnit
+    sights: tuple[Sight, ...] = ()

@@ -21,7 +21,7 @@ from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench, trenches_of
 from soakline.setout import drains
 from soakline.setout.hollows import Hollow
-from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sill, Swale, Track
+from soakline.setout.plan import Benchmark, Beside, Pegs, SetOutPlan, Sight, Sill, Swale, Track
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name",),
@@ -53,6 +53,10 @@ _POINT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "swale_point_ground": ("point_id",),
 }  # fmt: skip
+# Nor in plans of versions that drew no sight lines.
+_SIGHTS: Mapping[str, tuple[str, ...]] = {
+    "tree_projection": ("swale_id", "below_id", "distance_m", "drop_m", "tree_height_m"),
+}
 _TABLES = frozenset({"run_record"})
 # What may lie beside a DEM and is recorded with it, but holds no heights.
 _NO_HEIGHTS = (".prj", ".hdr", ".tfw", ".wld", ".xml")
@@ -72,8 +76,10 @@ def read_setout(path: Path) -> SetOutPlan:
         swale or no pegs.
     """
     asked = dict(_COLUMNS)
-    if _POINT_COLUMNS.keys() & layer_names(path):
-        asked.update(_POINT_COLUMNS)
+    names = layer_names(path)
+    for added in (_POINT_COLUMNS, _SIGHTS):
+        if added.keys() & names:
+            asked.update(added)
     tables, problems = read_tables(path, asked, lambda name: name not in _TABLES)
     if problems:
         raise InputRefused(problems)
@@ -126,7 +132,16 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
         finished=record["finished"],
         dem=_dem_files(tables["run_record"]),
         vertical_unit=TypeAdapter(VerticalUnit).validate_python(record["property.vertical_unit"]),
+        sights=_sights(tables),
     )
+
+
+def _sights(tables: Mapping[str, pd.DataFrame]) -> tuple[Sight, ...]:
+    (name, columns), *_ = _SIGHTS.items()
+    if name not in tables:
+        return ()
+    rows = zip(*(tables[name][own].tolist() for own in columns), strict=True)
+    return tuple(Sight(str(a), str(b), float(x), float(z), float(h)) for a, b, x, z, h in rows)
 
 
 def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:

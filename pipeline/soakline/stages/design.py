@@ -39,6 +39,7 @@ from soakline.stages.rules import (
     storms_of,
 )
 from soakline.stages.surveying import laid_as_dug, not_surveyed, survey_of
+from soakline.stages.windbreaks import windbreaks_of
 from soakline.terrain.condition import Terrain
 from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
@@ -227,8 +228,20 @@ def design_swales(
         )
         drains = dug_diversions(laid, event, run)
         clear = kept_clear(run, inputs, routes, drains, points, terrain, site)
+        windbreaks = windbreaks_of(run, inputs, laid, figures, terrain)
         trees = planted(
-            run, inputs, laid, drained, tracks, works, figures, clear, design, terrain, site
+            run,
+            inputs,
+            laid,
+            drained,
+            tracks,
+            works,
+            figures,
+            windbreaks.chosen,
+            clear,
+            design,
+            terrain,
+            site,
         )
     years = followed_years(
         run, inputs, laid, drained, works, trees, land, terrain.grid, stages, progress
@@ -253,6 +266,7 @@ def design_swales(
         works=works,
         trees=trees,
         years=years,
+        windbreaks=windbreaks,
         figures=figures,
         below=measured.below,
         unserved_m2=measured.unserved_m2,

@@ -1,12 +1,12 @@
 """Stages whose results are kept from run to run, each under a key of all that it depends on."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
 from soakline import tables
-from soakline.inputs.planting_blocks import check_blocks
+from soakline.inputs.planting_blocks import block_heights_m, check_blocks, with_heights
 from soakline.inputs.read import land_digests, read_parts, read_rain_and_works, sha256_of
 from soakline.inputs.types import Inputs, LandInputs, RainInputs, WorksInputs
 from soakline.runfile.sections import RunFile
@@ -105,6 +105,10 @@ def read_kept(
         read[0] if read else read_rain_and_works(run, progress, rain_table, store.file_digest)
     )
     check_blocks(run, land.features, works.species)
+    heights = block_heights_m(land.features, works.species)
+    # Species are read on every run: where they space the swales, all later stages are theirs too.
+    stages = replace(stages, key=key_of(stages.key, heights.tolist()))
+    land = replace(land, features=with_heights(land.features, heights))
     return Inputs.of(land, rain, works), _design(run, land), stages
 
 

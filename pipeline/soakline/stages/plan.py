@@ -54,6 +54,7 @@ from soakline.outputs.quantities import quantity_table
 from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
+from soakline.outputs.tree_projection import projection_layer
 from soakline.outputs.trees import growth_table, tree_layer
 from soakline.outputs.years import water_years_table
 from soakline.runfile.defaults import used_keys
@@ -182,6 +183,7 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "excluded_ground": excluded_layer(plan.site.excluded, crs),
         "pegs": peg_layer(plan, crs),
         "trees": tree_layer(plan, crs),
+        "tree_projection": projection_layer(plan, crs),
         "diversions": diversion_layer(plan, crs),
         "crossings": crossing_layer(plan, crs),
         "swale_points": point_layer(plan, crs),

@@ -1,6 +1,7 @@
 """Trees on and beside the swales, once ground works, sills, routes and tracks are known."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -10,8 +11,8 @@ from soakline.inputs.planting_blocks import names_of
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import DugDiversions, SwaleFigures
 from soakline.overflow.routes import Route
-from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM, mixture_for
-from soakline.planting.first_fit import Mixtures, first_fit
+from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM
+from soakline.planting.placing import BandRow, stand
 from soakline.planting.rows import Places, Row
 from soakline.planting.shade import shaded_from_year, trench_samples
 from soakline.planting.trees import BANDS, Band, Trees, figures_of
@@ -20,8 +21,7 @@ from soakline.section.cuts import cuts_of
 from soakline.section.design import SectionDesign
 from soakline.section.mound import toe_m
 from soakline.section.points import SwalePoints
-from soakline.section.soils import soil_for
-from soakline.section.stations import IntArray, LipStations, starts_of
+from soakline.section.stations import LipStations
 from soakline.section.stretches import Span
 from soakline.section.strips import strips
 from soakline.section.trench import trenches_of
@@ -31,6 +31,7 @@ from soakline.siting.site import Site, geometry_of
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
+from soakline.stages.species import row_mixtures, swale_mixtures
 from soakline.terrain.cells import GeometryArray, cells_of
 from soakline.terrain.condition import Terrain
 
@@ -38,8 +39,6 @@ from soakline.terrain.condition import Terrain
 BAND_M = 2.0
 # A line drawn without a width is kept clear as if it were this wide.
 _LINE_M = 3.0
-# Bands that are filled together, so that their trees come to stand staggered.
-_TOGETHER: dict[Band, int] = {"mound": 0, "below": 0, "trench": 1, "uphill": 1}
 
 
 def planted(
@@ -50,6 +49,7 @@ def planted(
     tracks: TrackWorks,
     works: GroundWorks,
     figures: SwaleFigures,
+    windbreak: BoolArray,
     clear: GeometryArray,
     design: SectionDesign,
     terrain: Terrain,
@@ -61,6 +61,7 @@ def planted(
     ----------
     run, inputs : what was asked and given
     laid, drained, tracks, works, figures, design, terrain, site : of the stages before
+    windbreak : (swales,) those that are one
     clear : ground that no trunk stands on; see `kept_clear`
 
     Returns
@@ -114,42 +115,33 @@ def planted(
         "trench": (parts.ponded, np.concatenate([clear, crossed])),
     }
     wanted = [band for band in BANDS if band != "trench" or run.rain.annual_mm <= TRENCH_MM]
-    found = [Row(stations, uphill[band]).places(*ground[band]) for band in wanted]
-    places = Places(
-        *(
-            np.concatenate([getattr(own, name) for own in found])
-            for name in ("lip", "chainage_m", "easting_m", "northing_m")
-        )
-    )
-    band = np.repeat([BANDS.index(own) for own in wanted], [own.lip.size for own in found])
-    together = np.array([_TOGETHER[own] for own in BANDS])[band]
-    order = np.lexsort((band, places.chainage_m, places.lip, together))
-    order = order[_off_cells(places, terrain, site)[order]]
-    mixtures = _mixtures(run, inputs, laid, figures.tree_height_m)
-    species = first_fit(
-        places.easting_m[order],
-        places.northing_m[order],
-        (places.lip * len(BANDS) + band)[order],
-        mixtures,
-        figures_of(table, "crown_m"),
-    )
-    kept, species = order[species >= 0], species[species >= 0]
-    again = np.lexsort((places.chainage_m[kept], band[kept], places.lip[kept]))
-    kept, species = kept[again], species[again]
+    rows = [BandRow(band, Row(stations, uphill[band]), *ground[band]) for band in wanted]
+    mixtures = row_mixtures(swale_mixtures(run, inputs, laid, figures.tree_height_m, windbreak))
+    crown_m = figures_of(table, "crown_m")
+    trees = stand(rows, partial(_off_cells, terrain=terrain, site=site), mixtures, crown_m)
     main = np.array([own.group in MAIN_GROUPS for own in table], dtype=bool)
     named = _named(inputs)
     main |= np.array([own.species.casefold() in named for own in table], dtype=bool)
-    year = np.where(main, run.planting.main_year, 1)[species]
-    east, north = places.easting_m[kept], places.northing_m[kept]
+    year = np.where(main, run.planting.main_year, 1)[trees.species]
     sampled, *sample = trench_samples(stations, trench.top_width_m)
     shaded = shaded_from_year(
         (sample[0], sample[1]),
-        (east, north),
+        (trees.easting_m, trees.northing_m),
         year,
-        figures_of(table, "crown_m")[species],
-        figures_of(table, "grown_years")[species],
+        crown_m[trees.species],
+        figures_of(table, "grown_years")[trees.species],
     )
-    return Trees(table, places.lip[kept], band[kept], species, year, east, north, shaded, sampled)
+    return Trees(
+        table,
+        trees.lip,
+        trees.band,
+        trees.species,
+        year,
+        trees.easting_m,
+        trees.northing_m,
+        shaded,
+        sampled,
+    )
 
 
 def _present(shapes: GeometryArray) -> GeometryArray:
@@ -187,7 +179,8 @@ def kept_clear(
         buffered(geometry_of(layer), clearance)
         for layer in (features.buildings, features.septic, features.wells, features.dams)
     ]
-    shapes.append(buffered(terrain.drainage_line, clearance))
+    if run.siting.setback_m.drainage_line < clearance:  # else it is excluded that far
+        shapes.append(buffered(terrain.drainage_line, clearance))
     return _present(np.concatenate(shapes))
 
 
@@ -223,24 +216,3 @@ def _named(inputs: Inputs) -> set[str]:
         for cell in inputs.features.planting_blocks["species"]
         for name in names_of(cell)
     }
-
-
-def _mixtures(run: RunFile, inputs: Inputs, laid: Laid, tree_height_m: FloatArray) -> Mixtures:
-    """Species of every row: main trees and a pioneer by turns on the mound, fixers uphill."""
-    blocks = [(), *(names_of(cell) for cell in inputs.features.planting_blocks["species"])]
-    known: dict[tuple[str, float, int], list[tuple[int, ...]]] = {}
-    each: list[tuple[int, ...]] = []
-    for line, texture, height in zip(
-        laid.placed.lines, laid.texture, tree_height_m.tolist(), strict=True
-    ):
-        key = (soil_for(texture).group, height, line.group)
-        if key not in known:
-            mixed = mixture_for(
-                inputs.works.species, key[0], run.rain.annual_mm, height, blocks[line.group]
-            )
-            turns = [own for i in mixed.main for own in (i, *mixed.pioneer)] or list(mixed.pioneer)
-            # In the order of BANDS.
-            known[key] = [tuple(turns), mixed.main or mixed.pioneer, mixed.fixer, mixed.main]
-        each += known[key]
-    start: IntArray = starts_of(np.array([len(own) for own in each], dtype=np.int64))
-    return Mixtures(start, np.array([i for own in each for i in own], dtype=np.int64))

@@ -14,6 +14,7 @@ SAFE = "#00695c"
 CROSSING = "#5b4a3a"
 STOP = "#a50f15"
 TREE = "#2f6b2f"
+CROWN, WINDBREAK = "#4c9a48", "#174a2c"
 
 # Trench and mound, from the water out.
 PONDED, CUT_SLOPE, BERM, MOUND = "#6aaed6", "#c9a66b", "#e8dcc0", "#7a5a2f"

@@ -258,6 +258,17 @@ _ALL = (
         ),
     ),
     Style(
+        "tree_projection",
+        "Tree-height projection",
+        (
+            Rule(
+                "Line from a tree's top to the swale above",
+                (Line(TREE, 0.8, (5.0, 3.0)),),
+                coarsest=_BLOCK,
+            ),
+        ),
+    ),
+    Style(
         "swale_points",
         "Ponds, basins and pits",
         tuple(
