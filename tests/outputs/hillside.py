@@ -203,6 +203,9 @@ def hillside_layers(cell_m: float = 2.0) -> Layers:
         "hollows": _filled("hollows", hollows, 2, treatment=["kept", "filled"]),
         "pegs": _filled("pegs", pegs, len(pegs), chainage_m=[d for _, d in along]),
         "trees": _filled("trees", points, len(points), swale_id=ids[:6]),
+        "tree_projection": _filled(
+            "tree_projection", [translate(routes[0], -60.0)], 1, swale_id=ids[:1]
+        ),
         "diversions": _filled("diversions", [translate(routes[0], 60.0)], 1, swale_id=ids[:1]),
         "crossings": _filled("crossings", crossings, len(crossings), swale_id=ids[:8]),
         "swale_points": _filled("swale_points", points, len(points), swale_id=ids[:6]),
