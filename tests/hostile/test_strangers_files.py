@@ -1,5 +1,6 @@
 """What a stranger's file may not do: reach further, run on, or grow."""
 
+import shutil
 import sqlite3
 import struct
 import threading
@@ -20,6 +21,8 @@ from soakline.inputs.boundary import read_boundary
 from soakline.inputs.elevation import plan_elevation, read_elevation
 from soakline.inputs.features import read_features
 from soakline.problems import InputRefused
+from soakline.setout.read import read_setout
+from tests.hostile.folder import make_folder
 from tests.inputs.files import NORTH_M, UTM, WEST_M, tilted_m, write_layer, write_raster
 
 LAND = shapely.box(WEST_M, NORTH_M - 40, WEST_M + 40, NORTH_M)
@@ -232,3 +235,29 @@ def test_a_formula_in_a_cell_becomes_text(cell: str) -> None:
 @pytest.mark.parametrize("cell", ["S001", "-1.5", "+2", "1e-3", -1.5, None, ""])
 def test_figures_and_plain_words_stay_in_their_cells(cell: object) -> None:
     assert plain_cell(cell) is cell
+
+
+@pytest.fixture(scope="module")
+def plan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_folder(tmp_path_factory.mktemp("plan") / "good") / "plan.gpkg"
+
+
+@pytest.mark.parametrize(
+    ("statement", "words"),
+    [
+        ("UPDATE run_record SET value = '[1]' WHERE key = 'property.benchmark'", "no table"),
+        (
+            f"UPDATE run_record SET value = '{'[' * 3000}' WHERE key = 'property.benchmark'",
+            "figures that do not fit",
+        ),
+        ("UPDATE pegs SET geom = NULL WHERE fid = 1", "table pegs: found 1 features"),
+    ],
+)
+def test_a_strangers_plan_is_refused_in_words(
+    plan_file: Path, tmp_path: Path, statement: str, words: str
+) -> None:
+    copy = tmp_path / "plan.gpkg"
+    shutil.copy(plan_file, copy)
+    run_sql(copy, *(f"DROP TRIGGER {trigger}" for trigger in triggers(copy)), statement)
+    with pytest.raises(InputRefused, match=words):
+        read_setout(copy)
