@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+import soakline as _soakline  # noqa: F401 - closes the libraries that read files, before any is loaded
+
 # The same examples in every run: a red test is then a change of ours, and no timing is judged on a
 # machine that others use too. `--hypothesis-profile=searching` looks further, elsewhere each time.
 settings.register_profile("steady", derandomize=True, deadline=None)

@@ -1,6 +1,8 @@
 """Opens a finished plan for reading only: its layers and tables, problems collected."""
 
-from collections.abc import Callable, Mapping, Sequence
+import warnings
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import geopandas as gpd
@@ -9,18 +11,32 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 
+from soakline.geopackage_guard import odd_in
 from soakline.problems import InputProblem, InputRefused
 
 A_PLAN = "a plan that soakline wrote"
 
 
-def layer_names(path: Path) -> set[str]:
+@contextmanager
+def _without_warnings() -> Iterator[None]:
+    """Of tables that the library cannot make sense of: those that are read are checked."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        yield
+
+
+def layer_names(path: Path, read: Collection[str] = ()) -> set[str]:
     """Names of the layers and tables of a plan.
+
+    Parameters
+    ----------
+    path : the plan
+    read : names of those that are to be read: they must be plain tables
 
     Raises
     ------
     InputRefused
-        If the file is not there, or not a GeoPackage that can be read.
+        If the file is not there, not a GeoPackage that can be read, or one with endless views.
     """
     if not path.is_file():
         found = "a folder" if path.is_dir() else "no such file"
@@ -30,8 +46,12 @@ def layer_names(path: Path) -> set[str]:
     unreadable = InputProblem(str(path), "", "not a readable GeoPackage, or one in use", A_PLAN)
     if not start.startswith(b"SQLite format 3\0"):
         raise InputRefused([unreadable])
+    odd = odd_in(path, read)
+    if odd:
+        raise InputRefused([InputProblem(str(path), "", odd, A_PLAN)])
     try:
-        return {str(name) for name, _ in pyogrio.list_layers(path.absolute())}
+        with _without_warnings():
+            return {str(name) for name, _ in pyogrio.list_layers(path.absolute())}
     except (DataSourceError, DataLayerError):
         raise InputRefused([unreadable]) from None
 
@@ -52,9 +72,10 @@ def read_layer(
     key = f"table {name}"
     frame: pd.DataFrame
     try:
-        frame = pyogrio.read_dataframe(
-            path.absolute(), layer=name, columns=list(columns), read_geometry=spatial
-        )
+        with _without_warnings():
+            frame = pyogrio.read_dataframe(
+                path.absolute(), layer=name, columns=list(columns), read_geometry=spatial
+            )
     except (DataSourceError, DataLayerError, ValueError, UnicodeDecodeError, shapely.GEOSException):
         problems.append(InputProblem(str(path), key, "damaged or cut short", A_PLAN))
         return pd.DataFrame()
@@ -87,7 +108,7 @@ def read_tables(
     InputRefused
         As for `layer_names`; and with the names of all layers and tables that are missing.
     """
-    layers = layer_names(path)
+    layers = layer_names(path, columns)
     missing = [name for name in columns if name not in layers]
     if missing:
         found = f"no table {', '.join(missing)}"

@@ -114,12 +114,26 @@ def check(
 
     Nothing is written. Prints what was understood and what a plan would take.
     """
-    from soakline.command.check import check_command  # noqa: PLC0415
-    from soakline.command.statuses import run_command  # noqa: PLC0415
+    from soakline.command.bounded import MOST_SECONDS, memory_bound_bytes, run_bounded  # noqa: PLC0415
+    from soakline.command.statuses import REFUSED, problem_list, run_command  # noqa: PLC0415
+    from soakline.problems import InputRefused  # noqa: PLC0415
 
-    status = run_command(
-        lambda progress: check_command(run_file, as_json, progress), log, quiet, keep=(run_file,)
-    )
+    def checked(progress: "Progress") -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.check import check_command  # noqa: PLC0415
+
+        return check_command(run_file, as_json, progress)
+
+    try:
+        status = run_bounded(
+            lambda: run_command(checked, log, quiet, keep=(run_file,)),
+            run_file,
+            MOST_SECONDS,
+            memory_bound_bytes(),
+        )
+    except InputRefused as refused:
+        typer.echo(problem_list(refused.problems), err=True)
+        status = REFUSED
     raise typer.Exit(status)
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from soakline.compare.comparison import Comparison, Side
 from soakline.compare.summary import summary
+from soakline.csv_cells import plain_cells
 
 FORMAT_VERSION = 1
 _SCOPES = {
@@ -64,7 +65,7 @@ def as_csv(comparison: Comparison) -> str:
         change = [_text_change(a, b) for a, b in zip(frame["a"], frame["b"], strict=True)]
         parts.append(frame.assign(unit="", change=change, change_pct=None).astype(object))
     together = pd.concat([part[list(CSV_COLUMNS)] for part in parts], ignore_index=True)
-    return together.to_csv(index=False, lineterminator="\n")
+    return plain_cells(together).to_csv(index=False, lineterminator="\n")
 
 
 def _text_change(a: str | None, b: str | None) -> str:

@@ -1,6 +1,7 @@
 """Tiles laid on one grid and read window by window into one array."""
 
 import math
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -112,9 +113,20 @@ def lay_out(tiles: tuple[Tile, ...]) -> Layout:
         allowed = f"tiles that fill at least a {SCATTER}th of the box around them"
         problem = InputProblem(str(first.path.parent), DEM_KEY, found, allowed, mend)
         raise InputRefused([problem])
+    _refuse_too_large(rows, columns, first)
     placed = tuple((t, r - top, c - left) for t, (r, c) in zip(tiles, at, strict=True))
     transform = moved_corner(first.transform, left, top)
     return Layout(rows, columns, transform, first.crs, placed)
+
+
+def _refuse_too_large(rows: int, columns: int, first: Tile) -> None:
+    """Refuse a grid that this machine's memory cannot hold, before any of it is taken."""
+    needed, held = 4 * rows * columns, os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    if needed > held:
+        found = f"{rows} x {columns} cells, {needed / 2**30:,.1f} GiB of heights"
+        allowed = f"a DEM that fits into this machine's {held / 2**30:,.1f} GiB of memory"
+        mend = "Cut it to the property and 200 m around it."
+        raise InputRefused([InputProblem(str(first.path), DEM_KEY, found, allowed, mend)])
 
 
 def read_mosaic(layout: Layout, unit_m: float) -> tuple[GroundArray, Tally]:

@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import rasterio
 from affine import Affine
 from pyproj import CRS
@@ -29,6 +30,14 @@ COMPANIONS = frozenset(
     )
 )
 """Endings of files that lie beside rasters and that a glob such as `tiles/*` catches too."""
+
+
+GREATEST_SIDE = 10_000_000
+MOST_BLOCK_BYTES = 2**31
+"""A file's own strip or tile must be decoded whole to read one row of it."""
+MOST_EXPANSION = 5000
+LEAST_EXPANDED_BYTES = 2**28
+"""Ground with a slope never packs into a five-thousandth; what claims to is nothing but claims."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +108,7 @@ def read_header(path: Path) -> Tile:
             found = "no cell size and corner"
             problem = InputProblem(file, DEM_KEY, found, "a georeferenced raster")
             raise InputRefused([problem])
+        _refuse_claims(dataset, path)
         return Tile(
             path=path,
             rows=dataset.height,
@@ -108,6 +118,26 @@ def read_header(path: Path) -> Tile:
             height_unit=(dataset.units[0] or "").strip().lower(),
             block_rows=dataset.block_shapes[0][0],
         )
+
+
+def _refuse_claims(dataset: DatasetReader, path: Path) -> None:
+    """Refuse a file that claims more than anything of its size holds, before a cell is read."""
+    rows, columns = dataset.shape
+    cell_bytes = np.dtype(dataset.dtypes[0]).itemsize
+    block_bytes = dataset.block_shapes[0][0] * dataset.block_shapes[0][1] * cell_bytes
+    claimed = rows * columns * cell_bytes
+    size = path.stat().st_size
+    if max(rows, columns) > GREATEST_SIDE:
+        found, allowed = f"{rows} x {columns} cells", f"at most {GREATEST_SIDE:,} cells a side"
+    elif block_bytes > MOST_BLOCK_BYTES:
+        found = f"strips or tiles of {block_bytes / 2**20:,.0f} MiB each"
+        allowed = f"strips or tiles of at most {MOST_BLOCK_BYTES / 2**20:,.0f} MiB"
+    elif dataset.driver == "GTiff" and claimed > max(LEAST_EXPANDED_BYTES, MOST_EXPANSION * size):
+        found = f"{rows} x {columns} cells in a file of {size:,} bytes"
+        allowed = f"a raster that grows at most {MOST_EXPANSION:,} times when unpacked"
+    else:
+        return
+    raise InputRefused([InputProblem(str(path), DEM_KEY, found, allowed)])
 
 
 def read_headers(paths: Sequence[Path]) -> tuple[Tile, ...]:

@@ -12,12 +12,12 @@ import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj import CRS
 
+from soakline.geopackage_guard import odd_in
 from soakline.inputs.local_files import require_local_file
+from soakline.inputs.vector_formats import GREATEST_BYTES, MOST_VERTICES, looks_as_named
 from soakline.inputs.working_crs import crs_from_file, crs_name, same_crs
 from soakline.problems import InputProblem, InputRefused
 
-ENDINGS = (".gpkg", ".shp", ".geojson", ".json", ".fgb", ".kml", ".gml")
-"""Formats that are one local file; others can name further files or addresses."""
 VECTOR_ALLOWED = "a local GeoPackage, Shapefile, GeoJSON, FlatGeobuf, KML or GML file"
 
 
@@ -45,16 +45,32 @@ def layer_names(path: Path, key: str) -> dict[str, str | None]:
     """
     require_local_file(path, key, VECTOR_ALLOWED)
     unreadable = InputProblem(str(path), key, "not a readable vector file", VECTOR_ALLOWED)
-    with path.open("rb") as stream:
-        start = stream.read(4096)
     # A virtual file may carry any ending and sends the library to places nobody gave.
-    if path.suffix.lower() not in ENDINGS or b"<OGRVRTDataSource" in start:
+    if not looks_as_named(path):
         raise InputRefused([unreadable])
+    if path.stat().st_size > GREATEST_BYTES:
+        found = f"a file of {path.stat().st_size / 1e6:,.0f} MB"
+        allowed = f"a vector file of at most {GREATEST_BYTES / 1e6:,.0f} MB"
+        raise InputRefused([InputProblem(str(path), key, found, allowed)])
+    _refuse_odd(path, key, "")
     try:
-        layers = pyogrio.list_layers(path.absolute())
+        with warnings.catch_warnings():
+            # Tables that the library cannot make sense of: those that are read are checked.
+            warnings.simplefilter("ignore", RuntimeWarning)
+            layers = pyogrio.list_layers(path.absolute())
     except (DataSourceError, DataLayerError):
         raise InputRefused([unreadable]) from None
     return {str(name): (None if kind is None else str(kind)) for name, kind in layers}
+
+
+def _refuse_odd(path: Path, key: str, layer: str) -> None:
+    """Refuse a GeoPackage that would make the library run what a stranger wrote."""
+    if path.suffix.lower() == ".gpkg":
+        odd = odd_in(path, (layer,) if layer else ())
+        if odd:
+            mend = "Save what is needed as plain layers of a new file with a GIS."
+            allowed = "plain tables, and views that end"
+            raise InputRefused([InputProblem(str(path), key, odd, allowed, mend)])
 
 
 def read_layer(
@@ -67,10 +83,12 @@ def read_layer(
     InputRefused
         If it cannot be read to its end or has no CRS.
     """
+    _refuse_odd(path, key, layer)
     try:
         with warnings.catch_warnings():
             # Measured or curved geometry is flattened with a warning; that is what is wanted.
             warnings.simplefilter("ignore", UserWarning)
+            warnings.simplefilter("ignore", RuntimeWarning)  # a field of a kind not known
             frame = pyogrio.read_dataframe(path.absolute(), layer=layer, fid_as_index=True)
     except (DataSourceError, DataLayerError, ValueError, UnicodeDecodeError, shapely.GEOSException):
         found = f'layer "{layer}", damaged or cut short'
@@ -78,6 +96,11 @@ def read_layer(
     if not isinstance(frame, gpd.GeoDataFrame):
         found = f'layer "{layer}", a table without geometry'
         raise InputRefused([InputProblem(str(path), key, found, "a layer with geometry")])
+    vertices = int(shapely.get_num_coordinates(frame.geometry.to_numpy()).sum())
+    if vertices > MOST_VERTICES:
+        found, mend = f'layer "{layer}" with {vertices:,} vertices', "Simplify it with a GIS."
+        allowed = f"at most {MOST_VERTICES:,} vertices a layer"
+        raise InputRefused([InputProblem(str(path), key, found, allowed, mend)])
     crs = crs_from_file(frame.crs.to_wkt() if frame.crs else None, str(path), key)
     if not keep_z:
         frame.geometry = shapely.force_2d(frame.geometry.to_numpy())

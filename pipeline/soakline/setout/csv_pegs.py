@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from soakline.csv_cells import plain_cells
 from soakline.setout.drain_pegs import pegs_beside
 from soakline.setout.plan import SetOutPlan
 
@@ -63,4 +64,5 @@ def peg_table(plan: SetOutPlan) -> pd.DataFrame:
 
 def write_csv(plan: SetOutPlan, path: Path) -> None:
     """Write the peg table."""
-    peg_table(plan).to_csv(path, index=False, float_format="%.3f", lineterminator="\n")
+    table = plain_cells(peg_table(plan))
+    table.to_csv(path, index=False, float_format="%.3f", lineterminator="\n")

@@ -57,6 +57,19 @@ _POINT_COLUMNS: Mapping[str, tuple[str, ...]] = {
 _SIGHTS: Mapping[str, tuple[str, ...]] = {
     "tree_projection": ("swale_id", "below_id", "distance_m", "drop_m", "tree_height_m"),
 }
+_AREAS = ("Polygon", "MultiPolygon")
+_KINDS: Mapping[str, tuple[str, ...]] = {
+    "property": _AREAS,
+    "swales": ("LineString",),
+    "swale_ground": _AREAS,
+    "spillways": ("Point",),
+    "pegs": ("Point",),
+    "crossings": ("Point",),
+    "swale_points": ("Point",),
+    "swale_point_ground": _AREAS,
+    "tree_projection": ("LineString",),
+    "diversions": ("LineString",),
+}
 _TABLES = frozenset({"run_record"})
 # What may lie beside a DEM and is recorded with it, but holds no heights.
 _NO_HEIGHTS = (".prj", ".hdr", ".tfw", ".wld", ".xml")
@@ -81,6 +94,8 @@ def read_setout(path: Path) -> SetOutPlan:
         if added.keys() & names:
             asked.update(added)
     tables, problems = read_tables(path, asked, lambda name: name not in _TABLES)
+    if not problems:
+        problems += _wrong_geometry(path, tables)
     if problems:
         raise InputRefused(problems)
     if not len(tables["pegs"]):
@@ -93,8 +108,21 @@ def read_setout(path: Path) -> SetOutPlan:
         return _plan(path, tables, record)
     except KeyError as error:
         raise _refused(path, "table run_record", f"no key {error}", A_PLAN) from None
-    except (ValueError, TypeError, SyntaxError) as error:
+    except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError) as error:
         raise _refused(path, "", f"figures that do not fit ({error})", A_PLAN) from None
+
+
+def _wrong_geometry(path: Path, tables: Mapping[str, pd.DataFrame]) -> list[InputProblem]:
+    """Features of another kind than their layer has, or of none."""
+    problems = []
+    for name, kinds in _KINDS.items():
+        if name in tables:
+            shapes = gpd.GeoDataFrame(tables[name]).geometry
+            wrong = int((~shapes.geom_type.isin(kinds) | shapes.is_empty).sum())
+            if wrong:
+                found = f"{wrong} features that are no {kinds[0]}, or empty"
+                problems.append(InputProblem(str(path), f"table {name}", found, A_PLAN))
+    return problems
 
 
 def _refused(path: Path, key: str, found: str, allowed: str) -> InputRefused:
@@ -111,6 +139,8 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
     )
     name = str(land["name"].fillna("").iloc[0]) if len(land) else ""
     marks = ast.literal_eval(record.get("property.benchmark", "{}"))
+    if not isinstance(marks, dict):
+        raise TypeError("property.benchmark is no table")
     amendment = record["soil.amendment"]
     return SetOutPlan(
         path=path,

@@ -1,0 +1,1 @@
+"""Input made by whoever means harm, or by a broken disk."""
