@@ -175,7 +175,6 @@ def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: 
         "w",
         blocksize=_BLOCK,
         overview_resampling="average",
-        statistics="yes",
         **_GEOTIFF,
         **_profile(grid),
     ) as tiff:
@@ -183,3 +182,20 @@ def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: 
         tiff.set_band_description(1, raster.title)
         tiff.set_band_unit(1, raster.unit)
         tiff.update_tags(DESCRIPTION=raster.description)
+        # Reckoned here: for that alone GDAL would need a driver that opens other files.
+        tiff.update_tags(1, **_statistics(values))
+
+
+def _statistics(values: GroundArray) -> dict[str, str]:
+    """What GDAL's readers look for of the values that are there."""
+    known = values[values != np.float32(NO_DATA)].astype(np.float64)
+    if known.size == 0:
+        return {}
+    figures = {
+        "MINIMUM": known.min(),
+        "MAXIMUM": known.max(),
+        "MEAN": known.mean(),
+        "STDDEV": known.std(),
+        "VALID_PERCENT": 100.0 * known.size / values.size,
+    }
+    return {f"STATISTICS_{name}": f"{value:.12g}" for name, value in figures.items()}
