@@ -105,6 +105,7 @@ def map_figure(
 
 
 def with_margin(land: gpd.GeoDataFrame) -> Bounds:
+    """West, south, east and north of the land and some ground around it, m."""
     west, south, east, north = (float(edge) for edge in land.total_bounds)
     margin = _MARGIN * max(east - west, north - south)
     width, height = east - west + 2 * margin, north - south + 2 * margin

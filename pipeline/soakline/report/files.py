@@ -7,6 +7,7 @@ from pathlib import Path
 from soakline.outputs.whole_file import refuse_unwritable, written_whole
 from soakline.problems import InputProblem, InputRefused
 from soakline.report.page import page_of
+from soakline.report.pdf import browser, write_pdf
 from soakline.report.read import read_plan
 
 _MOST_BYTES = 20_000_000
@@ -53,13 +54,13 @@ def write_report(path: Path, options: ReportOptions) -> tuple[Path, ...]:
     targets = [target, target.with_suffix(".pdf")] if options.pdf else [target]
     for one in targets:
         refuse_unwritable(one)
+    program = browser() if options.pdf else ""
     plan = read_plan(path)
     with ExitStack() as all_of_them:
-        page = all_of_them.enter_context(written_whole(target, _MOST_BYTES))
-        page.write_text(page_of(plan), encoding="utf-8")
+        page = page_of(plan)
+        file = all_of_them.enter_context(written_whole(target, _MOST_BYTES))
+        file.write_text(page, encoding="utf-8")
         if options.pdf:
-            from soakline.report.pdf import write_pdf  # noqa: PLC0415 - loads fonts and a layouter
-
             paper = all_of_them.enter_context(written_whole(targets[1], _MOST_BYTES))
-            write_pdf(page_of(plan, interactive=False), paper)
+            write_pdf(program, page, paper)
     return tuple(targets)

@@ -37,13 +37,12 @@ from soakline.report.totals import (
 )
 
 
-def page_of(plan: ReadPlan, interactive: bool = True) -> str:
+def page_of(plan: ReadPlan) -> str:
     """The whole page.
 
     Parameters
     ----------
     plan : ReadPlan
-    interactive : with the map for the screen and scripts; without, for paper alone
     """
     environment = Environment(
         loader=PackageLoader("soakline.report"),
@@ -53,10 +52,10 @@ def page_of(plan: ReadPlan, interactive: bool = True) -> str:
         lstrip_blocks=True,
     )
     environment.globals.update(anchor=anchor, about_layer=_about, include_raw=_raw(environment))
-    return environment.get_template("report.html").render(_told(plan, interactive))
+    return environment.get_template("report.html").render(_told(plan))
 
 
-def _told(plan: ReadPlan, interactive: bool) -> dict[str, Any]:
+def _told(plan: ReadPlan) -> dict[str, Any]:
     layers = plan.layers
     chains = chains_of(layers)
     group = {swale: chain.number for chain in chains for swale in chain.swales}
@@ -71,13 +70,12 @@ def _told(plan: ReadPlan, interactive: bool) -> dict[str, Any]:
         "plan_file": plan.path.name,
         "version": __version__,
         "record": plan.record,
-        "interactive": interactive,
         "figures": key_figures(plan, len(chains)),
         "counts": count_by_severity(layers["findings"]),
         "slopes": slope_table(plan),
         "excluded": excluded_table(plan),
         "ground": ground,
-        "map": screen_map(drawn, ground, bounds) if interactive else None,
+        "map": screen_map(drawn, ground, bounds),
         "picture": paper_map(drawn, ground, plan.name),
         "overview": overview(layers["swales"], group, beside),
         "chains": chains,

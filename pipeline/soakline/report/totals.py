@@ -38,8 +38,7 @@ def key_figures(plan: ReadPlan, chains: int) -> tuple[Figure, ...]:
         (
             "Spilled, design storms",
             f"{number(overflow, 0)} m³",
-            "Sum over swales, each in its governing storm: water that passes several swales is "
-            f"counted at each. Received, counted likewise: {number(inflow, 0)} m³.",
+            f"Of {number(inflow, 0)} m³ received; water that passes several swales counts at each.",
         ),
         ("Cut", f"{number(swales['cut_m3'].sum(), 0)} m³", "Bank volume of the trenches."),
         (
