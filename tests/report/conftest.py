@@ -6,11 +6,18 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+import geopandas as gpd
+import numpy as np
 import pytest
+import shapely
 from lxml import html
 
 from soakline.report.files import ReportOptions, write_report
-from tests.setout.conftest import made_plan
+from soakline.runfile.load import load_run_file
+from soakline.stages.plan import make_plan
+from soakline.stages.progress import Progress
+from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, plane, sample
+from tests.terrain_analytic.run_folder import write_run
 
 HOSTILE = "<script>alert('1')</script><img src=x onerror=\"alert(2)\">&amp;</script>"
 Change = Callable[[sqlite3.Connection], object]
@@ -30,7 +37,22 @@ def changed(plan: Path, out: Path, change: Change) -> Path:
 
 @pytest.fixture(scope="session")
 def plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return made_plan(tmp_path_factory.mktemp("reported"), "ford")
+    """Swales on a plane of 8 %, with a track down the hill; DEM and run file lie beside it."""
+    dem, grid = sample(plane(8.0, 180.0), width_m=240.0)
+    east, north = CENTRE_EASTING_M + 13.37, CENTRE_NORTHING_M
+    track = shapely.LineString([(east, north + 115.0), (east, north - 115.0)])
+    columns = {"name": ["hill track"], "width_m": [4.0]}
+    tracks = gpd.GeoDataFrame(columns, geometry=[track], crs=grid.crs_wkt)
+    run_file = write_run(
+        tmp_path_factory.mktemp("reported"),
+        dem.astype(np.float32),
+        grid,
+        run={"spacing": {"mature_tree_height_m": 3.0}, "siting": {"crossing": "ford"}},
+        features={"tracks": tracks},
+    )
+    out = run_file.with_suffix(".gpkg")
+    make_plan(load_run_file(run_file), out, Progress())
+    return out
 
 
 @pytest.fixture(scope="session")

@@ -103,7 +103,7 @@ def test_the_map_zooms_by_the_keyboard(opened):
 
 def test_tables_sort_by_the_keyboard_and_say_so(opened):
     page = opened.page
-    head = page.locator("#all-swales thead th", has_text="Length")
+    head = page.locator("#all-swales thead th", has_text="Full water level")
     column = head.evaluate("head => head.cellIndex")
     rows = "[...document.querySelectorAll('#all-swales tbody tr')]"
     values = f"{rows}.map(row => +row.cells[{column}].dataset.key)"

@@ -23,7 +23,7 @@ from soakline.report.ground import Ground
 
 _SWALE, _ROUTE, _WATER, _SAFE, _CLEAR = "#3b1f5e", "#b4500a", "#1f6fa8", "#00695c", "#8d6e63"
 _HOLLOW = "#4a90c2"
-_MOST_NAMES = 100  # shown from the start; the names of more would hide the map
+_MOST_NAMES = 40  # shown from the start; the names of more would hide the map
 _PIXELS = 1800  # across the widest screen once zoomed in twice
 
 

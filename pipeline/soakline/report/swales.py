@@ -128,7 +128,7 @@ def _pegs_of(pegs: pd.DataFrame) -> dict[str, dict[str, FloatArray]]:
     ordered = pegs.sort_values(["swale_id", "chainage_m"])
     columns = {name: ordered[name].to_numpy(np.float64) for name in _PEG_FIGURES}
     ids, starts = np.unique(ordered["swale_id"].astype(str).to_numpy(str), return_index=True)
-    stops = [*starts[1:], len(ordered)]
+    stops = [*starts[1:], len(ordered)][: len(ids)]
     return {
         str(swale): {name: own[start:stop] for name, own in columns.items()}
         for swale, start, stop in zip(ids, starts, stops, strict=True)
