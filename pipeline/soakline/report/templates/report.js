@@ -7,8 +7,12 @@ for (const table of document.querySelectorAll("table.sortable")) {
   heads.forEach((head, column) => {
     const button = document.createElement("button");
     button.type = "button";
-    button.append(...head.childNodes);
-    head.append(button);
+    // Browsers paint no button in a heading that they repeat on the next sheet: paper has the words.
+    const words = document.createElement("span");
+    words.className = "paper-words";
+    words.append(...head.childNodes);
+    button.append(...[...words.childNodes].map((node) => node.cloneNode(true)));
+    head.append(words, button);
     button.addEventListener("click", () => {
       const down = head.getAttribute("aria-sort") === "ascending";
       heads.forEach((other) => other.removeAttribute("aria-sort"));
