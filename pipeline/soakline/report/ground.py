@@ -88,7 +88,8 @@ def _read(place: str, bounds: Bounds, crs: CRS) -> tuple[Grid, GroundArray] | No
             rows, columns = (max(2, int(n // step)) for n in (window.height, window.width))
             window = Window(window.col_off, window.row_off, columns * step, rows * step)
             read = dataset.read(1, window=window, out_shape=(rows, columns), masked=True)
-            place = dataset.transform @ Affine.translation(window.col_off, window.row_off)
+            corner = Affine.translation(window.col_off, window.row_off)
+            place: Affine = dataset.transform @ corner
             west, north = float(place.c), float(place.f)
     except (RasterioIOError, RasterioError, WindowError, ValueError):
         return None
