@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
-from affine import Affine
 from pyproj import CRS
 from rasterio.errors import RasterioError, RasterioIOError, WindowError
 from rasterio.windows import Window, from_bounds
@@ -88,9 +87,8 @@ def _read(place: str, bounds: Bounds, crs: CRS) -> tuple[Grid, GroundArray] | No
             rows, columns = (max(2, int(n // step)) for n in (window.height, window.width))
             window = Window(window.col_off, window.row_off, columns * step, rows * step)
             read = dataset.read(1, window=window, out_shape=(rows, columns), masked=True)
-            corner = Affine.translation(window.col_off, window.row_off)
-            place: Affine = dataset.transform @ corner
-            west, north = float(place.c), float(place.f)
+            west = float(dataset.transform.c) + window.col_off * cell_m
+            north = float(dataset.transform.f) - window.row_off * cell_m
     except (RasterioIOError, RasterioError, WindowError, ValueError):
         return None
     grid = Grid(rows, columns, west, north, cell_m * step, crs.to_wkt())
