@@ -227,6 +227,33 @@ def setout(
     raise typer.Exit(run_command(set_out, log, quiet, keep=(plan_file, *(dem or ()))))
 
 
+@app.command()
+def report(
+    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.gpkg", help="A finished plan.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE.html", help="The report. Beside the plan by default."),
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write a PDF of the same name too.")] = False,
+    log: LogOption = None,
+    quiet: QuietOption = False,
+) -> None:
+    """Write a report that anyone can read, of a finished plan.
+
+    One HTML file that loads nothing from anywhere and prints to A4. Prints its path.
+    """
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    def reported(progress: "Progress") -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.report import report_command  # noqa: PLC0415
+        from soakline.report.files import ReportOptions  # noqa: PLC0415
+
+        return report_command(plan_file, ReportOptions(out, pdf), progress)
+
+    raise typer.Exit(run_command(reported, log, quiet, keep=(plan_file,)))
+
+
 def main(command: Callable[[], object] = app) -> None:
     """Run the console program; ends the process with the command's exit status."""
     gc.set_threshold(_OBJECTS_BETWEEN_SEARCHES)

@@ -59,19 +59,19 @@ def drawn_map(
     with written_whole(path, _MOST_BYTES) as temporary:
         # A user's own style sheet shall not change what the plan looks like.
         with matplotlib.style.context("default", after_reset=True):
-            figure = _figure(grid, ground_m, layers, title)
+            figure = map_figure(grid, ground_m, layers, title)
             figure.savefig(temporary, format="png", metadata={"Software": None})
         yield
 
 
-def _figure(
+def map_figure(
     grid: Grid,
     ground_m: GroundArray,
     layers: Mapping[str, gpd.GeoDataFrame | pd.DataFrame],
     title: str,
 ) -> Figure:
     """Map with title, legend, scale bar, north and caution."""
-    bounds = _with_margin(layers["property"])
+    bounds = with_margin(layers["property"])
     map_width, map_height = _map_size_in(bounds)
     width = _GAP_IN + map_width + _GAP_IN + _PANEL_IN
     height = _TITLE_IN + map_height + _FOOT_IN
@@ -104,7 +104,8 @@ def _figure(
     return figure
 
 
-def _with_margin(land: gpd.GeoDataFrame) -> Bounds:
+def with_margin(land: gpd.GeoDataFrame) -> Bounds:
+    """West, south, east and north of the land and some ground around it, m."""
     west, south, east, north = (float(edge) for edge in land.total_bounds)
     margin = _MARGIN * max(east - west, north - south)
     width, height = east - west + 2 * margin, north - south + 2 * margin

@@ -1,0 +1,175 @@
+"""Reads of a finished plan what the report tells; the file is opened for reading only."""
+
+import re
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from soakline import __version__
+from soakline.plan_file import A_PLAN, layer_names, read_tables
+from soakline.problems import InputProblem, InputRefused
+
+COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "property": ("name", "area_m2"),
+    "swales": (
+        "swale_id", "state", "level_m", "length_m", "base_width_m", "depth_m", "batter",
+        "soil_texture", "soaking_mm_h", "top_width_m", "face_height_m", "mound_height_m",
+        "mound_top_level_m", "mound_crest_m", "capacity_m3", "catchment_m2", "slope_pct",
+        "governing_storm_id", "design_inflow_m3", "design_overflow_m3", "design_peak_m3s",
+        "freeboard_m", "drain_down_h", "cut_m3", "fill_m3", "build_order", "phase", "machine_h",
+        "cost",
+    ),
+    "spillways": (
+        "spillway_id", "swale_id", "sill_level_m", "sill_length_m", "check_head_m", "peak_m3s",
+        "sill_width_m", "apron_length_m", "lining",
+    ),
+    "overflow_routes": (
+        "route_id", "swale_id", "spillway_id", "to_kind", "to_id", "length_m", "drop_m",
+        "max_slope_pct", "peak_m3s", "velocity_ms", "permissible_ms", "lining",
+    ),
+    "safe_points": ("safe_id", "name", "kind", "source"),
+    "drainage_lines": ("line_id", "order_strahler"),
+    "slope_classes": ("class", "lower_pct", "upper_pct", "area_m2"),
+    "excluded_ground": ("reason", "area_m2"),
+    "hollows": ("hollow_id", "treatment"),
+    "pegs": (
+        "peg_id", "swale_id", "kind", "chainage_m", "ground_m", "level_m", "base_level_m",
+        "mound_top_level_m",
+    ),
+    "trees": ("swale_id", "species", "group", "year", "crown_m"),
+    "diversions": ("diversion_id", "swale_id"),
+    "crossings": ("crossing_id", "swale_id", "track", "kind"),
+    "storms": (
+        "storm_id", "frequency", "aep_pct", "duration_min", "depth_mm", "pattern", "purpose",
+    ),
+    "swale_storms": (
+        "swale_id", "storm_id", "runoff_m3", "received_m3", "inflow_m3", "stored_m3",
+        "infiltrated_m3", "overflow_m3", "peak_spill_m3s", "max_level_m", "freeboard_m",
+        "drain_down_h",
+    ),
+    "quantities": ("item", "unit", "amount", "rate", "cost"),
+    "findings": ("code", "severity", "layer", "feature_id", "message", "advice"),
+    "run_record": ("key", "value"),
+}  # fmt: skip
+"""What is read, by layer or table."""
+
+# Not in plans without daily weather.
+_YEARS: Mapping[str, tuple[str, ...]] = {
+    "water_years": (
+        "swale_id", "year", "rain_mm", "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3",
+        "spilled_m3", "wet_days",
+    )
+}  # fmt: skip
+_TABLES = frozenset(
+    {"storms", "swale_storms", "quantities", "findings", "run_record", "water_years"}
+)
+_PART = re.compile(r"\..*\.part-\d+\.gpkg", re.IGNORECASE)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ReadPlan:
+    """A plan as read.
+
+    Parameters
+    ----------
+    path : of the GeoPackage
+    layers : frames by name, of `COLUMNS`; `water_years` is empty where the plan has none
+    record : value by key of the run record; of a key that stands there twice, the last
+    inputs : role, file as named in the run file and SHA-256 of each input
+    """
+
+    path: Path
+    layers: Mapping[str, pd.DataFrame]
+    record: Mapping[str, str]
+    inputs: tuple[tuple[str, str, str], ...]
+
+    @property
+    def name(self) -> str:
+        """The property's name; the file's, where it has none."""
+        names = self.layers["property"]["name"].dropna()
+        return (str(names.iloc[0]) if len(names) else "") or self.path.stem
+
+
+def read_plan(path: Path) -> ReadPlan:
+    """Read a plan for the report.
+
+    Raises
+    ------
+    InputRefused
+        If it is not a plan, is still being written, is of another version, or lacks layers or
+        columns; all that are missing are named.
+    """
+    if _PART.fullmatch(path.name) or _is_being_written(path):
+        found = "a file that is still being written"
+        raise _refused(path, found, "Wait until the program that writes it is done.")
+    present = layer_names(path)
+    if "run_record" not in present:
+        found = "a GeoPackage of another program: no table run_record"
+        raise _refused(path, found, "Name a file that `soakline plan` wrote.")
+    record, problems = read_tables(
+        path, {"run_record": COLUMNS["run_record"]}, lambda name: name not in _TABLES
+    )
+    if problems:
+        raise InputRefused(problems)
+    _check_version(path, record["run_record"])
+    wanted = dict(COLUMNS) | {name: own for name, own in _YEARS.items() if name in present}
+    layers, problems = read_tables(path, wanted, lambda name: name not in _TABLES)
+    if problems:
+        raise InputRefused(problems)
+    for name, own in _YEARS.items():
+        layers.setdefault(name, pd.DataFrame(columns=list(own)))
+    table = layers["run_record"]
+    keys, values = (table[name].fillna("").astype(str) for name in ("key", "value"))
+    return ReadPlan(
+        path, layers, dict(zip(keys, values, strict=True)), _inputs(list(keys), list(values))
+    )
+
+
+def _inputs(keys: list[str], values: list[str]) -> tuple[tuple[str, str, str], ...]:
+    named = [
+        (key.removeprefix("input:"), *value.rpartition(" sha256="))
+        for key, value in zip(keys, values, strict=True)
+        if key.startswith("input:")
+    ]
+    return tuple((role, file, digest) for role, file, _, digest in named)
+
+
+def _is_being_written(path: Path) -> bool:
+    """Whether SQLite's journal stands beside the file: a writer is at it, or was cut off."""
+    with suppress(OSError):
+        journal = path.with_name(path.name + "-journal")
+        return journal.is_file() and journal.stat().st_size > 0
+    return False
+
+
+def _check_version(path: Path, record: pd.DataFrame) -> None:
+    found = record.loc[record["key"] == "version", "value"]
+    version = str(found.iloc[0]) if len(found) else "unknown"
+    if _series(version) != _series(__version__):
+        order = "newer" if _series(version) > _series(__version__) else "older"
+        which = "an unknown version" if version == "unknown" else f"the {order} version {version}"
+        raise _refused(
+            path,
+            f"a plan of {which}",
+            f"This is soakline {__version__}: make the plan again with it, or report with the "
+            "version that made the plan.",
+        )
+
+
+def _series(version: str) -> tuple[int, ...]:
+    """Major and minor version; nothing where there is none.
+
+    Examples
+    --------
+    >>> _series("0.1.3"), _series("unknown")
+    ((0, 1), ())
+    """
+    match = re.match(r"(\d+)\.(\d+)", version)
+    return tuple(int(part) for part in match.groups()) if match else ()
+
+
+def _refused(path: Path, found: str, mend: str) -> InputRefused:
+    return InputRefused([InputProblem(str(path), "", found, A_PLAN, mend)])
