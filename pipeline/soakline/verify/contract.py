@@ -1,4 +1,4 @@
-"""Layers and columns that every plan has, written down from the contract and not from the program."""
+"""Layers and columns that every plan has: the contract, not the program, written down."""
 
 from collections.abc import Mapping
 

@@ -48,9 +48,7 @@ class Dem:
         Each cell is the mean of the cells whose centres lie within `smoothing_m` / 2; bilinear
         between cells (method, section 1). Means are taken where they are asked for only.
         """
-        parts = [
-            self._ground(places[i : i + _AT_ONCE]) for i in range(0, len(places), _AT_ONCE)
-        ]
+        parts = [self._ground(places[i : i + _AT_ONCE]) for i in range(0, len(places), _AT_ONCE)]
         return np.concatenate(parts) if parts else np.empty(0)
 
     def _ground(self, places: FloatArray) -> FloatArray:
@@ -160,8 +158,6 @@ def _coverage(plan: Plan, lost: list[Path]) -> Dem:
         raise _refused(named, "no such file, and no elevation in the plan") from None
 
 
-def _dem(
-    plan: Plan, height: npt.NDArray[np.float32], place: rasterio.Affine, source: str
-) -> Dem:
+def _dem(plan: Plan, height: npt.NDArray[np.float32], place: rasterio.Affine, source: str) -> Dem:
     smoothing = plan.setting("terrain.smoothing_m", 5.0)
     return Dem(height, place.c, place.f, place.a, smoothing, source)

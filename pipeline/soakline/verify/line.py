@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+Names = Sequence[Any] | npt.NDArray[Any]
 _NAMED = 3
 
 
@@ -34,8 +36,8 @@ def within(
     group: str,
     what: str,
     allowed: str,
-    off: Sequence[float] | FloatArray,
-    names: Sequence[object],
+    off: Sequence[float] | npt.NDArray[Any],
+    names: Names,
     most: float,
     unit: str = "",
 ) -> Line:
@@ -60,7 +62,7 @@ def within(
 
 
 def none_of(
-    group: str, what: str, allowed: str, bad: Sequence[object], of: int | None = None
+    group: str, what: str, allowed: str, bad: Names, of: int | None = None
 ) -> Line:
     """A line about features of which none may break a fact.
 
@@ -77,7 +79,7 @@ def none_of(
     return Line(group, what, allowed, _list(bad, np.ones(len(bad), dtype=bool)), False)
 
 
-def _list(names: Sequence[object], bad: npt.NDArray[np.bool_]) -> str:
+def _list(names: Names, bad: npt.NDArray[np.bool_]) -> str:
     worst = [str(names[i]) for i in np.flatnonzero(bad)]
     more = f" and {len(worst) - _NAMED} more" if len(worst) > _NAMED else ""
     return ", ".join(worst[:_NAMED]) + more

@@ -59,8 +59,7 @@ def _received(plan: Plan, each: pd.DataFrame) -> FloatArray:
     routes = plan["overflow_routes"]
     down = routes[routes["to_kind"] == "swale"][["swale_id", "spillway_id", "to_id"]].copy()
     down["share"] = (
-        length.reindex(down["spillway_id"]).to_numpy()
-        / total.reindex(down["swale_id"]).to_numpy()
+        length.reindex(down["spillway_id"]).to_numpy() / total.reindex(down["swale_id"]).to_numpy()
     )
     spilled = down.merge(each[["swale_id", "storm_id", "overflow_m3"]], on="swale_id")
     spilled["m3"] = spilled["share"] * spilled["overflow_m3"]
@@ -88,7 +87,7 @@ def _runoff(plan: Plan, each: pd.DataFrame) -> list[Line]:
     off = np.maximum(
         np.abs(governing["design_inflow_m3"] - governing["inflow_m3"]),
         np.abs(governing["design_overflow_m3"] - governing["overflow_m3"]),
-    ).to_numpy(float)
+    )
     most = each[each["purpose"] == "design"].groupby("swale_id")["overflow_m3"].max()
     over = most.reindex(governing["swale_id"]).to_numpy(float)
     short = over - governing["overflow_m3"].to_numpy(float)

@@ -97,9 +97,9 @@ def _to_end(plan: Plan, routes: pd.DataFrame, last: FloatArray) -> FloatArray:
     hollow = plan["hollows"].drop_duplicates("hollow_id").set_index("hollow_id")["geometry"]
     ends: Mapping[str, pd.Series] = {
         "swale": plan["swales"].drop_duplicates("swale_id").set_index("swale_id")["geometry"],
-        "drainage_line": plan["drainage_lines"].drop_duplicates("line_id").set_index("line_id")[
-            "geometry"
-        ],
+        "drainage_line": plan["drainage_lines"]
+        .drop_duplicates("line_id")
+        .set_index("line_id")["geometry"],
         "hollow": hollow.map(shapely.boundary),
     }
     safe = plan["safe_points"].drop_duplicates("safe_id").set_index("safe_id")["geometry"]
@@ -139,8 +139,13 @@ def check_graph(plan: Plan) -> list[Line]:
         circle = [str(one) for one in ring.args[1]]
         return [none_of(_GROUP, "no circle of swales", "none", [" > ".join(circle)])]
     level = plan["swales"].drop_duplicates("swale_id").set_index("swale_id")["level_m"]
-    upward = [f"{one} to {other}" for one, others in down.items() for other in others
-              if one in level.index and other in level.index and not level[one] > level[other]]  # fmt: skip
+    level = level[level.notna()]
+    upward = [
+        f"{one} to {other}"
+        for one, others in down.items()
+        for other in others
+        if one in level.index and other in level.index and not level[one] > level[other]
+    ]
     for one in order:
         if down.get(one, set()) & unsafe:
             unsafe.add(one)
