@@ -100,7 +100,10 @@ def _again(
     first = first_swale(plan, dem)
     count = len(swale_ids) + 1
     mine = np.bincount(first.ravel(), minlength=count)[1:] * dem.cell_m**2
-    theirs = np.bincount(told.ravel(), minlength=count)[1:] * dem.cell_m**2
+    # Of the polygons, so that one that lies off the DEM counts in full.
+    theirs = np.zeros(count - 1)
+    at = np.array([number.get(one, 0) for one in ids], dtype=np.int64)
+    np.add.at(theirs, at[at > 0] - 1, shapely.area(shapes[at > 0]))
     same = first == told
     both = np.bincount(told[same], minlength=count)[1:] * dem.cell_m**2
     # Water that roofs and drains bring is no water of the ground around.
@@ -109,7 +112,7 @@ def _again(
         [area >= _LARGE_M2 and one not in led for area, one in zip(theirs, swale_ids, strict=True)],
         dtype=bool,
     )
-    share = 100.0 - 100.0 * both / np.maximum(theirs, 1e-9)
+    share = np.maximum(100.0 - 100.0 * both / np.maximum(theirs, 1e-9), 0.0)
     names = np.array(swale_ids, dtype=object)
     total = 100.0 * abs(mine.sum() / max(theirs.sum(), 1e-9) - 1.0)
     return [

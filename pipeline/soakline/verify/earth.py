@@ -7,7 +7,7 @@ import shapely
 from soakline.verify.dem import Dem
 from soakline.verify.line import FloatArray, Line, none_of, within
 from soakline.verify.lips import of_swale
-from soakline.verify.reading import Plan
+from soakline.verify.reading import Plan, shapes_of
 from soakline.verify.water import full_depth_m
 
 _GROUP = "earth"
@@ -111,8 +111,7 @@ def check_pegs(plan: Plan, dem: Dem) -> list[Line]:
     """Lines about pegs: on the lip, in order, heights those of lip, base, ground."""
     pegs = plan["pegs"]
     ids, points = pegs["peg_id"].to_numpy(), pegs["geometry"].to_numpy()
-    lips = plan["swales"].drop_duplicates("swale_id").set_index("swale_id")["geometry"]
-    lip = lips.reindex(pegs["swale_id"]).to_numpy()
+    lip = shapes_of(plan["swales"].set_index("swale_id")["geometry"], pegs["swale_id"])
     at = pegs["chainage_m"].to_numpy(float)
     on = shapely.line_interpolate_point(shapely.force_2d(lip), at)
     level = pegs["level_m"].to_numpy(float)

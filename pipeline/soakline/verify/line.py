@@ -61,9 +61,7 @@ def within(
     return Line(group, what, allowed, found, not bad.any())
 
 
-def none_of(
-    group: str, what: str, allowed: str, bad: Names, of: int | None = None
-) -> Line:
+def none_of(group: str, what: str, allowed: str, bad: Names, of: int | None = None) -> Line:
     """A line about features of which none may break a fact.
 
     Parameters

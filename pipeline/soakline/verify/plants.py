@@ -4,7 +4,7 @@ import numpy as np
 import shapely
 
 from soakline.verify.line import Line, none_of, within
-from soakline.verify.reading import Plan
+from soakline.verify.reading import Plan, shapes_of
 
 _BEYOND_M = 2.0
 
@@ -28,7 +28,7 @@ def _trees(plan: Plan) -> list[Line]:
         own = ground[ground["part"].isin(of_part)]
         shape = own.groupby("swale_id")["geometry"].agg(lambda g: shapely.union_all(g.to_numpy()))
         rows = np.flatnonzero(band == kind)
-        shapes = shape.reindex(owner[rows]).to_numpy()
+        shapes = shapes_of(shape, owner[rows])
         away[rows] = shapely.distance(points[rows], shapes)
         if kind in {"below", "uphill"}:
             away[rows] = np.maximum(away[rows] - _BEYOND_M, 0.0)
@@ -52,8 +52,7 @@ def _trees(plan: Plan) -> list[Line]:
 
 def _crossings(plan: Plan) -> list[Line]:
     crossings = plan["crossings"]
-    lips = plan["swales"].drop_duplicates("swale_id").set_index("swale_id")["geometry"]
-    lip = lips.reindex(crossings["swale_id"]).to_numpy()
+    lip = shapes_of(plan["swales"].set_index("swale_id")["geometry"], crossings["swale_id"])
     away = shapely.distance(crossings["geometry"].to_numpy(), lip)
     gap = (crossings["kind"] == "gap").to_numpy()
     ids = crossings["crossing_id"].to_numpy()

@@ -2,7 +2,7 @@
 
 import sqlite3
 import struct
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -155,3 +155,9 @@ def _geometries(path: Path, name: str, blobs: list[bytes | None]) -> npt.NDArray
         return np.asarray(shapely.from_wkb(np.array(bodies, dtype=object)), dtype=object)
     except shapely.GEOSException:
         raise refuse(path, f"layer {name}", "a damaged geometry") from None
+
+
+def shapes_of(shapes: pd.Series, ids: Iterable[object]) -> npt.NDArray[np.object_]:
+    """Geometries by id; None where there is no such id, which is at no distance of anything."""
+    found = shapes[~shapes.index.duplicated()].reindex(list(ids)).to_numpy(dtype=object)
+    return np.where(shapely.is_geometry(found), found, None)

@@ -10,7 +10,7 @@ import shapely
 
 from soakline.verify.line import FloatArray, Line, none_of, within
 from soakline.verify.lips import of_swale
-from soakline.verify.reading import Plan
+from soakline.verify.reading import Plan, shapes_of
 
 _GROUP = "overflow"
 _ON_LIP_M = 0.01
@@ -21,8 +21,7 @@ def check_sills(plan: Plan) -> list[Line]:
     """Lines about spillways: on the lip, at its level, long enough."""
     sills = plan["spillways"]
     ids = sills["spillway_id"].to_numpy()
-    lips = plan["swales"].drop_duplicates("swale_id").set_index("swale_id")["geometry"]
-    lip = lips.reindex(sills["swale_id"]).to_numpy()
+    lip = shapes_of(plan["swales"].set_index("swale_id")["geometry"], sills["swale_id"])
     points = sills["geometry"].to_numpy()
     z, told = shapely.get_z(points), sills["sill_level_m"].to_numpy(float)
     level = of_swale(plan, "spillways", "level_m")
@@ -66,7 +65,7 @@ def check_routes(plan: Plan, cell_m: float) -> list[Line]:
     end = np.append(start[1:], len(of)) - 1
     up = np.maximum.reduceat(rise, start) if len(start) else np.empty(0)
     sills = plan["spillways"].drop_duplicates("spillway_id").set_index("spillway_id")
-    sill = sills["geometry"].reindex(routes["spillway_id"]).to_numpy()
+    sill = shapes_of(sills["geometry"], routes["spillway_id"])
     at = np.column_stack([shapely.get_x(sill), shapely.get_y(sill), shapely.get_z(sill)])
     away = np.abs(vertex[start] - at).max(axis=1, initial=0.0)
     owner = sills["swale_id"].reindex(routes["spillway_id"]).to_numpy()
