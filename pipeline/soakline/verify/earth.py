@@ -78,8 +78,8 @@ def _cut_m3(
     """Cut of each swale from its pegs: the section between the lip and the daylight edge.
 
     Between the lip, e over the level, and the daylight edge x away and g over it, ground is taken
-    straight, which on rough ground is up to 7 % off; the trench below leaves half the batter's triangle standing. Both ends are battered:
-    from full section to nothing over m times the depth of cut.
+    straight, which on rough ground is up to 7 % off; the trench below leaves half the batter's
+    triangle standing. Both ends are battered: from full section to nothing over m times the depth.
     """
     pegs = plan["pegs"].sort_values(["swale_id", "chainage_m"], kind="stable")
     number = pd.Series(np.arange(len(plan["swales"])), index=plan["swales"]["swale_id"])

@@ -48,7 +48,7 @@ def _areas(plan: Plan, name: str, ids: object) -> Line:
                   "m²")  # fmt: skip
 
 
-def _apart(shapes: np.ndarray, ids: np.ndarray) -> Line:  # type: ignore[type-arg]
+def _apart(shapes: np.ndarray, ids: np.ndarray) -> Line:
     one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     pair = one < other
     one, other = one[pair], other[pair]
@@ -62,9 +62,9 @@ def _apart(shapes: np.ndarray, ids: np.ndarray) -> Line:  # type: ignore[type-ar
 
 def _setbacks(
     plan: Plan,
-    shapes: np.ndarray,  # type: ignore[type-arg]
-    ids: np.ndarray,  # type: ignore[type-arg]
-    laid: np.ndarray,  # type: ignore[type-arg]
+    shapes: np.ndarray,
+    ids: np.ndarray,
+    laid: np.ndarray,
     outline: shapely.Geometry,
 ) -> list[Line]:
     far = plan.setting("siting.setback_m.boundary", 3.0)

@@ -78,6 +78,6 @@ def none_of(group: str, what: str, allowed: str, bad: Names, of: int | None = No
 
 
 def _list(names: Names, bad: npt.NDArray[np.bool_]) -> str:
-    worst = [str(names[i]) for i in np.flatnonzero(bad)]
+    worst = [str(names[int(i)]) for i in np.flatnonzero(bad)]
     more = f" and {len(worst) - _NAMED} more" if len(worst) > _NAMED else ""
     return ", ".join(worst[:_NAMED]) + more

@@ -135,18 +135,18 @@ def check_spacing(plan: Plan) -> list[Line]:
     places = along(lines, 10.0)
     slope = np.maximum(swales["slope_pct"].to_numpy(float) / 100.0, 1e-4)
     reach = (1.5 * tree / slope)[places.of]
-    points = shapely.points(places.place)
+    points = np.asarray(shapely.points(places.place), dtype=object)
     index = shapely.STRtree(lines)
     one, other = index.query(points, predicate="dwithin", distance=reach)
     rise = level[other] - level[places.of[one]]
     fits = (rise > 0.25 * tree) & (rise < 1.5 * tree)
     one, other, rise = one[fits], other[fits], rise[fits]
-    way = shapely.shortest_line(points[one], lines[other])
+    way = np.asarray(shapely.shortest_line(points[one], lines[other]), dtype=object)
     drains = plan["drainage_lines"]["geometry"].to_numpy()
-    crossed = np.zeros(len(way), dtype=bool)
+    crossed = np.zeros(one.size, dtype=np.bool_)
     if len(drains):
         crossed[np.unique(shapely.STRtree(drains).query(way, predicate="intersects")[0])] = True
-    one, rise, away = one[~crossed], rise[~crossed], shapely.length(way)[~crossed]
+    one, rise, away = one[~crossed], rise[~crossed], np.asarray(shapely.length(way))[~crossed]
     order = np.lexsort((away, one))
     first = order[np.diff(one[order], prepend=-1) > 0]
     of = places.of[one[first]]
@@ -175,4 +175,5 @@ def _mean(values: FloatArray, of: npt.NDArray[np.int64], count: int) -> FloatArr
     valid = ~np.isnan(values)
     number = np.bincount(of[valid], minlength=count)
     total = np.bincount(of[valid], weights=values[valid], minlength=count)
-    return np.divide(total, number, out=np.full(count, np.nan), where=number > 0)
+    mean: FloatArray = np.divide(total, number, out=np.full(count, np.nan), where=number > 0)
+    return mean

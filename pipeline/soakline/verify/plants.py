@@ -1,6 +1,9 @@
 """Trees, crossings and diversions, where a plan has any."""
 
+from typing import Any
+
 import numpy as np
+import pandas as pd
 import shapely
 
 from soakline.verify.line import Line, none_of, within
@@ -26,7 +29,7 @@ def _trees(plan: Plan) -> list[Line]:
              "uphill": ("cut_slope", "ponded")}  # fmt: skip
     for kind, of_part in parts.items():
         own = ground[ground["part"].isin(of_part)]
-        shape = own.groupby("swale_id")["geometry"].agg(lambda g: shapely.union_all(g.to_numpy()))
+        shape = own.groupby("swale_id")["geometry"].agg(_together)
         rows = np.flatnonzero(band == kind)
         shapes = shapes_of(shape, owner[rows])
         away[rows] = shapely.distance(points[rows], shapes)
@@ -42,12 +45,16 @@ def _trees(plan: Plan) -> list[Line]:
     np.maximum.at(crowded, one, near)
     edge = shapely.union_all(plan["property"]["geometry"].to_numpy())
     shapely.prepare(edge)
-    outside = names[~shapely.covers(edge, points)] if len(trees) else []
+    outside = names[~np.asarray(shapely.covers(edge, points), dtype=bool)]
     return [
         within("trees", "tree in its band", "within 0.5 m of it", away, names, 0.5, "m"),
         within("trees", "full crowns side by side", "overlap 5 cm", crowded, names, 0.05, "m"),
         none_of("trees", "trees within the property", "all", outside, len(trees)),
     ]
+
+
+def _together(shapes: pd.Series) -> Any:
+    return shapely.union_all(shapes.to_numpy())
 
 
 def _crossings(plan: Plan) -> list[Line]:

@@ -159,5 +159,6 @@ def _geometries(path: Path, name: str, blobs: list[bytes | None]) -> npt.NDArray
 
 def shapes_of(shapes: pd.Series, ids: Iterable[object]) -> npt.NDArray[np.object_]:
     """Geometries by id; None where there is no such id, which is at no distance of anything."""
-    found = shapes[~shapes.index.duplicated()].reindex(list(ids)).to_numpy(dtype=object)
-    return np.where(shapely.is_geometry(found), found, None)
+    found = shapes[~shapes.index.duplicated()].reindex(list(ids)).to_numpy(dtype=object, copy=True)
+    found[~np.asarray(shapely.is_geometry(found))] = None
+    return np.asarray(found, dtype=object)
