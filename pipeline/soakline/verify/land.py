@@ -79,7 +79,9 @@ def _setbacks(
     drains = plan["drainage_lines"]["geometry"].to_numpy()
     if len(drains):
         far = plan.setting("siting.setback_m.drainage_line", 10.0)
-        away = shapely.distance(shapes, shapely.union_all(drains))
+        near, line = shapely.STRtree(drains).query(shapes, predicate="dwithin", distance=far)
+        away = np.full(len(shapes), np.inf)
+        np.minimum.at(away, near, shapely.distance(shapes[near], drains[line]))
         result.append(
             within(_GROUP, "setback from drainage lines", f"{far:g} m, short by at most 5 cm",
                    np.maximum(far - away[laid], 0.0), ids[laid], 0.05, "m")
@@ -87,9 +89,9 @@ def _setbacks(
     excluded = plan["excluded_ground"]
     binding = excluded[~excluded["reason"].isin(_LIP_ONLY)]
     covered = np.zeros(len(shapes))
-    for kept in shapely.get_parts(binding["geometry"].to_numpy()):
-        near = shapely.STRtree(shapes).query(kept, predicate="intersects")
-        covered[near] += shapely.area(shapely.intersection(shapes[near], kept))
+    kept = shapely.get_parts(binding["geometry"].to_numpy())
+    part, of = shapely.STRtree(shapes).query(kept, predicate="intersects")
+    np.add.at(covered, of, shapely.area(shapely.intersection(shapes[of], kept[part])))
     most = 0.5 * cell * cell + 0.1
     what = "footprints clear of excluded ground"
     result.append(
