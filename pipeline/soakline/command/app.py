@@ -254,6 +254,34 @@ def report(
     raise typer.Exit(run_command(reported, log, quiet, keep=(plan_file,)))
 
 
+@app.command()
+def verify(
+    plan_file: Annotated[Path, typer.Argument(metavar="PLAN.gpkg", help="A finished plan.")],
+    dem: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--dem", metavar="FILE.tif", help="The plan's DEM, where it is not beside the plan."
+        ),
+    ] = None,
+    to_json: Annotated[bool, typer.Option("--json", help="Print the table as JSON.")] = False,
+    log: LogOption = None,
+) -> None:
+    """Measure a finished plan against its own DEM, by code that shares nothing with the planner.
+
+    Prints a table of what is allowed, what was found and what holds. Nothing is written. Exit
+    status 3 where something does not hold.
+    """
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    def verified(_: object) -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.verify import verify_command  # noqa: PLC0415
+
+        return verify_command(plan_file, tuple(dem or ()), to_json)
+
+    raise typer.Exit(run_command(verified, log, quiet=True, keep=(plan_file, *(dem or ()))))
+
+
 def main(command: Callable[[], object] = app) -> None:
     """Run the console program; ends the process with the command's exit status."""
     gc.set_threshold(_OBJECTS_BETWEEN_SEARCHES)

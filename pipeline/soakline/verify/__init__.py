@@ -1,0 +1,1 @@
+"""Measures a finished plan anew. Shares no code with what made it: see `pyproject.toml`."""

@@ -1,0 +1,179 @@
+"""Lips: level, their uphill side, the ground along them, how far apart they stand."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from soakline.verify.dem import Dem
+from soakline.verify.line import FloatArray, Line, none_of, within
+from soakline.verify.reading import Plan
+
+_GROUP = "lips"
+_STEP_M = 0.5
+# The lip itself is kept to a millimetre; the ground is measured between the planner's own stations.
+_LEVEL_MM, _GROUND_M = 1.0, 0.005
+_LOWEST_M = -0.03
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Along:
+    """Places at even steps along lines.
+
+    Parameters
+    ----------
+    of : (n,) index of the line
+    at_m : (n,) distance along it, m
+    place : (n, 2) m
+    ahead : (n, 2) unit vector along the line
+    """
+
+    of: npt.NDArray[np.int64]
+    at_m: FloatArray
+    place: FloatArray
+    ahead: FloatArray
+
+
+def along(lines: npt.NDArray[np.object_], step_m: float) -> Along:
+    """Places on lines at a step of at most `step_m`, both ends included."""
+    length = shapely.length(lines)
+    count = np.maximum(np.ceil(length / step_m).astype(np.int64), 1) + 1
+    of = np.repeat(np.arange(len(lines)), count)
+    rank = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count)
+    at = rank * (length / (count - 1))[of]
+    flat = shapely.force_2d(lines)[of]
+    here = shapely.get_coordinates(shapely.line_interpolate_point(flat, at))
+    before = shapely.line_interpolate_point(flat, np.maximum(at - 0.5, 0.0))
+    after = shapely.line_interpolate_point(flat, np.minimum(at + 0.5, length[of]))
+    ahead = shapely.get_coordinates(after) - shapely.get_coordinates(before)
+    ahead /= np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
+    return Along(of, at, here, ahead)
+
+
+def of_swale(plan: Plan, name: str, column: str) -> FloatArray:
+    """A column of `swales` for every row of another table, by swale_id; null where unknown."""
+    own = plan["swales"].drop_duplicates("swale_id").set_index("swale_id")[column]
+    found: FloatArray = own.reindex(plan[name]["swale_id"]).to_numpy(dtype=float)
+    return found
+
+
+def check_lips(plan: Plan, dem: Dem) -> list[Line]:
+    """Lines about the lips of all swales."""
+    swales = plan["swales"]
+    lines = swales["geometry"].to_numpy()
+    ids, level = swales["swale_id"].to_numpy(), swales["level_m"].to_numpy(float)
+    vertex, of = shapely.get_coordinates(lines, include_z=True, return_index=True)
+    off_mm = _greatest(np.abs(vertex[:, 2] - level[of]) * 1000.0, of, len(ids))
+    length = np.abs(shapely.length(lines) - swales["length_m"].to_numpy(float))
+    longest = plan.setting("siting.max_length_m", 400.0)
+    planned = _by_rule(plan)
+    result = [
+        within(_GROUP, "lip dead level at every vertex", "1 mm off level_m", off_mm, ids,
+               _LEVEL_MM, "mm"),
+        within(_GROUP, "length_m is that of the line", "1 mm", length, ids, 0.001, "m"),
+        within(_GROUP, "lip no longer than the limit", f"{longest:g} m",
+               swales["length_m"].to_numpy(float)[planned], ids[planned], longest + 0.01, "m"),
+    ]  # fmt: skip
+    here = along(lines, _STEP_M)
+    above = dem.ground(here.place) - level[here.of]
+    wide = along(lines, 4.0)
+    left = 3.0 * np.column_stack([-wide.ahead[:, 1], wide.ahead[:, 0]])
+    rise = dem.ground(wide.place + left) - dem.ground(wide.place - left)
+    mean_rise = _mean(rise, wide.of, len(ids))
+    bad = ids[~(mean_rise > 0.0)]
+    result.append(none_of(_GROUP, "uphill side on the left", "ground rises to the left", bad,
+                          len(ids)))  # fmt: skip
+    return result + _ground(plan, ids, planned, above, here.of)
+
+
+def _by_rule(plan: Plan) -> npt.NDArray[np.bool_]:
+    """Swales that the rule laid; given lines lie where their owner laid them."""
+    swales = plan["swales"]
+    if "state" not in swales.columns:
+        return np.ones(len(swales), dtype=bool)
+    return np.asarray(swales["state"].isna() | (swales["state"] == "planned"))
+
+
+def _ground(
+    plan: Plan,
+    ids: npt.NDArray[np.object_],
+    planned: npt.NDArray[np.bool_],
+    above: FloatArray,
+    of: npt.NDArray[np.int64],
+) -> list[Line]:
+    findings = plan["findings"]
+    filled = set(findings["feature_id"][findings["code"] == "lip_fill"])
+    exempt = np.array([one in filled for one in ids], dtype=bool)
+    tolerance = plan.setting("siting.ground_tolerance_m", 0.15)
+    high = _greatest(np.nan_to_num(above, nan=np.inf), of, len(ids))
+    low = _greatest(np.nan_to_num(-above, nan=np.inf), of, len(ids))
+    swales = plan["swales"]
+    rms = np.sqrt(_mean(above**2, of, len(ids)))
+    told = np.abs(rms - swales["ground_rms_m"].to_numpy(float))
+    ends = np.maximum(
+        swales["ground_max_m"].to_numpy(float) - high, -low - swales["ground_min_m"].to_numpy(float)
+    )
+    keeps = planned & ~exempt
+    return [
+        within(_GROUP, "ground over the level", f"{tolerance:g} m", high[planned], ids[planned],
+               tolerance + _GROUND_M, "m"),
+        within(_GROUP, "ground under the level", f"{-_LOWEST_M:g} m", low[keeps], ids[keeps],
+               -_LOWEST_M + _GROUND_M, "m"),
+        within(_GROUP, "ground_rms_m as measured", "1 cm", told, ids, 0.01, "m"),
+        within(_GROUP, "ground_min_m, ground_max_m as measured", "1 cm",
+               np.maximum(np.abs(ends), 0.0), ids, 0.02, "m"),
+    ]  # fmt: skip
+
+
+def check_spacing(plan: Plan) -> list[Line]:
+    """Level differences between neighbours, and distances, against the figures told."""
+    swales = plan["swales"]
+    ids, level = swales["swale_id"].to_numpy(), swales["level_m"].to_numpy(float)
+    lines = shapely.force_2d(swales["geometry"].to_numpy())
+    tree = plan.setting("spacing.mature_tree_height_m", 8.0)
+    places = along(lines, 10.0)
+    slope = np.maximum(swales["slope_pct"].to_numpy(float) / 100.0, 1e-4)
+    reach = (1.5 * tree / slope)[places.of]
+    points = np.asarray(shapely.points(places.place), dtype=object)
+    index = shapely.STRtree(lines)
+    one, other = index.query(points, predicate="dwithin", distance=reach)
+    rise = level[other] - level[places.of[one]]
+    fits = (rise > 0.25 * tree) & (rise < 1.5 * tree)
+    one, other, rise = one[fits], other[fits], rise[fits]
+    way = np.asarray(shapely.shortest_line(points[one], lines[other]), dtype=object)
+    drains = plan["drainage_lines"]["geometry"].to_numpy()
+    crossed = np.zeros(one.size, dtype=np.bool_)
+    if len(drains):
+        crossed[np.unique(shapely.STRtree(drains).query(way, predicate="intersects")[0])] = True
+    one, rise, away = one[~crossed], rise[~crossed], np.asarray(shapely.length(way))[~crossed]
+    order = np.lexsort((away, one))
+    first = order[np.diff(one[order], prepend=-1) > 0]
+    of = places.of[one[first]]
+    count = np.bincount(of, minlength=len(ids))
+    enough = count >= 0.6 * np.bincount(places.of, minlength=len(ids))
+    told = swales["spacing_above_m"].to_numpy(float)
+    measured = _mean(away[first], of, len(ids))
+    both = enough & ~np.isnan(told)
+    off = np.abs(measured / np.where(told > 0.0, told, np.nan) - 1.0)[both]
+    step = np.abs(_mean(rise[first], of, len(ids)) - swales["interval_above_m"].to_numpy(float))
+    return [
+        within("spacing", "spacing_above_m as measured", "10 %", 100.0 * off, ids[both], 10.0, "%"),
+        within("spacing", "interval_above_m as measured", "5 % of tree height",
+               step[both] / tree * 100.0, ids[both], 5.0, "%"),
+    ]  # fmt: skip
+
+
+def _greatest(values: FloatArray, of: npt.NDArray[np.int64], count: int) -> FloatArray:
+    most = np.full(count, -np.inf)
+    np.maximum.at(most, of, values)
+    return most
+
+
+def _mean(values: FloatArray, of: npt.NDArray[np.int64], count: int) -> FloatArray:
+    """Mean of each feature's own values, those that are no number left out."""
+    valid = ~np.isnan(values)
+    number = np.bincount(of[valid], minlength=count)
+    total = np.bincount(of[valid], weights=values[valid], minlength=count)
+    mean: FloatArray = np.divide(total, number, out=np.full(count, np.nan), where=number > 0)
+    return mean
