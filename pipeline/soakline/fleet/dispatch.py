@@ -69,7 +69,7 @@ class Dispatch:
     listener: Listener
     _waiting: deque[tuple[Job, int]] = field(default_factory=deque)
     _later: list[tuple[float, int, Job, int]] = field(default_factory=list)
-    _running: dict[Future, tuple[Job, int, float]] = field(default_factory=dict)
+    _running: "dict[Future[Outcome], tuple[Job, int, float]]" = field(default_factory=dict)
     _count: int = 0
 
     def run(self, jobs: Sequence[Job]) -> None:
@@ -131,7 +131,7 @@ class Dispatch:
         )
         self._running[future] = (job, attempt, time.perf_counter())
 
-    def _finish(self, future: Future) -> None:
+    def _finish(self, future: "Future[Outcome]") -> None:
         job, attempt, began = self._running.pop(future)
         outcome = _outcome_of(future)
         if outcome.seconds == 0.0:
@@ -152,7 +152,7 @@ class Dispatch:
             self.listener.ended(job, attempt, outcome)
 
 
-def _outcome_of(future: Future) -> Outcome:
+def _outcome_of(future: "Future[Outcome]") -> Outcome:
     """The worker's outcome, or that of a worker that could not tell one."""
     if future.status == "finished":
         outcome: Outcome = future.result()
