@@ -282,6 +282,44 @@ def verify(
     raise typer.Exit(run_command(verified, log, quiet=True, keep=(plan_file, *(dem or ()))))
 
 
+@app.command()
+def fleet(
+    list_file: Annotated[Path, typer.Argument(metavar="LIST.toml", help="A list of run files.")],
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="A Dask scheduler; one on this machine by default."),
+    ] = None,
+    workers: Annotated[
+        int,
+        typer.Option(metavar="N", min=0, max=1024, help="Processes on this machine; 0: the cores."),
+    ] = 0,
+    memory_gib: Annotated[
+        float,
+        typer.Option("--memory", metavar="GIB", min=0.0, help="Of all processes; 0: what is free."),
+    ] = 0.0,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Make plans that stand anew.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
+    log: LogOption = None,
+    quiet: QuietOption = False,
+) -> None:
+    """Plan many properties, unattended.
+
+    Prints what became of each, and where the summary is. Plans whose inputs did not change since
+    are kept; one property's failure never stops the rest.
+    """
+    from soakline.command.statuses import run_command  # noqa: PLC0415
+
+    def all_of_them(progress: "Progress") -> int:
+        # Loaded here, so that a failure to load is told as any other.
+        from soakline.command.fleet import fleet_command  # noqa: PLC0415
+        from soakline.fleet.run import FleetOptions  # noqa: PLC0415
+
+        options = FleetOptions(scheduler, workers, round(memory_gib * 2**30), fresh)
+        return fleet_command(list_file, options, as_json, progress)
+
+    raise typer.Exit(run_command(all_of_them, log, quiet, keep=(list_file,)))
+
+
 def main(command: Callable[[], object] = app) -> None:
     """Run the console program; ends the process with the command's exit status."""
     gc.set_threshold(_OBJECTS_BETWEEN_SEARCHES)

@@ -69,7 +69,7 @@ def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: Eve
     except Ended as ended:
         terminal.stop_bars()
         log_error(f"ended by {ended}")
-        terminal.say(f"soakline: ended by {ended}; no plan was written")
+        terminal.say(f"soakline: ended by {ended}; nothing half-written is left")
         return ended.status
     except BrokenPipeError:
         # Whoever read the results has seen enough. Python's last flush must not complain.

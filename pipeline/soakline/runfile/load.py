@@ -52,8 +52,8 @@ def load_what_holds(path: Path) -> tuple[RunFile | None, list[InputProblem]]:
     """
     file = str(path)
     try:
-        content = _read(path, file)
-        text, raw = _parse(content, file)
+        mend = "`soakline start DIR` writes one to fill in"
+        content, text, raw = read_toml(path, "a run file: TOML text", mend)
     except InputRefused as refused:
         return None, refused.problems
     problems: list[InputProblem] = []
@@ -68,15 +68,35 @@ def _refuse(file: str, key: str, found: str, wanted: str, mend: str = "") -> Inp
     return InputRefused([InputProblem(file, key, found, wanted, mend)])
 
 
-def _read(path: Path, file: str) -> bytes:
-    wanted = "a run file: TOML text"
+def read_toml(path: Path, wanted: str, mend: str) -> tuple[bytes, str, dict[str, Any]]:
+    """Read a TOML file of a user's.
+
+    Parameters
+    ----------
+    path : the file
+    wanted : what it should be, in words
+    mend : how to come by one that is not there
+
+    Returns
+    -------
+    its bytes, its text and what the text holds
+
+    Raises
+    ------
+    InputRefused
+        If it cannot be read, is over 1 MB or is no TOML.
+    """
+    content = _read(path, str(path), wanted, mend)
+    return content, *_parse(content, str(path))
+
+
+def _read(path: Path, file: str, wanted: str, mend: str) -> bytes:
     try:
         if path.is_dir():
             raise _refuse(file, "", "a folder", wanted, "Name the file in it, such as run.toml")
         with path.open("rb") as stream:
             content = stream.read(LARGEST_BYTES + 1)
     except FileNotFoundError:
-        mend = "`soakline start DIR` writes one to fill in"
         raise _refuse(file, "", "no such file", wanted, mend) from None
     except (OSError, ValueError) as error:
         raise _refuse(file, "", f"not readable ({error})", wanted) from None
