@@ -2,7 +2,9 @@
 
 import io
 import shutil
+import sqlite3
 from collections.abc import Callable, Mapping
+from contextlib import closing
 from pathlib import Path
 
 import geopandas as gpd
@@ -10,6 +12,7 @@ import pandas as pd
 import pyogrio
 from shapely import box
 
+from soakline.outputs.columns import LAYERS
 from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
@@ -87,6 +90,13 @@ def changed_copy(plan: Path, out: Path, changes: Mapping[str, Change]) -> Path:
     """
     shutil.copyfile(plan, out)
     kinds = dict(pyogrio.list_layers(plan))
+    with closing(sqlite3.connect(out)) as database:
+        # GDAL writes no table that a view looks at.
+        for (view,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'view'"):
+            database.execute(f'DROP VIEW "{view}"')
+            database.execute("DELETE FROM gpkg_geometry_columns WHERE table_name = ?", (view,))
+            database.execute("DELETE FROM gpkg_contents WHERE table_name = ?", (view,))
+        database.commit()
     for name, change in changes.items():
         frame = change(pyogrio.read_dataframe(plan, layer=name))
         geometry = {} if kinds[name] is None else {"geometry_type": kinds[name]}
@@ -96,7 +106,7 @@ def changed_copy(plan: Path, out: Path, changes: Mapping[str, Change]) -> Path:
 
 def in_another_crs(plan: Path, out: Path, crs: str) -> Path:
     """Copy a plan with all its layers in another CRS."""
-    layers = [name for name, kind in pyogrio.list_layers(plan) if kind is not None]
+    layers = [schema.name for schema in LAYERS if schema.geometry]
     return changed_copy(plan, out, dict.fromkeys(layers, lambda frame: frame.to_crs(crs)))
 
 

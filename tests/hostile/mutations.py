@@ -170,7 +170,10 @@ def sql_schema(path: Path, chance: random.Random) -> None:
 def geometry(path: Path, chance: random.Random) -> None:
     """Spoil the bytes of a geometry: kinds, counts, NaN and infinite coordinates."""
     with closing(sqlite3.connect(path)) as database:
-        told = database.execute("SELECT table_name, column_name FROM gpkg_geometry_columns")
+        told = database.execute(
+            "SELECT table_name, column_name FROM gpkg_geometry_columns WHERE table_name IN "
+            "(SELECT name FROM sqlite_master WHERE type = 'table')"
+        )
         table, column = chance.choice(told.fetchall())
         found = database.execute(
             f"SELECT rowid, {_quoted(column)} FROM {_quoted(table)}"

@@ -14,7 +14,7 @@ from shapely import LineString, MultiLineString, MultiPolygon, box
 
 from soakline.findings import Finding
 from soakline.inputs.features import read_features
-from soakline.inputs.given_swales import _apart, off_the_land
+from soakline.inputs.given_swales import ids_apart, off_the_land
 from soakline.problems import InputRefused
 from tests.inputs.files import NORTH_M, UTM, WEST_M, read_dem, tilted_m, write_layer, write_raster
 
@@ -52,11 +52,11 @@ def test_the_first_piece_of_a_split_line_keeps_its_id_and_the_others_are_told(
 
 @given(st.lists(st.one_of(st.none(), st.sampled_from(["A", "A-2", "A-2-2", "B"])), max_size=9))
 def test_ids_are_apart_and_stay_when_they_are_given_again(ids: list[str | None]) -> None:
-    apart = _apart(ids)
+    apart = ids_apart(ids)
     named = [own for own in apart if own]
     assert len(set(named)) == len(named) == sum(own is not None for own in ids)
     assert set(named) >= {own for own in ids if own}
-    assert _apart([own or None for own in apart]) == apart
+    assert ids_apart([own or None for own in apart]) == apart
 
 
 def test_parts_that_join_are_one_line_and_others_are_swales_of_their_own(tmp_path: Path) -> None:

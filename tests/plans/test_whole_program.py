@@ -17,6 +17,8 @@ import pytest
 import shapely
 
 from soakline.outputs.columns import LAYERS
+from soakline.outputs.geopackage_styles import STYLE_FILE
+from soakline.outputs.raster_schemas import RASTERS
 from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Event, Progress
@@ -71,7 +73,8 @@ def test_stdout_is_the_plan_s_path_and_nothing_of_a_library(tmp_path: Path) -> N
     assert (tmp_path / "map.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
     left = {path.name for path in tmp_path.iterdir()}
     inputs = {"boundary.gpkg", "dem.tif", "rain.csv", "run.toml"}
-    assert left == inputs | {"log.jsonl", "map.png", "run.gpkg", ".soakline"}
+    beside = {f"run-{raster.file_name}" for raster in RASTERS} | {f"run-{STYLE_FILE}"}
+    assert left == inputs | beside | {"log.jsonl", "map.png", "run.gpkg", ".soakline"}
 
 
 def test_two_runs_of_the_same_inputs_have_the_same_content(tmp_path: Path) -> None:
@@ -204,7 +207,8 @@ def moments_of(run: Path, out: Path) -> list[str]:
             told.append(f"{event.kind} {event.stage}")
 
     make_plan(load_run_file(run), out, Progress((hear,)))
-    out.unlink()
+    for path in out.parent.glob(f"{out.stem}*"):
+        path.unlink()
     return [*told[: told.index("finished writing")], "rename"]
 
 

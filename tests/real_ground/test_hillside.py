@@ -125,7 +125,7 @@ def test_lips_are_level_and_hold_the_tolerance(plan: Path, hillside) -> None:  #
         assert above.max() <= 0.15
     vertices = shapely.get_num_coordinates(swales.geometry.array)
     # This ground bends within metres, and its bends are arcs of short chords.
-    assert vertices.sum() <= 130.0 * swales.length_m.sum() / 400.0
+    assert vertices.sum() <= 140.0 * swales.length_m.sum() / 400.0
 
 
 def test_footprints_and_catchments_are_disjoint(plan: Path) -> None:

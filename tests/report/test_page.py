@@ -155,14 +155,11 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
 
     def added(database):
         names = ("rain_mm", "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3", "spilled_m3")
-        columns = ", ".join(f"{name} REAL" for name in names)
-        database.execute(
-            f"CREATE TABLE water_years (swale_id TEXT, year INTEGER, {columns}, wet_days INTEGER)"
-        )
+        columns = ", ".join(("swale_id", "year", *names, "wet_days"))
         rows = [(i, year, 700.0, 50.0, 0.0, 40.0, 5.0, 5.0, 30) for i in ids for year in (1, 2, 3)]
-        database.executemany("INSERT INTO water_years VALUES (?,?,?,?,?,?,?,?,?)", rows)
-        database.execute(
-            "INSERT INTO gpkg_contents (table_name, data_type) VALUES ('water_years', 'attributes')"
+        database.executemany(
+            f"INSERT INTO water_years ({columns}) VALUES (?,?,?,?,?,?,?,?,?)",
+            rows,
         )
 
     plan = changed(plan_path, tmp_path / "plan.gpkg", added)

@@ -13,6 +13,7 @@ from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
 from soakline.siting.given import GivenLips
 from soakline.siting.lines import (
+    END_GAP_M,
     END_ROOM_M,
     LipLine,
     PlacingLimits,
@@ -67,6 +68,7 @@ def _runs_of_level(
     """Points of the runs of each level line that the ground allows, evenly spaced."""
     grid = siteable.grid
     step_m = point_step_m(grid.cell_m)
+    room = int(np.ceil(0.5 * END_GAP_M / step_m))
     everywhere = bool(series.where.all())
     wanted = series.where & (siteable.state == OPEN)
     traced = level_lines(ground_m, grid, series.levels_m + AIM_M, wanted)
@@ -76,18 +78,25 @@ def _runs_of_level(
             if len(points) * step_m < limits.min_length_m:
                 continue
             state = siteable.of_lip(points[:, 0], points[:, 1])
+            seam = np.zeros(len(points), dtype=bool)
             if not everywhere:
                 cell = cells_of(grid, points[:, 0], points[:, 1])
-                state[~series.where.ravel()[cell]] = BLOCKED
+                seam = ~series.where.ravel()[cell]
+                state[seam] = BLOCKED
             if not (state == OPEN).any():
                 continue
             closed = _is_closed(points)
             if closed and (state != OPEN).any():
                 start = int(np.flatnonzero(state != OPEN)[0])
                 points = np.vstack([points[start:-1], points[: start + 1]])
-                state = np.append(np.roll(state[:-1], -start), state[start])
+                state, seam = (
+                    np.append(np.roll(of[:-1], -start), of[start]) for of in (state, seam)
+                )
                 closed = False
-            for first, last in runs_of(state, step_m, limits.gap_limit_m):
+            for begin, end in runs_of(state, step_m, limits.gap_limit_m):
+                # Beyond the seam another line may end: both leave room for trench and mound ends.
+                first = begin + room if begin > 0 and seam[begin - 1] else begin
+                last = end - room if end + 1 < len(seam) and seam[end + 1] else end
                 if (last - first) * step_m < limits.min_length_m:
                     continue
                 run = points[first : last + 1]
