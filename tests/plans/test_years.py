@@ -147,7 +147,7 @@ def test_without_weather_the_table_is_empty_and_nothing_is_said(tmp_path: Path) 
 
 
 def test_without_trees_the_cover_has_the_water(tmp_path: Path) -> None:
-    plan = planned(run_folder(tmp_path, planting={}))
+    plan = planned(run_folder(tmp_path, planting={"trees": False}))
     years = table(plan, "water_years")
     assert (years.tree_use_m3 == 0.0).all()
     assert (years.cover_use_m3 > years.cover_use_without_m3).any()

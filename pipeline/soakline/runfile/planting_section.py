@@ -8,7 +8,7 @@ from soakline.runfile.keys import Keys, Number, key
 class PlantingKeys(Keys):
     """[planting]: trees on and beside the swales."""
 
-    trees: bool = key(False, "trees are placed; else the layer stays empty")
+    trees: bool = key(True, "trees are placed; else the layer stays empty")
     species: str = key(
         "", "own table of species, headed as config/species.csv; empty = the example that ships"
     )
