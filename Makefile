@@ -10,7 +10,7 @@ WORKERS ?= auto
 DEMO_OUT ?= out
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test quick lint format bench readers docs site clean
+.PHONY: help demo test long quick lint format bench readers docs site clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 10
@@ -36,10 +36,13 @@ demo: $(VENV)/.ready ## plan the demonstration property and tell where the plan 
 	echo "The plan is $(DEMO_OUT)/demo.gpkg, a picture of it $(DEMO_OUT)/demo.png"
 
 test: $(VENV)/.ready-tests ## run all tests and doctests
-	$(BIN)/python -m pytest -n $(WORKERS)
+	$(BIN)/python -m pytest -n $(WORKERS) -m "not long"
+
+long: $(VENV)/.ready-tests ## run what takes minutes and is left out of `make test`: fleets, spoilt files
+	$(BIN)/python -m pytest -n $(WORKERS) -m long
 
 quick: $(VENV)/.ready-tests ## run the tests that take under a minute together
-	$(BIN)/python -m pytest -n $(WORKERS) -m "not slow" -q
+	$(BIN)/python -m pytest -n $(WORKERS) -m "not slow and not long" -q
 
 # Types are checked as the tests' extra installs them too: some packages carry their own.
 lint: $(VENV)/.ready-lint ## ruff, mypy strict, import contract, spelling

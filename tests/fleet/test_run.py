@@ -23,6 +23,8 @@ from tests.fleet.works import misbehave
 FARMS, BROKEN = 4, 1
 MIB = 2**20
 
+pytestmark = pytest.mark.long
+
 
 @dataclass(frozen=True)
 class Ran:

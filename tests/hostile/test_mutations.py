@@ -8,6 +8,8 @@ from tests.hostile.folder import make_folder
 from tests.hostile.fuzz import run_cases
 from tests.hostile.readers import read_cases
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
