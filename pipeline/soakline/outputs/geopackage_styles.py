@@ -18,7 +18,7 @@ CREATE TABLE {STYLE_TABLE} (
   useAsDefault BOOLEAN, description TEXT, owner TEXT, ui TEXT, update_time DATETIME)
 """
 # Fixed, so that two runs of the same inputs are the same to the byte.
-_NO_TIME = "1970-01-01T00:00:00.000Z"
+NO_TIME = "1970-01-01T00:00:00.000Z"
 
 
 def write_styles(database: sqlite3.Connection) -> None:
@@ -45,7 +45,7 @@ def write_styles(database: sqlite3.Connection) -> None:
                 style.layer,
                 style_document([style]),
                 style.title,
-                _NO_TIME,
+                NO_TIME,
             )
             for style in STYLES.values()
         ],

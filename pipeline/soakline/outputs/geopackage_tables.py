@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 
 from soakline.outputs.columns import GEOMETRY_COLUMN, LayerSchema
-from soakline.outputs.geopackage_styles import write_styles
+from soakline.outputs.geopackage_styles import NO_TIME, write_styles
 from soakline.outputs.geopackage_views import VIEWS, create_views, relate_tables
 from soakline.outputs.iso_metadata import GMD, PlanDescription, iso_record
 from soakline.outputs.schema import Column
@@ -35,9 +35,6 @@ _SHAPE = Column(
 
 # Of each layer terms of the Dublin Core, as plain lines: read by people first.
 _METADATA_STANDARD = "http://purl.org/dc/terms/"
-
-# Fixed, so that two runs of the same inputs are the same to the byte.
-_NO_TIME = "1970-01-01T00:00:00.000Z"
 
 _TABLES = """
 CREATE TABLE gpkg_data_columns (
@@ -134,7 +131,7 @@ def _write_metadata(
     file_id = _insert_metadata(database, GMD, "text/xml", iso_record(describe, CAUTIONS))
     database.execute(
         "INSERT INTO gpkg_metadata_reference VALUES ('geopackage', NULL, NULL, NULL, ?, ?, NULL)",
-        (_NO_TIME, file_id),
+        (NO_TIME, file_id),
     )
     for schema in schemas:
         title = f"{schema.title}: {describe.title}"
@@ -142,7 +139,7 @@ def _write_metadata(
         layer_id = _insert_metadata(database, _METADATA_STANDARD, "text/plain", text)
         database.execute(
             "INSERT INTO gpkg_metadata_reference VALUES ('table', ?, NULL, NULL, ?, ?, ?)",
-            (schema.name, _NO_TIME, layer_id, file_id),
+            (schema.name, NO_TIME, layer_id, file_id),
         )
 
 

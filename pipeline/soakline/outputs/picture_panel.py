@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 
-import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 
+from soakline.outputs.scale_bar import round_below
 from soakline.styles.palette import INK
 
 _LONGEST_BAR_IN = 1.9
@@ -47,9 +47,7 @@ def draw_panel(
 
 def bar_length_m(metres_per_inch: float) -> float:
     """The longest bar of 1, 2 or 5 times a power of ten that fits the panel, m."""
-    longest = _LONGEST_BAR_IN * metres_per_inch
-    power = 10.0 ** np.floor(np.log10(longest))
-    return float(max(step * power for step in (1, 2, 5) if step * power <= longest))
+    return round_below(_LONGEST_BAR_IN * metres_per_inch)
 
 
 def _north_arrow(axes: Axes, x: float, y: float) -> None:

@@ -4,12 +4,9 @@ from dataclasses import dataclass
 
 import numba as nb
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import FloatArray
 from soakline.section.stations import IntArray
-
-Int32Array = npt.NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

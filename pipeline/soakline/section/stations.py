@@ -24,6 +24,11 @@ def starts_of(count: IntArray) -> IntArray:
     return np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(count, dtype=np.int64)])
 
 
+def chainage_of(line: FloatArray) -> FloatArray:
+    """Distance along a line to each of its (k, 2) vertices, from 0; (k,) m."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Chainages:
     """Places along many lips.

@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader
 from pyproj import Transformer
 
 from soakline.grid import FloatArray
+from soakline.outputs.scale_bar import round_below
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.sheet_words import CAUTION, CAUTION_MORE
 
@@ -98,7 +99,7 @@ def _swales(plan: SetOutPlan) -> Iterator[FieldSwale]:
 
         at = drawn(np.column_stack([pegs.easting[own], pegs.northing[own]]))
         corners = " L".join(f"{x:.1f},{y:.1f}" for x, y in drawn(swale.lip))
-        scale_m = _round_below(extent / 3.0)
+        scale_m = round_below(extent / 3.0)
         yield FieldSwale(
             swale_id=swale.swale_id,
             level_m=swale.level_m,
@@ -126,15 +127,3 @@ def _swales(plan: SetOutPlan) -> Iterator[FieldSwale]:
                 for i, k in enumerate(own.tolist())
             ),
         )
-
-
-def _round_below(length_m: float) -> float:
-    """The longest of 1, 2 or 5 times a power of ten that is no longer.
-
-    Examples
-    --------
-    >>> _round_below(37.0), _round_below(0.7)
-    (20.0, 0.5)
-    """
-    power = 10.0 ** np.floor(np.log10(length_m))
-    return float(max(step * power for step in (1, 2, 5) if step * power <= length_m))

@@ -13,6 +13,7 @@ from soakline.section.crossings import CrossingKind
 from soakline.section.mound import MoundShape
 from soakline.section.mounds import AT_END_M
 from soakline.section.returns import EndReturns, end_returns
+from soakline.section.stations import chainage_of
 from soakline.section.stretches import Span, joined, stretches
 from soakline.section.trench import Trench
 from soakline.setout.drains import Drain
@@ -174,7 +175,7 @@ class Swale:
     @property
     def vertex_m(self) -> FloatArray:
         """Chainage of each vertex of the lip, m."""
-        return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.lip, axis=0).T))])
+        return chainage_of(self.lip)
 
     @property
     def length_m(self) -> float:

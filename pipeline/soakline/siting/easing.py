@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.section.stations import chainage_of
 from soakline.siting.band import HeightBand
 from soakline.siting.bends import ARM_SHARE, tight_vertices
 from soakline.siting.chords import SHARPEST_TURN, asked_m, chord_cost
@@ -247,7 +248,7 @@ def eased(
     """
     if radius_m <= 0.0:
         return line
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    along = chainage_of(line)
     tight, _ = tight_vertices(line, radius_m)
     # The first and last chord of a ring stay: they meet there.
     first_free, last_free = (1, len(line) - 2) if closed else (0, len(line) - 1)

@@ -9,6 +9,7 @@ import numpy as np
 from soakline.grid import FloatArray
 from soakline.ids import swale_id
 from soakline.inputs.types import SwaleState
+from soakline.section.stations import chainage_of
 from soakline.section.trench import Trench
 
 # The mound turns uphill round the end of the trench: room beyond the lip's end.
@@ -31,7 +32,7 @@ def identity_of(lines: Sequence["LipLine"]) -> tuple[object, ...]:
 
 def part_of(line: FloatArray, start_m: float, end_m: float) -> FloatArray:
     """The part of a line between two distances along it."""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    along = chainage_of(line)
     inside = (along > start_m + 1e-6) & (along < end_m - 1e-6)
     at = np.concatenate([[start_m], along[inside], [end_m]])
     return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
@@ -49,7 +50,7 @@ def evenly(line: FloatArray, step_m: float) -> FloatArray:
     -------
     (n, 2) m
     """
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    along = chainage_of(line)
     count = max(2, round(along[-1] / step_m) + 1)
     at = np.linspace(0.0, along[-1], count)
     return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])

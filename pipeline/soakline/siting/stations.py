@@ -8,6 +8,7 @@ import shapely
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.section.reach import FootprintReach
+from soakline.section.stations import chainage_of
 from soakline.siting.excluded import ExcludedGround, buffered
 from soakline.terrain.cells import GeometryArray, burn, cells_of
 from soakline.terrain.ground import sample
@@ -53,7 +54,7 @@ def stations_along(line: FloatArray, step_m: float = STATION_M) -> Stations:
     -------
     Stations; the direction at each is the mean over one step to both sides
     """
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    along = chainage_of(line)
     count = max(2, int(np.ceil(along[-1] / step_m)) + 1)
     at = np.linspace(0.0, along[-1], count)
     easting = np.interp(at, along, line[:, 0])

@@ -11,7 +11,7 @@ from rasterio import features
 from rasterio.transform import from_origin
 
 from soakline.verify.dem import Dem
-from soakline.verify.line import Line, within
+from soakline.verify.line import Line, disjoint, within
 from soakline.verify.reading import Plan
 
 _GROUP = "catchments"
@@ -36,20 +36,9 @@ def check_catchments(plan: Plan, dem: Dem) -> list[Line]:
         within(_GROUP, "area_m2 is that of the polygon", "0.01 m²",
                np.abs(own["area_m2"].to_numpy(float) - area), ids, 0.01, "m²"),
         within(_GROUP, "catchment_m2 of swales is the same", "0.01 m²", told, ids, 0.01, "m²"),
-        _disjoint(shapes, ids),
+        disjoint(_GROUP, "disjoint", shapes, ids),
     ]  # fmt: skip
     return result + _again(plan, coarser(dem), shapes, ids)
-
-
-def _disjoint(shapes: npt.NDArray[np.object_], ids: npt.NDArray[np.object_]) -> Line:
-    one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    pair = one < other
-    one, other = one[pair], other[pair]
-    shared = shapely.area(shapely.intersection(shapes[one], shapes[other]))
-    names = [f"{ids[i]} on {ids[j]}" for i, j in zip(one, other, strict=True)]
-    if not len(one):
-        return Line(_GROUP, "disjoint", "0.01 m²", "none meet", True)
-    return within(_GROUP, "disjoint", "0.01 m²", shared, names, 0.01, "m²")
 
 
 def first_swale(plan: Plan, dem: Dem) -> npt.NDArray[np.uint32]:

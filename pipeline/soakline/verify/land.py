@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from soakline.verify.line import Line, none_of, within
+from soakline.verify.line import Line, disjoint, none_of, within
 from soakline.verify.reading import Plan
 
 _GROUP = "land"
@@ -27,7 +27,7 @@ def check_land(plan: Plan) -> list[Line]:
     result = [
         none_of(_GROUP, "footprints within the property", "all of them", _once(outside), len(ids)),
         _areas(plan, "swale_ground", ids),
-        _apart(shapes, ids),
+        disjoint(_GROUP, "parts of footprints do not overlap", shapes, ids),
         *_setbacks(plan, shapes, ids, laid, outline),
         *_partitions(plan, float(shapely.area(outline))),
     ]
@@ -45,18 +45,6 @@ def _areas(plan: Plan, name: str, ids: object) -> Line:
     off = np.abs(plan[name]["area_m2"].to_numpy(float) - area)
     what = f"{name}: area_m2 is that of the polygon"
     return within(_GROUP, what, "0.01 m²", off, np.asarray(ids), 0.01 + 1e-6 * area.max(initial=0),
-                  "m²")  # fmt: skip
-
-
-def _apart(shapes: np.ndarray, ids: np.ndarray) -> Line:
-    one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    pair = one < other
-    one, other = one[pair], other[pair]
-    shared = shapely.area(shapely.intersection(shapes[one], shapes[other]))
-    names = [f"{ids[i]} on {ids[j]}" for i, j in zip(one, other, strict=True)]
-    if not len(one):
-        return Line(_GROUP, "parts of footprints do not overlap", "0.01 m²", "none meet", True)
-    return within(_GROUP, "parts of footprints do not overlap", "0.01 m²", shared, names, 0.01,
                   "m²")  # fmt: skip
 
 

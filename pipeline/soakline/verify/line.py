@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 FloatArray = npt.NDArray[np.float64]
 Names = Sequence[Any] | npt.NDArray[Any]
@@ -75,6 +76,20 @@ def none_of(group: str, what: str, allowed: str, bad: Names, of: int | None = No
     if not len(bad):
         return Line(group, what, allowed, looked, True)
     return Line(group, what, allowed, _list(bad, np.ones(len(bad), dtype=bool)), False)
+
+
+def disjoint(
+    group: str, what: str, shapes: npt.NDArray[np.object_], names: npt.NDArray[Any]
+) -> Line:
+    """A line about areas of which no two may share more than 0.01 m²."""
+    one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    pair = one < other
+    one, other = one[pair], other[pair]
+    if not len(one):
+        return Line(group, what, "0.01 m²", "none meet", True)
+    shared = shapely.area(shapely.intersection(shapes[one], shapes[other]))
+    pairs = [f"{names[i]} on {names[j]}" for i, j in zip(one, other, strict=True)]
+    return within(group, what, "0.01 m²", shared, pairs, 0.01, "m²")
 
 
 def _list(names: Names, bad: npt.NDArray[np.bool_]) -> str:

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 import shapely
 
@@ -14,7 +13,6 @@ from soakline.verify.reading import Plan, shapes_of
 
 _GROUP = "overflow"
 _ON_LIP_M = 0.01
-Objects = npt.NDArray[np.object_]
 
 
 def check_sills(plan: Plan) -> list[Line]:
