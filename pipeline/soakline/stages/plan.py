@@ -66,6 +66,7 @@ from soakline.stages.rastering import files_under_way
 from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
 from soakline.terrain.hollows import hollow_outlines
+from soakline.terrain.surfaces import SurfaceMaker, whole_surfaces
 
 Layers = dict[str, gpd.GeoDataFrame | pd.DataFrame]
 
@@ -91,6 +92,7 @@ def make_plan(
     map_path: Path | None = None,
     rain_table: Path | None = None,
     store: StageStore | None = None,
+    surfaces: SurfaceMaker = whole_surfaces,
 ) -> PlanOutcome:
     """Plan a property and write the plan whole or not at all.
 
@@ -102,6 +104,7 @@ def make_plan(
     map_path : picture of the plan; None for none
     rain_table : instead of the run file's
     store : results of stages that are kept from run to run; None keeps none
+    surfaces : makes the terrain's layers of cells, whole or in tiles: they are the same
 
     Returns
     -------
@@ -120,7 +123,7 @@ def make_plan(
     with progress.stage("terrain", cells) as stage:
         terrain = stages.kept(
             "terrain",
-            lambda: condition_ground(inputs.elevation, run.terrain, stage.advanced),
+            lambda: condition_ground(inputs.elevation, run.terrain, stage.advanced, surfaces),
             (run.terrain,),
             ("terrain", "grid"),
         )
