@@ -47,8 +47,8 @@ def made(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> Made:
     grid = hillside_grid()
     elevation = Elevation(grid, ground_m(grid))
     terrain = condition_ground(elevation, TerrainKeys())
-    files = plan_files(elevation, terrain, RASTERS, True, lambda: None)
     path = tmp_path_factory.mktemp("plan") / "two valleys.gpkg"
+    files = plan_files(elevation, terrain, RASTERS, True, lambda: None, tmp_path_factory.mktemp("way"))
     with written_beside(path, files):
         write_plan(path, layers, CRS, DESCRIBE, files.empty)
     return Made(path, elevation, terrain, files)
@@ -137,24 +137,24 @@ def test_all_of_the_file_is_of_one_time(database: sqlite3.Connection) -> None:
     assert len(database.execute("SELECT DISTINCT last_change FROM gpkg_contents").fetchall()) == 1
 
 
-def test_the_same_ground_gives_the_same_bytes(made: Made) -> None:
-    again = plan_files(made.elevation, made.terrain, RASTERS, True, lambda: None)
+def test_the_same_ground_gives_the_same_bytes(made: Made, tmp_path: Path) -> None:
+    again = plan_files(made.elevation, made.terrain, RASTERS, True, lambda: None, tmp_path)
     for (name, first), (_, second) in zip(made.files.beside, again.beside, strict=True):
         assert np.array_equal(first, second), name
 
 
-def test_without_rasters_the_plan_has_none(made: Made) -> None:
-    files = plan_files(made.elevation, made.terrain, (), False, lambda: None)
+def test_without_rasters_the_plan_has_none(made: Made, tmp_path: Path) -> None:
+    files = plan_files(made.elevation, made.terrain, (), False, lambda: None, tmp_path)
     assert files.beside == ()
     assert files.empty.file.size == empty_plan(made.terrain.grid.crs_wkt).file.size
 
 
-def test_what_stops_the_run_stops_the_files(made: Made) -> None:
+def test_what_stops_the_run_stops_the_files(made: Made, tmp_path: Path) -> None:
     def stop() -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        plan_files(made.elevation, made.terrain, RASTERS, False, stop)
+        plan_files(made.elevation, made.terrain, RASTERS, False, stop, tmp_path)
 
 
 def test_a_failure_of_the_plan_leaves_the_files_beside_it(made: Made, tmp_path: Path) -> None:

@@ -1,7 +1,6 @@
 """Rasters of the plan: coverages in its GeoPackage, and cloud-optimised GeoTIFFs beside it."""
 
 import sqlite3
-import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
@@ -59,6 +58,7 @@ def plan_files(
     schemas: Sequence[RasterSchema],
     styled: bool,
     go_on: Callable[[], None],
+    folder: Path,
 ) -> PlanFiles:
     """Make the files.
 
@@ -68,25 +68,38 @@ def plan_files(
     schemas : of the rasters that are wanted
     styled : whether a file of styles stands beside the plan
     go_on : called before each; raises to stop
+    folder : where they are made, empty; it may go while they are used
     """
     grid = terrain.grid
     beside = []
     if styled:
         document = style_document(STYLES.values()).encode()
         beside.append((STYLE_FILE, np.frombuffer(document, dtype=np.uint8)))
-    with tempfile.TemporaryDirectory() as folder:
-        plan = Path(folder) / "plan.gpkg"
-        empty = empty_plan(grid.crs_wkt)
-        plan.write_bytes(empty.file.data)
-        for raster in schemas:
-            go_on()
-            values = values_of(raster, elevation, terrain)
-            _add_coverage(plan, raster, values, grid)
-            go_on()
-            file = Path(folder) / raster.file_name
-            _write_geotiff(file, raster, values, grid)
-            beside.append((file.name, bytes_of(file)))
-        return PlanFiles(EmptyPlan(bytes_of(plan), empty.triggers), tuple(beside))
+    plan = folder / "plan.gpkg"
+    empty = empty_plan(grid.crs_wkt)
+    plan.write_bytes(empty.file.data)
+    for raster in schemas:
+        go_on()
+        values = values_of(raster, elevation, terrain)
+        _add_coverage(plan, raster, values, grid)
+        go_on()
+        file = folder / raster.file_name
+        _write_geotiff(file, raster, values, grid)
+        beside.append((file.name, bytes_of(file)))
+    return PlanFiles(EmptyPlan(bytes_of(plan), empty.triggers), tuple(beside))
+
+
+def most_bytes(schemas: Sequence[RasterSchema], cells: int) -> int:
+    """Upper estimate of what the files take, for as long as they are made and copied.
+
+    Deflated, they are about half as large as this says; and there are two of each for a while.
+
+    Parameters
+    ----------
+    schemas : of the rasters
+    cells : of the grid
+    """
+    return 2 * len(schemas) * cells * np.dtype(np.float32).itemsize
 
 
 @contextmanager

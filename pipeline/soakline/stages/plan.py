@@ -125,7 +125,7 @@ def make_plan(
             ("terrain", "grid"),
         )
     on_land = replace(stages)
-    with files_under_way(on_land, inputs.elevation, terrain, run.output) as files_made:
+    with files_under_way(on_land, inputs.elevation, terrain, run.output, out) as files_made:
         plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
         with progress.stage("layers", cells):
             of_land = on_land.kept(
