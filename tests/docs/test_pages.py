@@ -14,7 +14,7 @@ from soakline.findings import CODES
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
-PAGES = ("run-file.md", "layers.md", "findings.md", "legend.svg")
+PAGES = ("run-file.md", "layers.md", "findings.md", "benchmarks.md", "legend.svg")
 WRITTEN = sorted([*ROOT.glob("*.md"), *DOCS.rglob("*.md")])
 
 

@@ -120,7 +120,7 @@ class Runs:
         return self.folder / "tmp"
 
     def begin_anew(self) -> None:
-        """Take away all that earlier runs have left; a stranger's file stands where the plan goes."""
+        """Take away what earlier runs have left; a stranger's file is where the plan goes."""
         for path in (self.out, self.temporary):
             shutil.rmtree(path, ignore_errors=True)
             path.mkdir()

@@ -48,7 +48,9 @@ def made(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> Made:
     elevation = Elevation(grid, ground_m(grid))
     terrain = condition_ground(elevation, TerrainKeys())
     path = tmp_path_factory.mktemp("plan") / "two valleys.gpkg"
-    files = plan_files(elevation, terrain, RASTERS, True, lambda: None, tmp_path_factory.mktemp("way"))
+    files = plan_files(
+        elevation, terrain, RASTERS, True, lambda: None, tmp_path_factory.mktemp("way")
+    )
     with written_beside(path, files):
         write_plan(path, layers, CRS, DESCRIBE, files.empty)
     return Made(path, elevation, terrain, files)

@@ -30,6 +30,7 @@ from tests.terrain_analytic.run_folder import write_run
 
 pytestmark = pytest.mark.slow
 
+
 def run_folder(folder: Path, width_m: float = 200.0, **changes: object) -> Path:
     dem, grid = sample(v_valley(8.0, 2.0, rounding_m=5.0), width_m=width_m)
     return write_run(folder, dem, grid, **changes)  # type: ignore[arg-type]

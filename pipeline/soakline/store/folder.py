@@ -213,7 +213,7 @@ def clear_leftovers(folder: Path) -> None:
     """Remove unfinished files whose writer is gone: nobody holds their lock."""
     for path in folder.glob(".*.part"):
         with suppress(OSError), path.open("r+b") as file:
-            # Its writer may be about to lock it. A clock that was set back makes files of the future.
+            # Its writer may be about to lock it. Files of the future are of before a clock was set.
             if os.fstat(file.fileno()).st_size == 0 and _age_s(path) < 60.0:
                 continue
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
