@@ -24,8 +24,8 @@ _FORKS = sys.platform == "linux"
 def beside(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
     """Do some work in a copy of this process, as far as the system lets one be made.
 
-    Where none can be made, the work is done here, when its result is asked for. The copy ends when
-    the block ends, and when this process does, however it ends.
+    Where none can be made, or it is ended from outside, the work is done here, when its result is
+    asked for. The copy ends when the block ends, and when this process does, however it ends.
 
     Parameters
     ----------
@@ -52,8 +52,8 @@ def beside(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
         def result() -> T:
             try:
                 good, value = pickle.load(reads)  # noqa: S301 - what this program wrote itself
-            except EOFError as error:
-                raise RuntimeError("a process of this run was ended from outside") from error
+            except (EOFError, pickle.UnpicklingError):  # ended, for want of memory say
+                return work()
             if good:
                 returned: T = value
                 return returned
