@@ -35,8 +35,8 @@ Format = StrEnum("Format", ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "sv
 Paper = StrEnum("Paper", {"A4": "A4", "A3": "A3"})
 
 # What a run makes lives to its end and holds next to no circles. Python looks for some every 700
-# objects, which took half a second of a rerun.
-_OBJECTS_BETWEEN_SEARCHES = 50_000
+# objects, which took a second of a rerun.
+_OBJECTS_BETWEEN_SEARCHES = 500_000
 
 
 def _version(asked: bool) -> None:
@@ -330,3 +330,6 @@ def main(command: Callable[[], object] = app) -> None:
     except Ended as ended:
         # A signal before the command's own handling began, or after it ended.
         sys.exit(ended.status)
+    finally:
+        # Nor does Python look for circles on its way out: the system takes all back at once.
+        gc.freeze()

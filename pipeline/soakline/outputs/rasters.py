@@ -1,7 +1,7 @@
 """Rasters of the plan: coverages in its GeoPackage, and cloud-optimised GeoTIFFs beside it."""
 
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +19,9 @@ from soakline.styles.sld import style_document
 from soakline.terrain.condition import Terrain
 
 NO_DATA = -9999.0
+# Slope is told to one part in 128 of a percent: figures beyond that are noise, which no compression
+# makes smaller.
+SLOPE_PARTS = 128.0
 
 _BLOCK = 512
 # GDAL's GeoPackage has tiles of 32-bit reals as LZW TIFF, the only compression that OGC 17-066r1
@@ -40,53 +43,76 @@ class PlanFiles:
     beside: tuple[tuple[str, Bytes], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class MadeFiles:
+    """The same where they were made.
+
+    Parameters
+    ----------
+    plan : the GeoPackage
+    triggers : as of `EmptyPlan`
+    beside : the other files
+    """
+
+    plan: Path
+    triggers: tuple[str, ...]
+    beside: tuple[Path, ...]
+
+
 def values_of(raster: RasterSchema, elevation: Elevation, terrain: Terrain) -> GroundArray:
     """Values of a raster of the plan, (rows, columns) float32; `NO_DATA` where there is none."""
     known = terrain.valid
     if raster.name == "elevation":
         values, known = elevation.dem_m, ~np.isnan(elevation.dem_m)
     elif raster.name == "slope_pct":
-        values, known = terrain.slope_pct, ~np.isnan(terrain.slope_pct)
+        known = ~np.isnan(terrain.slope_pct)
+        parts = np.round(terrain.slope_pct * SLOPE_PARTS)
+        values = parts.astype(np.float32, copy=False) / SLOPE_PARTS
     else:
         values = terrain.flow.upstream_cells * np.float32(terrain.grid.cell_area_m2)
     return np.where(known, values, np.float32(NO_DATA)).astype(np.float32, copy=False)
 
 
-def plan_files(
+def make_files(
+    folder: Path,
     elevation: Elevation,
     terrain: Terrain,
     schemas: Sequence[RasterSchema],
     styled: bool,
-    go_on: Callable[[], None],
-    folder: Path,
-) -> PlanFiles:
+) -> MadeFiles:
     """Make the files.
 
     Parameters
     ----------
+    folder : an empty one, to make them in
     elevation, terrain : of the stages before
     schemas : of the rasters that are wanted
     styled : whether a file of styles stands beside the plan
-    go_on : called before each; raises to stop
-    folder : where they are made, empty; it may go while they are used
     """
     grid = terrain.grid
     beside = []
     if styled:
-        document = style_document(STYLES.values()).encode()
-        beside.append((STYLE_FILE, np.frombuffer(document, dtype=np.uint8)))
+        file = folder / STYLE_FILE
+        file.write_text(style_document(STYLES.values()), encoding="utf-8")
+        beside.append(file)
     plan = folder / "plan.gpkg"
-    empty = empty_plan(grid.crs_wkt)
+    empty = empty_plan(grid.crs_wkt, folder)
     plan.write_bytes(empty.file.data)
     for raster in schemas:
-        go_on()
         values = values_of(raster, elevation, terrain)
         _add_coverage(plan, raster, values, grid)
-        go_on()
         file = folder / raster.file_name
         _write_geotiff(file, raster, values, grid)
-        beside.append((file.name, bytes_of(file)))
-    return PlanFiles(EmptyPlan(bytes_of(plan), empty.triggers), tuple(beside))
+        beside.append(file)
+    return MadeFiles(plan, empty.triggers, tuple(beside))
+
+
+def files_of(made: MadeFiles) -> PlanFiles:
+    """The files that were made, which may be unlinked from now on."""
+    return PlanFiles(
+        EmptyPlan(bytes_of(made.plan), made.triggers),
+        tuple((file.name, bytes_of(file)) for file in made.beside),
+    )
 
 
 def most_bytes(schemas: Sequence[RasterSchema], cells: int) -> int:
@@ -201,14 +227,14 @@ def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: 
 
 def _statistics(values: GroundArray) -> dict[str, str]:
     """What GDAL's readers look for of the values that are there."""
-    known = values[values != np.float32(NO_DATA)].astype(np.float64)
+    known = values[values != np.float32(NO_DATA)]
     if known.size == 0:
         return {}
     figures = {
         "MINIMUM": known.min(),
         "MAXIMUM": known.max(),
-        "MEAN": known.mean(),
-        "STDDEV": known.std(),
+        "MEAN": known.mean(dtype=np.float64),
+        "STDDEV": known.std(dtype=np.float64),
         "VALID_PERCENT": 100.0 * known.size / values.size,
     }
     return {f"STATISTICS_{name}": f"{value:.12g}" for name, value in figures.items()}

@@ -47,12 +47,12 @@ def written_whole(target: Path, needed_bytes: int) -> Iterator[Path]:
         raise _disk_full(target, needed_bytes)
     try:
         yield temporary
-        _flush_to_disk(temporary)
+        flush_to_disk(temporary)
         # Asked again: the writing took time, and what holds the file now would lose its ground.
         _refuse_if_held(target)
         _remove_side_files(target)
         temporary.replace(target)
-        _flush_to_disk(target.parent)
+        flush_to_disk(target.parent)
     except Exception as error:
         if _disk_is_full(error, temporary, needed_bytes):
             _remove_with_side_files(temporary)  # what is free is told as the user will find it
@@ -253,7 +253,8 @@ def _remove_side_files(path: Path) -> None:
             path.with_name(path.name + ending).unlink()
 
 
-def _flush_to_disk(path: Path) -> None:
+def flush_to_disk(path: Path) -> None:
+    """Wait until what is written of a file or folder is on the disk."""
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
