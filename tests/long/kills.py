@@ -80,6 +80,12 @@ class Figures:
         self.by_stage[stage] = self.by_stage.get(stage, 0) + 1
         print(f"{self.kills}: {name} in {stage}", file=sys.stderr)
 
+    def blame(self, faults: list[str]) -> None:
+        """Add faults, told at once."""
+        self.faults += faults
+        for fault in faults:
+            print(f"fault: {fault}", file=sys.stderr)
+
 
 def digests(plan: Path) -> dict[str, str]:
     """A digest for each table of a plan, feature order included, and for each file beside it."""
@@ -192,12 +198,12 @@ def killed_runs(runs: Runs, kills: int, seed: int, cells: int) -> Figures:
                 figures.ended_first += 1
                 break
             figures.count(signal.Signals(number).name, ended.stage)
-            figures.faults += _faults_of_kill(runs, ended, number, expected)
+            figures.blame(_faults_of_kill(runs, ended, number, expected))
             if figures.kills == kills or chance.random() > AGAIN:
                 break
         last = runs.run()
         resumed.append(last.seconds)
-        figures.faults += _faults_of_end(runs, last, whole.status, expected, figures.kills)
+        figures.blame(_faults_of_end(runs, last, whole.status, expected, figures.kills))
     figures.resumed_s = round(statistics.median(resumed), 2)
     return figures
 
