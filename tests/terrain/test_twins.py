@@ -7,7 +7,7 @@ from scipy import ndimage
 from soakline.grid import GroundArray
 from soakline.terrain.compass import END, VOID
 from soakline.terrain.dispersive import _spread, valley_blocks
-from soakline.terrain.flow import _drain_flats, _facets, flow_over
+from soakline.terrain.flow import drain_flats, facets, flow_over
 from soakline.terrain.ground import disc_half_widths, mean_ground
 from soakline.terrain.hollows import fill_hollows
 from soakline.terrain.paths import first_intercept, path_down, way_to_target_m
@@ -115,8 +115,8 @@ def test_cells_of_5_m_and_more_are_the_ground_themselves() -> None:
 def test_spread_area_is_shared_by_slope_and_contour_length(seed: int) -> None:
     dem = smooth_ground(seed)
     filled = fill_hollows(dem)
-    state = _facets(filled.filled_m, filled.domain)
-    _drain_flats(filled.filled_m, state)
+    state = facets(filled.filled_m, filled.domain)
+    drain_flats(filled.filled_m, state)
     area, longest = _spread(filled.filled_m, state, np.ones(dem.shape))
     expected, ways = quinn_accumulation(dem, np.ones(dem.shape))
     assert area == pytest.approx(expected, rel=1e-6)

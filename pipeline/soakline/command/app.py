@@ -11,6 +11,7 @@ import typer
 
 from soakline import __version__
 from soakline.command.signals import Ended, raise_on_signals
+from soakline.command.tile_options import MOST_SIDE, TileOptions, told_apart
 from soakline.quiet import hold_standard_streams
 
 if TYPE_CHECKING:
@@ -84,6 +85,24 @@ def plan(
             help="Rain table instead of the run file's; each of several gives a plan of its own.",
         ),
     ] = None,
+    tiles: Annotated[
+        int | None,
+        typer.Option(
+            metavar="CELLS",
+            min=0,
+            max=MOST_SIDE,
+            help="Terrain in tiles of so many cells a side, with the same result in less memory; "
+            "0: whole. In tiles where there are over 200 million cells by default.",
+        ),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="A Dask scheduler for the tiles, whose workers see the plan's folder under the "
+            "same path; threads of this process by default.",
+        ),
+    ] = None,
     log: LogOption = None,
     quiet: QuietOption = False,
 ) -> None:
@@ -94,7 +113,11 @@ def plan(
     from soakline.command.plan import PlanOptions, plan_command  # noqa: PLC0415
     from soakline.command.statuses import run_command  # noqa: PLC0415
 
-    options = PlanOptions(out, map_, work, fresh, tuple(rain or ()))
+    try:
+        in_tiles = told_apart(TileOptions(tiles, scheduler))
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--tiles") from None
+    options = PlanOptions(out, map_, work, fresh, tuple(rain or ()), in_tiles)
     status = run_command(
         lambda progress: plan_command(run_file, options, progress), log, quiet, keep=(run_file,)
     )

@@ -1,6 +1,6 @@
 """`soakline plan`: checks where the plan goes, then hands over to the stages."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -8,6 +8,7 @@ from typer import echo
 
 from soakline.command.out_path import check_out_paths, plan_path
 from soakline.command.statuses import AT_STOP, DONE
+from soakline.command.tile_options import TileOptions
 from soakline.outputs.whole_file import refuse_unwritable
 from soakline.problems import InputProblem, InputRefused, ProblemCollector
 from soakline.runfile.load import load_run_file
@@ -29,6 +30,7 @@ class PlanOptions:
     work : folder of the stage store; None for the default, beside the plan
     fresh : what is stored is not used
     rain : tables instead of the run file's; of several, each gives a plan of its own
+    tiles : whether the terrain is made in tiles, and by whom
     """
 
     out: Path | None = None
@@ -36,6 +38,7 @@ class PlanOptions:
     work: Path | None = None
     fresh: bool = False
     rain: tuple[Path, ...] = ()
+    tiles: TileOptions = field(default_factory=TileOptions)
 
 
 def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> int:
@@ -73,6 +76,7 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     setout = _setout_options(run)
     _check_beside([target for target, _, _ in targets], run, setout)
     # The stages' libraries take a second to load: a bad run file is refused before.
+    from soakline.command.tiles import surfaces_by  # noqa: PLC0415
     from soakline.stages.plan import make_plan  # noqa: PLC0415
     from soakline.store.stage_store import DEFAULT_LIMIT_GIB, open_store  # noqa: PLC0415
 
@@ -85,7 +89,8 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     stops = 0
     try:
         for target, picture, rain in targets:
-            outcome = make_plan(run, target, progress, picture, rain, store)
+            surfaces = surfaces_by(options.tiles, target, progress)
+            outcome = make_plan(run, target, progress, picture, rain, store, surfaces)
             store.finish()  # the next plan finds what this one has made
             stops += outcome.stops
             echo(outcome.path)

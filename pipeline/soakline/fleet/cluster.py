@@ -92,6 +92,26 @@ def local_cluster(workers: Workers, scratch: Path) -> Iterator[Client]:
 
 
 @contextmanager
+def thread_cluster() -> Iterator[Client]:
+    """Run a cluster of threads in this process for the length of a block, one a core.
+
+    For compiled work on files, which neither holds the interpreter nor sends much.
+    """
+    with (
+        LocalCluster(
+            n_workers=1,
+            threads_per_worker=os.cpu_count() or 1,
+            processes=False,
+            memory_limit=0,
+            dashboard_address=None,
+            silence_logs=logging.CRITICAL,
+        ) as cluster,
+        Client(cluster, set_as_default=False) as client,
+    ):
+        yield client
+
+
+@contextmanager
 def remote_cluster(address: str) -> Iterator[Client]:
     """Use the cluster of a scheduler for the length of a block; it runs on afterwards.
 

@@ -57,6 +57,7 @@ from soakline.stages.of_land import land_under_way
 from soakline.stages.progress import Progress
 from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
+from soakline.terrain.surfaces import SurfaceMaker, whole_surfaces
 
 Layers = dict[str, gpd.GeoDataFrame | pd.DataFrame]
 
@@ -82,6 +83,7 @@ def make_plan(
     map_path: Path | None = None,
     rain_table: Path | None = None,
     store: StageStore | None = None,
+    surfaces: SurfaceMaker = whole_surfaces,
 ) -> PlanOutcome:
     """Plan a property and write the plan whole or not at all.
 
@@ -93,6 +95,7 @@ def make_plan(
     map_path : picture of the plan; None for none
     rain_table : instead of the run file's
     store : results of stages that are kept from run to run; None keeps none
+    surfaces : makes the terrain's layers of cells, whole or in tiles: they are the same
 
     Returns
     -------
@@ -111,7 +114,7 @@ def make_plan(
     with progress.stage("terrain", cells) as stage:
         terrain = stages.kept(
             "terrain",
-            lambda: condition_ground(inputs.elevation, run.terrain, stage.advanced),
+            lambda: condition_ground(inputs.elevation, run.terrain, stage.advanced, surfaces),
             (run.terrain,),
             ("terrain", "grid"),
         )

@@ -1,6 +1,5 @@
 """The whole of the terrain in one step: elevation in, conditioned ground out."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +11,9 @@ from soakline.inputs.types import Elevation
 from soakline.runfile.sections import TerrainKeys
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.drainage import DrainageLine, drainage_lines
-from soakline.terrain.flow import Flow, flow_over
-from soakline.terrain.ground import horn_slope_pct, mean_ground
-from soakline.terrain.hollows import Hollows, fill_hollows, find_hollows, hollow_outlines
+from soakline.terrain.flow import Flow
+from soakline.terrain.hollows import Hollows, find_hollows, hollow_outlines
+from soakline.terrain.surfaces import SurfaceMaker, Told, whole_surfaces
 
 # Lines through cell centres are drawn straighter by at most this many cells.
 _STRAIGHTEN_CELLS = 0.75
@@ -70,7 +69,10 @@ def drawn_line(line: DrainageLine, cell_m: float) -> BaseGeometry:
 
 
 def condition_ground(
-    elevation: Elevation, keys: TerrainKeys, advanced: Callable[[float], None] = lambda _: None
+    elevation: Elevation,
+    keys: TerrainKeys,
+    advanced: Told = lambda _: None,
+    surfaces: SurfaceMaker = whole_surfaces,
 ) -> Terrain:
     """Ground, slope, flow, hollows and drainage lines of a DEM.
 
@@ -78,7 +80,8 @@ def condition_ground(
     ----------
     elevation : Elevation
     keys : the run file's `[terrain]`
-    advanced : is told the share of the work that is done
+    advanced : Told
+    surfaces : makes the layers of cells, whole or in tiles
 
     Returns
     -------
@@ -90,12 +93,8 @@ def condition_ground(
         If contributing areas do not sum to the valid area: a defect of ours.
     """
     grid, dem = elevation.grid, elevation.dem_m
-    ground = mean_ground(dem, grid, keys.smoothing_m)
-    slope = horn_slope_pct(ground, grid.cell_m)
-    advanced(0.15)
-    filled = fill_hollows(dem)
-    advanced(0.45)
-    flow = flow_over(filled.filled_m, filled.valid, filled.domain)
+    made = surfaces(elevation, keys, advanced)
+    ground, slope, filled, flow = made.ground_m, made.slope_pct, made.filled, made.flow
     advanced(0.75)
     leaving = int(flow.upstream_cells[flow.direction == 8].sum(dtype=np.int64))
     if leaving != int(filled.valid.sum()):

@@ -10,7 +10,7 @@ import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, ROW_STEP, VOID
-from soakline.terrain.flow import _FIXED, _RIM, Uint8Array, _drain_flats, _facets
+from soakline.terrain.flow import FIXED, RIM, Uint8Array, drain_flats, facets
 from soakline.terrain.hollows import fill_hollows
 
 # Quinn, Beven, Chevallier & Planchon 1991, Hydrological Processes 5: contour length of a cardinal
@@ -31,11 +31,11 @@ def _spread(
     for row in range(rows):
         for column in range(columns):
             s = state[row, column]
-            if s == VOID or s & _RIM:
+            if s == VOID or s & RIM:
                 continue
             for k in range(8):
                 r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
-                if s & _FIXED:
+                if s & FIXED:
                     waiting[r, c] += k == s & 7
                 else:
                     waiting[r, c] += filled_m[r, c] < filled_m[row, column]
@@ -54,12 +54,12 @@ def _spread(
                 row, column = stack[depth] // columns, stack[depth] % columns
                 waiting[row, column] = 255
                 s = state[row, column]
-                if s & _RIM:
+                if s & RIM:
                     continue
                 total = 0.0
                 for k in range(8):
                     r, c = row + ROW_STEP[k], column + COLUMN_STEP[k]
-                    if s & _FIXED:
+                    if s & FIXED:
                         weight[k] = 1.0 if k == s & 7 else 0.0
                     else:
                         drop = filled_m[row, column] - filled_m[r, c]
@@ -133,8 +133,8 @@ def valley_blocks(
     size = max(1, round(block_m / grid.cell_m))
     mean, count = _block_mean(ground_m, size)
     filled = fill_hollows(mean)
-    state = _facets(filled.filled_m, filled.domain)
-    _drain_flats(filled.filled_m, state)
+    state = facets(filled.filled_m, filled.domain)
+    drain_flats(filled.filled_m, state)
     area, longest = _spread(filled.filled_m, state, count * grid.cell_area_m2)
     block = size * grid.cell_m
     strip = (longest + 1.0) * block * block

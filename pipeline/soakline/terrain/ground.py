@@ -8,9 +8,26 @@ from soakline.grid import FloatArray, Grid, GroundArray
 
 HalfWidths = npt.NDArray[np.int64]
 
+# 1 / 16 µm: finer than float32 from 0.5 m on; 2⁵³ of them are over 500,000 km.
+_UNIT = 2.0**24
+
 
 @numba.njit(cache=True, parallel=True)
-def _disc_mean(dem_m: GroundArray, half_width: HalfWidths) -> GroundArray:
+def disc_mean(dem_m: GroundArray, half_width: HalfWidths) -> GroundArray:
+    """Mean of the valid cells of a disc around each cell.
+
+    Heights are summed in whole units of `_UNIT`, which a sum of floats holds exactly: so what has
+    entered and left the disc before leaves no trace, and a row may start anywhere.
+
+    Parameters
+    ----------
+    dem_m : (rows, columns) float32, m; NaN where not valid
+    half_width : of `disc_half_widths`
+
+    Returns
+    -------
+    (rows, columns) float32, m; NaN where the DEM is
+    """
     rows, columns = dem_m.shape
     reach = half_width.size // 2
     out = np.full((rows, columns), np.nan, np.float32)
@@ -30,15 +47,15 @@ def _disc_mean(dem_m: GroundArray, half_width: HalfWidths) -> GroundArray:
                 if 0 <= enters < columns:
                     value = dem_m[source, enters]
                     if not np.isnan(value):
-                        total += value
+                        total += np.rint(value * _UNIT)
                         count += 1
                 if 0 <= leaves < columns:
                     value = dem_m[source, leaves]
                     if not np.isnan(value):
-                        total -= value
+                        total -= np.rint(value * _UNIT)
                         count -= 1
             if column >= 0 and count > 0 and not np.isnan(dem_m[row, column]):
-                out[row, column] = total / count
+                out[row, column] = total / count / _UNIT
     return out
 
 
@@ -80,7 +97,7 @@ def mean_ground(dem_m: GroundArray, grid: Grid, smoothing_m: float) -> GroundArr
     half_width = disc_half_widths(smoothing_m / 2.0 / grid.cell_m)
     if half_width.size == 1:
         return dem_m
-    ground: GroundArray = _disc_mean(dem_m, half_width)
+    ground: GroundArray = disc_mean(dem_m, half_width)
     return ground
 
 

@@ -8,10 +8,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
-from soakline.quiet import quiet_streams
 from soakline.terrain.cells import cell_polygons
+from soakline.terrain.tiles.flood import filled_by_tiles
 
-_OUTSIDE_M = -9999.0  # below any ground on earth: water may leave here
+OUTSIDE_M = -9999.0
+"""Below any ground on earth: water may leave here."""
+# A tile's heap and labels stay in the cache of a core.
+_TILE_CELLS = 512
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,23 +46,11 @@ def fill_hollows(surface_m: GroundArray) -> FilledGround:
 
     Notes
     -----
-    Priority flood (Barnes, Lehman & Mulla 2014, Computers & Geosciences 62), by richdem. A hole
-    that does not reach the edge is flooded like a pond: water enters it and leaves over its lowest
-    shore.
+    Priority flood by tiles (`tiles.flood`). A hole that does not reach the edge is flooded like a
+    pond: water enters it and leaves over its lowest shore.
     """
-    import richdem as rd  # noqa: PLC0415 - slow to load, no rerun needs it
-
-    valid = ~np.isnan(surface_m)
-    # Row by row in memory, whatever the order that came in: richdem takes it for granted, and
-    # crashes on columns first.
-    filled = np.ascontiguousarray(np.where(valid, surface_m, np.float32(_OUTSIDE_M)))
-    with quiet_streams():
-        raster = rd.rdarray(
-            filled, no_data=_OUTSIDE_M, geotransform=(0.0, 1.0, 0.0, 0.0, 0.0, -1.0)
-        )
-        rd.FillDepressions(raster, epsilon=False, in_place=True)
-    filled = np.asarray(raster)
-    return FilledGround(filled, valid, valid | (filled > _OUTSIDE_M))
+    filled = filled_by_tiles(surface_m, OUTSIDE_M, _TILE_CELLS)
+    return FilledGround(filled, ~np.isnan(surface_m), filled > OUTSIDE_M)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
