@@ -21,6 +21,7 @@ from soakline.runfile.sections import RunFile
 from soakline.runfile.swale_point_section import POINT_RANGES
 from soakline.styles.legend import legend_svg
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import in_steps, raster_styles
 
 DOCS = Path(__file__).resolve().parent
 MADE = "<!-- Made by docs/make_pages.py (`make docs`): change the program, not this page. -->"
@@ -256,7 +257,8 @@ def findings_page() -> str:
 
 def legend() -> str:
     """The legend of all styles, what is drawn last first."""
-    return legend_svg(reversed(STYLES.values()))
+    rasters = [in_steps(style) for style in raster_styles(0.0, 100.0)]
+    return legend_svg([*reversed(STYLES.values()), *rasters])
 
 
 PAGES = {

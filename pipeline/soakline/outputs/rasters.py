@@ -5,6 +5,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
+from math import ceil, floor
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,9 @@ from soakline.outputs.geopackage_styles import STYLE_FILE
 from soakline.outputs.raster_schemas import RasterSchema, path_beside
 from soakline.outputs.whole_file import written_whole
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import raster_styles
 from soakline.styles.sld import style_document
+from soakline.styles.symbols import Style
 from soakline.terrain.condition import Terrain
 
 NO_DATA = -9999.0
@@ -72,7 +75,7 @@ def plan_files(
     grid = terrain.grid
     beside = []
     if styled:
-        document = style_document(STYLES.values()).encode()
+        document = style_document(_styles(elevation, schemas)).encode()
         beside.append((STYLE_FILE, np.frombuffer(document, dtype=np.uint8)))
     with tempfile.TemporaryDirectory() as folder:
         plan = Path(folder) / "plan.gpkg"
@@ -87,6 +90,15 @@ def plan_files(
             _write_geotiff(file, raster, values, grid)
             beside.append((file.name, bytes_of(file)))
         return PlanFiles(EmptyPlan(bytes_of(plan), empty.triggers), tuple(beside))
+
+
+def _styles(elevation: Elevation, schemas: Sequence[RasterSchema]) -> tuple[Style, ...]:
+    """Of all layers, and of the rasters where they are wanted."""
+    heights = elevation.dem_m
+    if not schemas or np.isnan(heights).all():
+        return tuple(STYLES.values())
+    lowest, highest = float(np.nanmin(heights)), float(np.nanmax(heights))
+    return (*STYLES.values(), *raster_styles(floor(lowest), ceil(highest)))
 
 
 @contextmanager
