@@ -23,6 +23,7 @@ from soakline.runfile.sections import RunFile
 from soakline.runfile.swale_point_section import POINT_RANGES
 from soakline.styles.legend import legend_svg
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import in_steps, raster_styles
 
 DOCS = Path(__file__).resolve().parent
 sys.path.insert(0, str(DOCS))
@@ -276,7 +277,8 @@ def benchmarks_page() -> str:
 
 def legend() -> str:
     """The legend of all styles, what is drawn last first."""
-    return legend_svg(reversed(STYLES.values()))
+    rasters = [in_steps(style) for style in raster_styles(0.0, 100.0)]
+    return legend_svg([*reversed(STYLES.values()), *rasters])
 
 
 PAGES = {

@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
+from math import ceil, floor
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,9 @@ from soakline.outputs.geopackage_styles import STYLE_FILE
 from soakline.outputs.raster_schemas import RasterSchema, path_beside
 from soakline.outputs.whole_file import written_whole
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import raster_styles
 from soakline.styles.sld import style_document
+from soakline.styles.symbols import Style
 from soakline.terrain.condition import Terrain
 
 NO_DATA = -9999.0
@@ -93,7 +96,8 @@ def make_files(
     beside = []
     if styled:
         file = folder / STYLE_FILE
-        file.write_text(style_document(STYLES.values()), encoding="utf-8")
+        document = style_document(_styles(elevation, schemas))
+        file.write_text(document, encoding="utf-8")
         beside.append(file)
     plan = folder / "plan.gpkg"
     empty = empty_plan(grid.crs_wkt, folder)
@@ -126,6 +130,15 @@ def most_bytes(schemas: Sequence[RasterSchema], cells: int) -> int:
     cells : of the grid
     """
     return 2 * len(schemas) * cells * np.dtype(np.float32).itemsize
+
+
+def _styles(elevation: Elevation, schemas: Sequence[RasterSchema]) -> tuple[Style, ...]:
+    """Of all layers, and of the rasters where they are wanted."""
+    heights = elevation.dem_m
+    if not schemas or np.isnan(heights).all():
+        return tuple(STYLES.values())
+    lowest, highest = float(np.nanmin(heights)), float(np.nanmax(heights))
+    return (*STYLES.values(), *raster_styles(floor(lowest), ceil(highest)))
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from urllib.parse import quote
 
+from soakline.geopackage_guard import is_sqlite
 from soakline.problems import InputProblem, InputRefused
 
 _SIDE_FILES = ("-journal", "-wal", "-shm")
@@ -175,7 +176,7 @@ def _may_grow_to(needed_bytes: int, temporary: Path) -> bool:
 
 def _refuse_if_held(target: Path) -> None:
     """Refuse a target that another program holds open with an SQLite lock."""
-    if not _is_sqlite(target):
+    if not is_sqlite(target):
         return
     place = f"file:{quote(str(target))}?mode=rw"
     try:
@@ -193,14 +194,6 @@ def _refuse_if_held(target: Path) -> None:
                 "a file that no other program uses",
                 "Close it there, or write to another file.",
             ) from error
-
-
-def _is_sqlite(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(16) == b"SQLite format 3\0"
-    except OSError:
-        return False
 
 
 def _temporary(target: Path, pid: int) -> Path:

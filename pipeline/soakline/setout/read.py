@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
-from soakline.plan_file import A_PLAN, layer_names, read_tables
+from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.swale_point_section import PointKind
 from soakline.section.crossings import track_profiles
@@ -36,7 +36,9 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "pegs": (
         "peg_id", "swale_id", "kind", "chainage_m", "ground_m", "level_m", "base_level_m", "cut_m",
-        "dig_level_m", "daylight_m", "daylight_level_m", "rise_pct", "fall_pct",
+    ),
+    "peg_cuts": (
+        "dig_below_mm", "daylight_mm", "daylight_above_mm", "rise_permille", "fall_permille",
     ),
     "crossings": (
         "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
@@ -70,7 +72,7 @@ _KINDS: Mapping[str, tuple[str, ...]] = {
     "tree_projection": ("LineString",),
     "diversions": ("LineString",),
 }
-_TABLES = frozenset({"run_record"})
+_TABLES = frozenset({"run_record", "peg_cuts"})
 # What may lie beside a DEM and is recorded with it, but holds no heights.
 _NO_HEIGHTS = (".prj", ".hdr", ".tfw", ".wld", ".xml")
 
@@ -131,6 +133,7 @@ def _refused(path: Path, key: str, found: str, allowed: str) -> InputRefused:
 
 def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, str]) -> SetOutPlan:
     frames = {name: gpd.GeoDataFrame(tables[name]) for name in tables if name not in _TABLES}
+    frames["pegs"] = _with_cuts(frames["pegs"], tables["peg_cuts"])
     land, pegs, sills = (frames[name] for name in ("property", "pegs", "spillways"))
     mound = MoundShape(
         float(record["earthworks.berm_m"]),
@@ -176,12 +179,27 @@ def _sights(tables: Mapping[str, pd.DataFrame]) -> tuple[Sight, ...]:
 
 def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:
     named = record["value"][record["key"] == "input:dem"]
-    pairs = [str(value).rpartition(" sha256=") for value in named]
-    return tuple((name, digest) for name, _, digest in pairs if not name.endswith(_NO_HEIGHTS))
+    pairs = [file_and_digest(value) for value in named]
+    return tuple(pair for pair in pairs if not pair[0].endswith(_NO_HEIGHTS))
 
 
 def _figures(table: pd.DataFrame, name: str) -> FloatArray:
     return np.asarray(table[name], dtype=np.float64)
+
+
+def _with_cuts(pegs: gpd.GeoDataFrame, cuts: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Pegs with what is dug beside each, in metres; rows of both are in one order."""
+    if len(pegs) != len(cuts):
+        raise ValueError(f"{len(cuts)} rows of peg_cuts for {len(pegs)} pegs")
+    own = {name: _figures(cuts, name) / 1000.0 for name in _COLUMNS["peg_cuts"]}
+    level = _figures(pegs, "level_m")
+    return pegs.assign(
+        dig_level_m=_figures(pegs, "base_level_m") - own["dig_below_mm"],
+        daylight_m=own["daylight_mm"],
+        daylight_level_m=level + own["daylight_above_mm"],
+        rise=own["rise_permille"],
+        fall=own["fall_permille"],
+    )
 
 
 def _words(table: pd.DataFrame, name: str) -> tuple[str, ...]:
@@ -265,8 +283,8 @@ def _swale(
             ground - level,
             _figures(pegs, "daylight_m"),
             _figures(pegs, "daylight_level_m") - level,
-            _figures(pegs, "rise_pct") / 100.0,
-            _figures(pegs, "fall_pct") / 100.0,
+            _figures(pegs, "rise"),
+            _figures(pegs, "fall"),
         ),
         peg_id=_words(pegs, "peg_id"),
         peg_kind=_words(pegs, "kind"),

@@ -37,6 +37,7 @@ from soakline.outputs.overflow import (
     route_layer,
     safe_point_layer,
     spillway_layer,
+    storm_course_table,
     storm_table,
     swale_storm_table,
 )
@@ -45,7 +46,13 @@ from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
 from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
-from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
+from soakline.outputs.swales import (
+    catchment_layer,
+    ground_layer,
+    peg_cut_table,
+    peg_layer,
+    swale_layer,
+)
 from soakline.outputs.tree_projection import projection_layer
 from soakline.outputs.trees import growth_table, tree_layer
 from soakline.outputs.years import water_years_table
@@ -166,6 +173,8 @@ def plan_layers(plan: Designed, programme: Programme) -> Layers:
         "swale_point_ground": point_ground_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
+        "storm_courses": storm_course_table(plan),
+        "peg_cuts": peg_cut_table(plan),
         "earthworks": earthworks_table(plan),
         "tree_growth": growth_table(plan),
         "water_years": water_years_table(plan),
