@@ -150,6 +150,11 @@ FORMS: dict[str, Form] = {
         run={"spacing": {"mature_tree_height_m": 4}},
         features=homestead(),
     ),
+    "plane, between": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}, "planting": {"between": True}},
+        features=homestead(),
+    ),
     "plane, pears": Form(
         plane(8.0),
         run={"spacing": {"mature_tree_height_m": 4}},
