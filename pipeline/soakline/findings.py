@@ -187,6 +187,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "track_between_swales": ("caution", "a track passes between the ends of two swales"),
     "crossing_at_lip_end": ("caution", "no mound finds room between a track and the lip's end"),
     "track_carries_water": ("caution", "a swale's water may run down a track"),
+    "crossing_aslant": ("caution", "a track crosses a lip at less than 30°"),
     "track_along_swale": ("caution", "a track runs along a lip for a long way"),
     # ponds, basins and organic pits along swales
     "swale_point_left_out": ("caution", "chosen points that no pond, basin or pit is dug at"),

@@ -67,9 +67,9 @@ CONTRACT = {
     "crossings": (
         "Point",
         (
-            "crossing_id swale_id other_swale_id track kind chainage_m start_m end_m slope_pct "
-            "width_m level_m base_level_m run_m cut_m3 fill_m3 refill_m3 pipes pipe_diameter_m "
-            "pipe_length_m pipe_flow_m3s"
+            "crossing_id swale_id other_swale_id track kind chainage_m start_m end_m "
+            "bearing_deg angle_deg slope_pct width_m level_m base_level_m run_m cut_m3 fill_m3 "
+            "refill_m3 pipes pipe_diameter_m pipe_length_m pipe_flow_m3s"
         ),
     ),
     # What the contract asks for as options without naming a layer.
@@ -135,6 +135,7 @@ UNITS = {
     "_mm_h": "mm/h",
     "_m": "m",
     "_pct": "%",
+    "_deg": "°",
     "_h": "h",
     "_min": "min",
     "_permille": "‰",

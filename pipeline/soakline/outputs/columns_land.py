@@ -18,6 +18,7 @@ EXCLUSION_REASONS = (
     "shallow_soil",
     "saline",
     "protected",
+    "hard_surface",
     "by_wish",
 )
 

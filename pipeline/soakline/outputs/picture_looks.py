@@ -34,7 +34,12 @@ EXCLUDED = (
         UNFIT_BROWN,
         "\\\\\\\\",
     ),
-    ("Protected or by wish", ("protected", "by_wish"), WISH_GREEN, "xxxx"),
+    (
+        "Protected, paved or by wish",
+        ("protected", "hard_surface", "by_wish"),
+        WISH_GREEN,
+        "xxxx",
+    ),
 )
 
 SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}

@@ -16,8 +16,9 @@ from soakline.inputs.elevation import VerticalUnit
 from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.swale_point_section import PointKind
-from soakline.section.crossings import track_profiles
+from soakline.section.crossings import LEAST_SINE, met_aslant, track_profiles
 from soakline.section.mound import MoundShape
+from soakline.section.stations import uphill_of, vertices_of
 from soakline.section.trench import Trench, trenches_of
 from soakline.setout import drains
 from soakline.setout.hollows import Hollow
@@ -42,7 +43,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "crossings": (
         "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
-        "pipe_diameter_m",
+        "pipe_diameter_m", "bearing_deg", "angle_deg", "chainage_m",
     ),
     "diversions": drains.COLUMNS,
     "run_record": ("key", "value"),
@@ -273,7 +274,7 @@ def _swale(
         crest_width_m=figures["mound_crest_m"],
         head_m=float(heads.max()) if heads.size else sill_head_m,
         sills=sills,
-        tracks=_tracks(own["crossings"], trench, level),
+        tracks=_tracks(own["crossings"], shapely.get_coordinates(lip), trench, level),
         hollows=hollows,
         dug_ground=dug_ground,
         mound_ground=mound_ground,
@@ -342,21 +343,29 @@ def _sills(
     return tuple(sorted(found, key=lambda sill: sill.start_m))
 
 
-def _tracks(crossings: gpd.GeoDataFrame, trench: Trench, level_m: float) -> tuple[Track, ...]:
+def _tracks(
+    crossings: gpd.GeoDataFrame, lip: FloatArray, trench: Trench, level_m: float
+) -> tuple[Track, ...]:
     """Fords and causeways along a lip; at a gap the ground stays as it is."""
     over = crossings[crossings["kind"] != "gap"].sort_values("start_m")
     kind = np.array(over["kind"], dtype=np.str_)
     crown = _figures(over, "level_m") - level_m
-    profiles = track_profiles(
-        kind, trenches_of([trench] * len(over)), crown, _figures(over, "slope_pct") / 100.0
-    )
+    sine = np.maximum(np.sin(np.radians(_figures(over, "angle_deg"))), LEAST_SINE)
+    along = met_aslant(trenches_of([trench] * len(over)), sine)
+    profiles = track_profiles(kind, along, crown, _figures(over, "slope_pct") / 100.0)
+    vertices, corners = vertices_of([lip])
+    one = np.zeros(len(over), dtype=np.int64)
+    left_east, left_north = uphill_of(vertices, corners, one, _figures(over, "chainage_m"))
+    bearing = np.radians(_figures(over, "bearing_deg"))
+    ahead = np.sin(bearing) * left_north - np.cos(bearing) * left_east
+    lean = np.sign(ahead) * np.sqrt(1.0 / sine**2 - 1.0)
     pipes, diameter = (np.nan_to_num(_figures(over, n)) for n in ("pipes", "pipe_diameter_m"))
     return tuple(
         Track(
             str(row.crossing_id), "ford" if row.kind == "ford" else "causeway",
             float(row.start_m), float(row.end_m), float(crown[k]),
-            int(pipes[k]), float(diameter[k]),
-            profiles.at_m[k], profiles.height_m[k],
+            int(pipes[k]), float(diameter[k]), float(lean[k]),
+            profiles.at_m[k] * sine[k], profiles.height_m[k],
         )
         for k, row in enumerate(over.itertuples())
     )  # fmt: skip

@@ -21,7 +21,8 @@ from soakline.terrain.paths import way_to_target_m
 
 REASONS = (
     "boundary", "building", "septic", "well", "drainage_line", "watercourse", "dam", "service",
-    "track", "landslip", "too_steep", "wet", "shallow_soil", "saline", "protected", "by_wish",
+    "track", "landslip", "too_steep", "wet", "shallow_soil", "saline", "protected", "hard_surface",
+    "by_wish",
 )  # fmt: skip
 LIP_REASONS = ("too_steep", "wet")
 
@@ -230,6 +231,7 @@ def excluded_ground(
         "shallow_soil": of(soils)[shallow],
         "saline": of(features.saline),
         "protected": of(features.protected),
+        "hard_surface": of(features.hard_surfaces),
         "by_wish": of(features.no_swales),
     }
     if cross_tracks:

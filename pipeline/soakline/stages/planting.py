@@ -28,6 +28,7 @@ from soakline.section.trench import trenches_of
 from soakline.section.works import GroundWorks
 from soakline.siting.excluded import buffered
 from soakline.siting.site import Site, geometry_of
+from soakline.stages.between import planted_between
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
@@ -132,7 +133,7 @@ def planted(
         crown_m[trees.species],
         figures_of(table, "grown_years")[trees.species],
     )
-    return Trees(
+    beside_swales = Trees(
         table,
         trees.lip,
         trees.band,
@@ -143,6 +144,7 @@ def planted(
         shaded,
         sampled,
     )
+    return planted_between(run, inputs, laid, figures, beside_swales, beside, terrain, site)
 
 
 def _present(shapes: GeometryArray) -> GeometryArray:

@@ -123,6 +123,7 @@ _BANDS: tuple[tuple[str, str, Mark], ...] = (
     ("Tree below the mound", "below", "square"),
     ("Tree uphill of the trench", "uphill", "triangle"),
     ("Tree in the trench", "trench", "star"),
+    ("Tree between swales", "between", "x"),
 )
 
 _PEGS: tuple[tuple[str, tuple[str, ...], Mark, float], ...] = (
@@ -185,8 +186,8 @@ _ALL = (
                 "triangle",
             ),
             _areas(
-                "Protected or by wish",
-                _is("reason", "protected", "by_wish"),
+                "Protected, paved or by wish",
+                _is("reason", "protected", "hard_surface", "by_wish"),
                 WISH_GREEN,
                 0.35,
                 "cross",
