@@ -143,7 +143,7 @@ from soakline.command.app import main
 def outline():
     with warnings.catch_warnings():
         pass  # as a library in another thread does
-    warnings.warn("Dataset has no geotransform, gcps, or rpcs. The identity matrix ...", UserWarning)
+    warnings.warn("Dataset has no geotransform, gcps, or rpcs. The ...", UserWarning)
 main(outline)
 """
 
