@@ -20,9 +20,9 @@ LIMITS = {
     "overflow": "routes followed cell by cell; few of them",
     "sections": "earthworks and trees along each lip; by length of lip",
     "years": "a step a day for each swale; by swales and years",
-    "layers": "outlines of slope classes and catchments, on one core",
-    "rasters": "deflating of coverages and GeoTIFFs, which began beside the stages before: what is "
-    "told is the wait for its end",
+    "layers": "outlines of catchments and building of tables, on one core",
+    "layers of the land": "the wait for a copy of the process that outlines slope classes and "
+    "deflates rasters beside the stages before",
     "map": "drawing, at the resolution of the picture",
     "writing": "the disk: rows are inserted, rasters copied as they are, and all is flushed",
 }

@@ -36,6 +36,18 @@ def test_page_is_what_the_program_would_write_today(make_pages: ModuleType, name
     assert kept == make_pages.PAGES[name](), f"docs/{name} is stale: run `make docs`"
 
 
+def test_the_page_of_benchmarks_says_what_limits_each_stage(make_pages: ModuleType) -> None:
+    limits = make_pages.benchmarks.__globals__["LIMITS"]
+    sources = (ROOT / "pipeline" / "soakline" / "stages").glob("*.py")
+    told = {
+        name
+        for source in sources
+        for name in re.findall(r'progress\.stage\("([^"]+)"', source.read_text(encoding="utf-8"))
+    }
+    assert len(told) > 8
+    assert told <= set(limits)
+
+
 def _codes_in(source: Path) -> Iterator[str]:
     """First words of calls that make findings; a part that is only known at run time is `*`."""
     for node in ast.walk(ast.parse(source.read_text(encoding="utf-8"))):

@@ -70,11 +70,15 @@ def test_a_fleet_on_a_scheduler_that_runs_loses_nothing_with_a_worker(
         text=True,
     ) as fleet:
         assert fleet.stderr is not None
+        told = []
         for line in fleet.stderr:
+            told.append(line)
             if line.removeprefix("error: ").startswith("2 of 6"):
                 cluster.workers[0].send_signal(signal.SIGKILL)
         assert fleet.stdout is not None
-        facts = json.loads(fleet.stdout.read())
+        words = fleet.stdout.read()
+    assert words, told
+    facts = json.loads(words)
     statuses = [row["status"] for row in facts["properties"]]
     assert statuses == ["planned", "planned", "refused", "planned", "planned", "planned"]
     assert fleet.returncode == 3

@@ -53,7 +53,7 @@ test "$3" = ro && mount -o remount,ro .
 status=$?
 echo
 ls -A
-cat run.gpkg | head -c 100
+head -c 15 run.gpkg
 exit $status
 """
 _AS_IT_IS = "from soakline.command.app import main; main()"
@@ -106,7 +106,7 @@ INPUTS = ["boundary.gpkg", "dem.tif", "rain.csv", "run.gpkg", "run.toml"]
 
 
 @pytest.mark.parametrize("script", [_AS_IT_IS, _FILLED_MEANWHILE], ids=["from_the_start", "late"])
-@pytest.mark.parametrize("kib", [1200, 1800, 2700, 3600])
+@pytest.mark.parametrize("kib", [1000, 1500, 2000, 2400])
 def test_a_full_disk_is_one_message_and_the_earlier_plan_stays(
     on_disk: OnDisk, kib: int, script: str
 ) -> None:
@@ -117,7 +117,7 @@ def test_a_full_disk_is_one_message_and_the_earlier_plan_stays(
     assert "run.gpkg: found" in told[1]
     assert "bytes free on its disk; allowed: about" in told[1]
     # A store of nothing may be there: it had no room for a result.
-    assert [name for name in left if name != ".soakline"] == ["", *INPUTS, EARLIER.decode()]
+    assert [name for name in left if name != ".soakline"] == ["", *INPUTS, EARLIER.decode()[:15]]
 
 
 def test_a_disk_with_just_enough_room_gets_the_right_plan(on_disk: OnDisk) -> None:
@@ -132,7 +132,7 @@ def test_a_read_only_disk_is_one_message(on_disk: OnDisk) -> None:
     assert status == 2
     assert len(told) == 2
     assert "read-only" in told[1]
-    assert left == ["", *INPUTS, EARLIER.decode()]
+    assert left == ["", *INPUTS, EARLIER.decode()[:15]]
 
 
 @pytest.mark.parametrize("share", [0.02, 0.1, 0.3, 0.6, 0.95])

@@ -2,6 +2,7 @@
 
 import gc
 import sys
+import warnings
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
@@ -348,6 +349,9 @@ def main(command: Callable[[], object] = app) -> None:
     gc.set_threshold(_OBJECTS_BETWEEN_SEARCHES)
     raise_on_signals()
     hold_standard_streams()
+    # Cells are outlined in rows and columns, which have no place on the earth. A library mutes this
+    # for each call; where two threads do, one may end the other's silence.
+    warnings.filterwarnings("ignore", message="Dataset has no geotransform")
     try:
         command()
     except Ended as ended:
