@@ -6,7 +6,9 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+import shapely
 from lxml import etree, html
 
 from soakline.styles.plan_styles import STYLES
@@ -45,7 +47,7 @@ def refused(run: Run, command: str, plan: Path, *more: str) -> str:
     status, stdout, stderr = run(folder, [command, str(plan), *more])
     assert (status, stdout) == (2, ""), stderr
     assert "Traceback" not in stderr
-    assert stderr.count(plan.name) >= 1
+    assert plan.stem in stderr
     assert {file: file.read_bytes() for file in folder.rglob("*") if file.is_file()} == before
     return stderr
 
@@ -62,20 +64,14 @@ def test_no_geopackage(run: Run, tmp_path: Path, command: str) -> None:
 
 
 @pytest.mark.parametrize("command", READERS)
-def test_another_programs_geopackage(run: Run, plan: Path, command: str) -> None:
-    def emptied(database: sqlite3.Connection) -> None:
-        database.execute("DELETE FROM gpkg_contents WHERE data_type <> '2d-gridded-coverage'")
-        for kind in ("view", "table"):
-            sql = (
-                "SELECT name FROM sqlite_master WHERE type = ? AND name NOT LIKE 'gpkg@_%' "
-                "ESCAPE '@' AND name NOT LIKE 'rtree@_%' ESCAPE '@' AND name NOT LIKE 'sqlite@_%' "
-                "ESCAPE '@' AND name NOT IN ('elevation', 'slope_pct', 'contributing_m2')"
-            )
-            for (name,) in database.execute(sql, (kind,)).fetchall():
-                database.execute(f'DROP {kind} "{name}"')
-
-    other = changed(plan, plan.with_name("other.gpkg"), emptied)
-    said = refused(run, command, other)
+def test_another_programs_geopackage(run: Run, tmp_path: Path, command: str) -> None:
+    roads = gpd.GeoDataFrame(
+        {"name": ["road"]},
+        geometry=[shapely.LineString([(0.0, 0.0), (9.0, 9.0)])],
+        crs="EPSG:32755",
+    )
+    roads.to_file(tmp_path / "other.gpkg", layer="roads")
+    said = refused(run, command, tmp_path / "other.gpkg")
     assert "another program" in said or "no table" in said
 
 

@@ -188,7 +188,7 @@ def test_every_swale_has_its_hydrograph_and_every_storm_its_row(page, plan_path)
 def test_the_calendar_is_told_month_by_month(plan_path, tmp_path):
     def added(database):
         database.execute(
-            "INSERT INTO calendar (year, month, task, \"where\", amount, unit, advice) "
+            'INSERT INTO calendar (year, month, task, "where", amount, unit, advice) '
             "VALUES (1, 4, 'seed bare earth', 'all swales', 12.5, 'm²', 'after rain')"
         )
 
