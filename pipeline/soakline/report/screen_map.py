@@ -4,6 +4,7 @@ import base64
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import geopandas as gpd
@@ -124,7 +125,8 @@ class _Map:
         column = np.clip((place[:, 0] - self.west) / self.step_m, 0, columns - 1).astype(int)
         row = np.clip((self.south + tall - place[:, 1]) / self.step_m, 0, rows - 1).astype(int)
         seen = np.zeros((rows, columns), dtype=np.uint8)
-        seen[row, column] = 1
+        for down, right in product((-1, 0, 1), repeat=2):
+            seen[np.clip(row + down, 0, rows - 1), np.clip(column + right, 0, columns - 1)] = 1
         drawing = Image.fromarray(seen, mode="P")
         drawing.putpalette(bytes(3) + bytes.fromhex(colour[1:]))
         picture = io.BytesIO()

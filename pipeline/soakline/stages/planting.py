@@ -38,7 +38,6 @@ from soakline.terrain.condition import Terrain
 
 # Bands beside the works are this wide. A row runs in the middle below, nearer the trench uphill.
 BAND_M = 2.0
-_TOUCH_M = 0.01
 # A line drawn without a width is kept clear as if it were this wide.
 _LINE_M = 3.0
 
@@ -204,8 +203,7 @@ def _across(
     end = np.clip(span[:, 1] + clearance_m, 0.0, length)
     # The edges of the strips ride along as the ground does, for `between` to interpolate.
     widened = replace(stations, rise=near_m, fall=far_m).between(lip, start, end)
-    # Places at the very end of a lip lie on the strip's edge: they are on it.
-    return _present(shapely.buffer(strips(widened, widened.rise, widened.fall), _TOUCH_M))
+    return _present(strips(widened, widened.rise, widened.fall))
 
 
 def _off_cells(places: Places, terrain: Terrain, site: Site) -> BoolArray:

@@ -15,7 +15,7 @@ from soakline.water.pools import Pools, depth_m
 
 # A course is told by as few moments as keep it within this share of its own greatest figure.
 _CLOSE = 0.015
-_MOST_MOMENTS = 60
+_MOST_MOMENTS = 80
 # Of all that comes in, what is left when a course ends.
 _TAIL = 0.001
 
@@ -79,7 +79,8 @@ def courses_of(
             for curve, total in zip(curves, (came, spilled), strict=False):
                 curve[:] = np.diff(total[:ends], prepend=0.0) / step_s
             curves[2] = depth[:ends, swale]
-            kept = moments(curves, _CLOSE, _MOST_MOMENTS)
+            # Roots of the rates besides: a long tail of little flow may hold much of the water.
+            kept = moments(np.vstack([curves, np.sqrt(curves[:2])]), _CLOSE, _MOST_MOMENTS)
             parts.append((swale, kept, curves[:, kept]))
     parts.sort(key=lambda part: part[0])
     values = np.concatenate([part[2] for part in parts], axis=1) if parts else np.zeros((3, 0))
