@@ -110,7 +110,8 @@ def planted(
     inner = np.array([site.excluded.inner], dtype=object)
     beside = np.concatenate([clear, crossed, sills, dug, mounds])
     ground = {
-        "mound": (parts.mound, np.concatenate([clear, crossed])),
+        # The mound stops right at a sill: without the strips a trunk could stand at its very edge.
+        "mound": (parts.mound, np.concatenate([clear, crossed, sills])),
         "below": (inner, beside),
         "uphill": (inner, np.concatenate([clear, crossed, dug, mounds])),
         "trench": (parts.ponded, np.concatenate([clear, crossed])),
