@@ -168,6 +168,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "route_needs_lining": ("caution", "faster or steeper than the cover bears"),
     "protect_until_grass_stands": ("caution", "faster than bare earth bears"),
     "route_crosses_track": ("caution", "a route crosses a track"),
+    "route_over_mound": ("caution", "a route runs over the loose spoil of another swale"),
     "route_over_steep_ground": (
         "caution",
         "a route runs over ground steeper than swales may stand on",

@@ -22,7 +22,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.mound import toe_m
 from soakline.section.points import SwalePoints
 from soakline.section.stations import LipStations
-from soakline.section.stretches import Span
+from soakline.section.stretches import Span, stretches
 from soakline.section.strips import strips
 from soakline.section.trench import trenches_of
 from soakline.section.works import GroundWorks
@@ -96,7 +96,7 @@ def planted(
     }
     sills = _across(
         stations,
-        [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills],
+        _without_mound(stations.at.length_m, drained, tracks),
         run.planting.clearance_m,
         -(toe + BAND_M),
         np.zeros_like(toe),
@@ -145,6 +145,20 @@ def planted(
         sampled,
     )
     return planted_between(run, inputs, laid, figures, beside_swales, beside, terrain, site)
+
+
+def _without_mound(length_m: FloatArray, drained: Drained, tracks: TrackWorks) -> list[list[Span]]:
+    """Sills and tracks of each lip, and what is left beside them that is too short for a mound."""
+    sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
+    open_m = [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)]
+    along = stretches(length_m, open_m)
+    bare = along.where(~along.mounded)
+    spans: list[list[Span]] = [[] for _ in open_m]
+    for lip, start, end in zip(
+        bare.lip.tolist(), bare.start_m.tolist(), bare.end_m.tolist(), strict=True
+    ):
+        spans[lip].append((start, end))
+    return spans
 
 
 def _present(shapes: GeometryArray) -> GeometryArray:
