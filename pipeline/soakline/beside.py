@@ -1,7 +1,8 @@
 """Work done beside this process by a copy of it, on another core and with no lock in common.
 
 Threads serve where a library lets go of the interpreter for long; many calls of GDAL and all Python
-code do not. A forked copy sees this process's memory as it is, at no cost.
+code do not. A forked copy sees this process's memory as it is, at no cost. It must call no kernel
+that runs on all cores: OpenMP does not outlive a fork.
 """
 
 import multiprocessing

@@ -119,7 +119,7 @@ def test_random_terrain(seed: int, side: int, threads: Executor) -> None:
 
 
 def winding_lake() -> GroundArray:
-    """Flat water in a channel that goes to and fro across all tiles, with one way out."""
+    """Flat water in a channel that winds across all tiles, with one way out."""
     dem = np.full((61, 60), 9.0, np.float32)
     for turn, row in enumerate(range(2, 59, 4)):
         dem[row, 1:-1] = 3.0
