@@ -53,7 +53,7 @@ def test_a_level_serves_the_cells_whose_water_meets_its_lines_within_one_interva
     # Water runs over the DEM, levels lie on the smoothed ground, which may rise along the way.
     ground = (dem + random.normal(0.0, 0.1, dem.shape)).astype(np.float32)
     allowed = random.random(dem.shape) < 0.6
-    found = _served(ground, direction, allowed, allowed, 1, 51.37, 2.0, 7)
+    found = _served(ground, direction, allowed, 1, 51.37, 2.0, 7)
     assert found.tolist() == served_by_walking(ground, direction, allowed, 51.37, 2.0, 7).tolist()
     assert len(set(found)) > 1
 
@@ -85,21 +85,3 @@ def test_levels_within_a_hundredth_of_the_best_count_as_equal_and_the_highest_wi
     highest = np.floor(10.0 * (400.0 - 0.08 * 10.0)) / 10.0
     assert top == pytest.approx(highest - fall_m, abs=0.25)
     assert top <= highest
-
-
-def test_a_line_that_hugs_a_setback_serves_nothing() -> None:
-    """14.5 m of fall take two lines 8 m apart, if the lower has room for its mound."""
-    height = 214.5 - 0.05 * np.arange(291.0)
-    ground = np.repeat(height, 40).reshape(291, 40).astype(np.float32)
-    direction = np.full(ground.shape, DOWN, np.uint8)
-    direction[-1] = END
-    allowed = np.ones(ground.shape, dtype=bool)
-    roomy = allowed.copy()
-    roomy[:8] = roomy[-8:] = False
-    lowest_roomy = float(ground[-9, 0])
-    hugging = first_level_m(ground, direction, allowed, 1.0, 8.0)
-    kept = first_level_m(ground, direction, allowed, 1.0, 8.0, roomy)
-    assert hugging is not None
-    assert kept is not None
-    assert hugging - 8.0 < lowest_roomy <= kept - 8.0
-    assert first_level_m(ground, direction, allowed, 1.0, 8.0, ~allowed) == hugging

@@ -24,7 +24,6 @@ def _served(
     ground_m: GroundArray,
     direction: Uint8Array,
     allowed: BoolArray,
-    lip: BoolArray,
     stride: int,
     top_m: float,
     interval_m: float,
@@ -53,7 +52,7 @@ def _served(
                 here = float(ground_m[row, column])
                 if np.isnan(here) or here >= above:
                     continue  # the smoothed ground may rise a little along a raw path
-                if lip[row, column]:
+                if allowed[row, column]:
                     # Levels in [here, above) that lie within one interval of the start.
                     lowest = max(here, start - interval_m)
                     first = int(np.ceil((top_m - above) / step_m + 1e-9))
@@ -75,7 +74,6 @@ def first_level_m(
     allowed: BoolArray,
     cell_m: float,
     interval_m: float,
-    roomy: BoolArray | None = None,
 ) -> float | None:
     """Level of the highest line of the series that serves the most allowed ground.
 
@@ -86,9 +84,6 @@ def first_level_m(
     allowed : (rows, columns) bool; ground where a lip may lie
     cell_m : side of a cell, m
     interval_m : between neighbouring lines, m
-    roomy : (rows, columns) bool; ground beside which no excluded ground lies within reach of a
-        swale's footprint. Only there does a line count as serving: one that hugs a setback is
-        dropped again for its mound. None, or none of it allowed: all allowed ground counts
 
     Returns
     -------
@@ -103,8 +98,7 @@ def first_level_m(
     top_m = float(np.floor(ground_m[allowed].max() / STEP_M) * STEP_M)
     phases = max(1, round(interval_m / STEP_M))
     stride = max(1, round(5.0 / cell_m), int(np.sqrt(allowed.size / _MOST_SAMPLES)))
-    lip = allowed if roomy is None or not (allowed & roomy).any() else allowed & roomy
-    served = _served(ground_m, direction, allowed, lip, stride, top_m, interval_m, phases)
+    served = _served(ground_m, direction, allowed, stride, top_m, interval_m, phases)
     if served.max() == 0:
         return top_m
     best = int(np.flatnonzero(served >= _NEARLY_BEST * served.max())[0])

@@ -244,7 +244,6 @@ def place(
         features,
         spacing.max_spacing_m,
         given,
-        ~site.siteable.near_exclusion,
     )
     return place_lines(series, site.siteable, terrain.ground_m, site.limits, given, radius_m)
 

@@ -45,7 +45,6 @@ def level_series(
     features: Features,
     max_spacing_m: float,
     given: GivenLips,
-    roomy: BoolArray | None = None,
 ) -> tuple[LevelSeries, ...]:
     """Levels of every part of the land.
 
@@ -61,7 +60,6 @@ def level_series(
     max_spacing_m : 0 for none; else intermediate levels are laid on ground gentler than the
         interval over this
     given : swales that are there; where there are any, the levels run from theirs
-    roomy : (rows, columns) bool; ground with room for a footprint, as `first_level_m` takes it
 
     Returns
     -------
@@ -81,7 +79,7 @@ def level_series(
         own = allowed & where
         from_m = given.level_of(group, interval)
         top = (
-            first_level_m(ground_m, direction, own, grid.cell_m, interval, roomy)
+            first_level_m(ground_m, direction, own, grid.cell_m, interval)
             if from_m is None
             else _highest_m(ground_m[own], from_m, interval)
         )
