@@ -35,7 +35,7 @@ def test_no_works_lie_on_roofs_and_paving(tmp_path) -> None:  # type: ignore[no-
     assert met["bare"] > 50.0
     assert met["paved"] == pytest.approx(0.0, abs=1e-6)
     excluded = works["paved"]["excluded_ground"].set_index("reason")
-    assert excluded.area_m2["hard_surface"] == pytest.approx(yard.area)
-    assert "hard_surface" not in set(works["bare"]["excluded_ground"].reason)
+    assert excluded.area_m2["building"] == pytest.approx(yard.area)
+    assert "building" not in set(works["bare"]["excluded_ground"].reason)
     assert not shapely.contains(yard, np.asarray(works["paved"]["trees"].geometry.array)).any()
     assert "hard_surface_undrained" not in set(works["paved"]["findings"].code)

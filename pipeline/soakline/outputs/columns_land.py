@@ -18,7 +18,6 @@ EXCLUSION_REASONS = (
     "shallow_soil",
     "saline",
     "protected",
-    "hard_surface",
     "by_wish",
 )
 

@@ -34,12 +34,7 @@ EXCLUDED = (
         UNFIT_BROWN,
         "\\\\\\\\",
     ),
-    (
-        "Protected, paved or by wish",
-        ("protected", "hard_surface", "by_wish"),
-        WISH_GREEN,
-        "xxxx",
-    ),
+    ("Protected or by wish", ("protected", "by_wish"), WISH_GREEN, "xxxx"),
 )
 
 SAFE_KINDS = {"dam": ("s", "Dam"), "given": ("*", "Given safe point"), "outlet": ("v", "Outlet")}

@@ -21,8 +21,7 @@ from soakline.terrain.paths import way_to_target_m
 
 REASONS = (
     "boundary", "building", "septic", "well", "drainage_line", "watercourse", "dam", "service",
-    "track", "landslip", "too_steep", "wet", "shallow_soil", "saline", "protected", "hard_surface",
-    "by_wish",
+    "track", "landslip", "too_steep", "wet", "shallow_soil", "saline", "protected", "by_wish",
 )  # fmt: skip
 LIP_REASONS = ("too_steep", "wet")
 
@@ -197,6 +196,7 @@ def excluded_ground(
                     grid,
                     np.inf,
                 ),
+                of(features.hard_surfaces),  # roofs and paving: no distance is kept from them
             ]
         ),
         "septic": buffered(of(features.septic), setback.septic),
@@ -231,7 +231,6 @@ def excluded_ground(
         "shallow_soil": of(soils)[shallow],
         "saline": of(features.saline),
         "protected": of(features.protected),
-        "hard_surface": of(features.hard_surfaces),
         "by_wish": of(features.no_swales),
     }
     if cross_tracks:

@@ -186,8 +186,8 @@ _ALL = (
                 "triangle",
             ),
             _areas(
-                "Protected, paved or by wish",
-                _is("reason", "protected", "hard_surface", "by_wish"),
+                "Protected or by wish",
+                _is("reason", "protected", "by_wish"),
                 WISH_GREEN,
                 0.35,
                 "cross",
