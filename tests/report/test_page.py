@@ -27,7 +27,7 @@ def test_every_swale_has_a_place_of_its_own_and_is_linked_to(page, plan_path):
     assert len(ids) > 3
     for swale_id in ids:
         (place,) = page.xpath(f"//article[@id='{anchor(swale_id)}']")
-        assert len(place.xpath(".//svg[@role='img']")) == 3
+        assert len(place.xpath(".//svg[@role='img']")) == 4
         assert page.xpath(f"//table[@id='all-swales']//a[@href='#{anchor(swale_id)}']")
 
 
