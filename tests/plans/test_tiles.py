@@ -1,4 +1,4 @@
-"""A plan is the same whether its terrain is made whole, in tiles, or in tiles by other processes."""
+"""A plan is the same with its terrain made whole, in tiles, or in tiles by other processes."""
 
 from pathlib import Path
 
