@@ -8,6 +8,7 @@ PYTHON ?= $(firstword $(foreach name,python3.11 python3.12 python3.13 python3,$(
 	$(name) -c 'import sys; sys.version_info >= (3, 11) and print("$(name)")' 2>/dev/null)))
 WORKERS ?= auto
 DEMO_OUT ?= out
+SIDES ?= 1000 2000 5000 10000
 
 .DEFAULT_GOAL := help
 .PHONY: help demo test long quick lint format bench readers docs site clean
@@ -56,8 +57,8 @@ format: $(VENV)/.ready-lint ## mend formatting and what ruff can mend
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
-bench: $(VENV)/.ready-tests ## measure whole runs: wall time, memory, ns per cell
-	$(BIN)/python bench/bench.py
+bench: $(VENV)/.ready-tests ## measure whole runs of 1 to 100 million cells (SIDES=5000: of 25)
+	$(BIN)/python bench/bench.py --sides $(SIDES)
 
 readers: ## fetch JavaScript readers that the plan and its styles are held against
 	cd tests/outputs/javascript && npm install --no-audit --no-fund --no-package-lock

@@ -1,9 +1,11 @@
 """Writes the reference pages from what the program itself uses: `python docs/make_pages.py`.
 
 run-file.md comes from the models that check the run file, layers.md from the schemas that the plan
-is built to, findings.md from the list of codes. A test fails when a page is stale.
+is built to, findings.md from the list of codes, benchmarks.md from
+the benchmarks' own figures. A test fails when a page is stale.
 """
 
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -21,8 +23,13 @@ from soakline.runfile.sections import RunFile
 from soakline.runfile.swale_point_section import POINT_RANGES
 from soakline.styles.legend import legend_svg
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import in_steps, raster_styles
 
 DOCS = Path(__file__).resolve().parent
+sys.path.insert(0, str(DOCS))
+
+from benchmark_page import body as benchmarks  # noqa: E402 - a script beside this one
+
 MADE = "<!-- Made by docs/make_pages.py (`make docs`): change the program, not this page. -->"
 
 
@@ -254,15 +261,31 @@ def findings_page() -> str:
     return page("Findings", introduction, table(("code", "severity", "what it says"), rows))
 
 
+def benchmarks_page() -> str:
+    """What whole runs take, from the newest rows of bench/trend.json."""
+    introduction = (
+        "`make bench` makes terrains of 1, 4, 25 and 100 million cells of 1 m (`bench/bench.py "
+        "--sides 1000 2000` others) and runs `soakline plan` on each as a process of its own, with "
+        "an empty stage store and compiled code in its cache: wall time, CPU, peak memory and ns "
+        "per cell of every stage. Beside them, on the same terrain in the same run, kernels of "
+        "general libraries and a copy in memory; then the same property with other rain, the "
+        "demonstration, and what depends on swales and trees rather than on cells. Each run adds a "
+        "row for each size to `bench/trend.json`, of which these are the newest."
+    )
+    return page("Benchmarks", introduction, benchmarks())
+
+
 def legend() -> str:
     """The legend of all styles, what is drawn last first."""
-    return legend_svg(reversed(STYLES.values()))
+    rasters = [in_steps(style) for style in raster_styles(0.0, 100.0)]
+    return legend_svg([*reversed(STYLES.values()), *rasters])
 
 
 PAGES = {
     "run-file.md": run_file_page,
     "layers.md": layers_page,
     "findings.md": findings_page,
+    "benchmarks.md": benchmarks_page,
     "legend.svg": legend,
 }
 

@@ -168,6 +168,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "route_needs_lining": ("caution", "faster or steeper than the cover bears"),
     "protect_until_grass_stands": ("caution", "faster than bare earth bears"),
     "route_crosses_track": ("caution", "a route crosses a track"),
+    "route_over_mound": ("caution", "a route runs over the loose spoil of another swale"),
     "route_over_steep_ground": (
         "caution",
         "a route runs over ground steeper than swales may stand on",
@@ -187,6 +188,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "track_between_swales": ("caution", "a track passes between the ends of two swales"),
     "crossing_at_lip_end": ("caution", "no mound finds room between a track and the lip's end"),
     "track_carries_water": ("caution", "a swale's water may run down a track"),
+    "crossing_aslant": ("caution", "a track crosses a lip at less than 30°"),
     "track_along_swale": ("caution", "a track runs along a lip for a long way"),
     # ponds, basins and organic pits along swales
     "swale_point_left_out": ("caution", "chosen points that no pond, basin or pit is dug at"),

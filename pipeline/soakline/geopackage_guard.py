@@ -9,6 +9,8 @@ from collections.abc import Collection
 from contextlib import closing
 from pathlib import Path
 
+SQLITE_HEAD = b"SQLite format 3\0"
+"""How every SQLite file begins, and so every GeoPackage."""
 MOST_STEPS = 5_000_000
 """Of SQLite's machine for all views together: about a second."""
 _STEPS_AT_ONCE = 10_000
@@ -17,6 +19,15 @@ _GREATEST_BYTES = 200_000_000
 """Of one value, and so of one geometry."""
 _VIRTUAL_ALLOWED = "using rtree"
 _SPATIAL = ("ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY", "ST_IsEmpty", "ST_GeometryType", "ST_SRID")
+
+
+def is_sqlite(path: Path) -> bool:
+    """Whether a file begins as SQLite files do; False where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return file.read(len(SQLITE_HEAD)) == SQLITE_HEAD
+    except OSError:
+        return False
 
 
 def odd_in(path: Path, read: Collection[str] = ()) -> str:

@@ -11,10 +11,22 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 
-from soakline.geopackage_guard import odd_in
+from soakline.geopackage_guard import is_sqlite, odd_in
 from soakline.problems import InputProblem, InputRefused
 
 A_PLAN = "a plan that soakline wrote"
+
+
+def file_and_digest(value: object) -> tuple[str, str]:
+    """Name and SHA-256 of an input as the run record has them.
+
+    Examples
+    --------
+    >>> file_and_digest("dem.tif sha256=00ff"), file_and_digest("")
+    (('dem.tif', '00ff'), ('', ''))
+    """
+    name, found, digest = str(value).rpartition(" sha256=")
+    return (name, digest) if found else (digest, "")
 
 
 @contextmanager
@@ -41,10 +53,8 @@ def layer_names(path: Path, read: Collection[str] = ()) -> set[str]:
     if not path.is_file():
         found = "a folder" if path.is_dir() else "no such file"
         raise InputRefused([InputProblem(str(path), "", found, A_PLAN)])
-    with path.open("rb") as stream:
-        start = stream.read(16)
     unreadable = InputProblem(str(path), "", "not a readable GeoPackage, or one in use", A_PLAN)
-    if not start.startswith(b"SQLite format 3\0"):
+    if not is_sqlite(path):
         raise InputRefused([unreadable])
     odd = odd_in(path, read)
     if odd:

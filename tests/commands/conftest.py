@@ -46,7 +46,9 @@ def start_plan(tmp_path: Path) -> Callable[..., "subprocess.Popen[str]"]:
 
     def start(body: str, *arguments: str | Path) -> "subprocess.Popen[str]":
         lines = "\n".join("    " + line for line in body.splitlines())
-        stage = f"def make_plan(run, out, progress, map_path, rain_table, store):\n{lines}\n"
+        stage = (
+            f"def make_plan(run, out, progress, map_path, rain_table, store, surfaces):\n{lines}\n"
+        )
         return subprocess.Popen(
             [sys.executable, "-c", PROGRAM.format(stage=stage), "plan", *map(str, arguments)],
             cwd=tmp_path,

@@ -4,6 +4,7 @@ nothing written, an earlier plan untouched to the byte.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import date, timedelta
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -123,6 +124,41 @@ def wind(*rows: str, keys: str = "") -> Spoil:
     """Give a table of wind, and more keys of the section on trees."""
     text = "\n".join(["from_deg,share_pct", *rows]) + "\n"
     return works(f'[planting]\nwind = "wind.csv"\n{keys}', wind=text, trees=HARDLY_ANY)
+
+
+def days(*changed: tuple[int, str], count: int = 365, head: str = "") -> Spoil:
+    """Give a table of daily weather in which some rows, numbered as in the file, are changed."""
+    first = date(2023, 1, 1)
+    rows = [head or "date,rain_mm,tmin_c,tmax_c"]
+    rows += [f"{first + timedelta(days=k)},1.5,4,17" for k in range(count)]
+    for row, text in changed:
+        rows[row - 1] = text
+    return works('[climate]\ndaily = "days.csv"', days="\n".join(rows) + "\n")
+
+
+def months(old: str, new: str) -> Spoil:
+    """Give a table of monthly weather with a change."""
+    rows = ["month,rain_mm,wet_days,et0_mm", *(f"{month},50,6,3" for month in range(1, 13))]
+    text = "\n".join(rows) + "\n"
+    assert old in text
+    return works('[climate]\nmonthly = "months.csv"', months=text.replace(old, new))
+
+
+def species(old: str, new: str) -> Spoil:
+    """Give a table of species with a change."""
+    assert old in HARDLY_ANY
+    keys = '[planting]\ntrees = true\nspecies = "trees.csv"'
+    return works(keys, trees=HARDLY_ANY.replace(old, new))
+
+
+def overlapping_blocks(folder: Path) -> None:
+    """Draw two planting blocks that share half their ground."""
+    (folder / "features.gpkg").unlink()
+    other = moved(30.0)
+    shapes = [LAND, other]
+    write_layer(
+        folder / "features.gpkg", "planting_blocks", shapes, mature_tree_height_m=[6.0, 8.0]
+    )
 
 
 def away(name: str) -> Spoil:
@@ -247,6 +283,64 @@ BAD_FILES = {
     "windbreaks too near": Bad(
         wind("0,100", keys="windbreak_every = 5"),
         ("run.toml: planting.windbreak_every", "5", "6 to 10"),
+    ),
+    "wind without its column": Bad(
+        works('[planting]\nwind = "wind.csv"', wind="from_deg,share\n0,100\n"),
+        ("wind.csv: planting.wind, heading share_pct",),
+    ),
+    "weather with a gap": Bad(
+        days((366, "2024-01-02,1.5,4,17")),
+        ("days.csv: climate.daily, row 366, column date", "2024-01-02", "2 days missing before it"),
+    ),
+    "weather with an empty cell": Bad(
+        days((37, "2023-02-05,,4,17")),
+        ("days.csv: climate.daily, row 37, column rain_mm", "an empty cell"),
+    ),
+    "weather of one day twice": Bad(
+        days((366, "2023-12-30,1.5,4,17")),
+        ("row 366, column date", "2023-12-30, repeated or out of order", "2023-12-31"),
+    ),
+    "weather out of order": Bad(
+        days((366, "2023-01-20,1.5,4,17")),
+        ("days.csv: climate.daily, row 366, column date", "2023-01-20, repeated or out of order"),
+    ),
+    "negative rain of a day": Bad(
+        days((37, "2023-02-05,-1.5,4,17")),
+        ("days.csv: climate.daily, row 37, column rain_mm", "-1.5", "mm"),
+    ),
+    "colder by day than by night": Bad(
+        days((37, "2023-02-05,1.5,19,17")),
+        ("days.csv: climate.daily, row 37, column tmin_c", "19", "no more than tmax_c, 17"),
+    ),
+    "weather without a column": Bad(
+        days(head="date,rain_mm,tmin_c,warmest"),
+        ("days.csv: climate.daily, heading tmin_c", "without its pair", "tmin_c and tmax_c"),
+    ),
+    "weather of less than a year": Bad(
+        days(count=364), ("days.csv: climate.daily", "364 days", "at least 365 days")
+    ),
+    "no file of weather": Bad(
+        works('[climate]\ndaily = "days.csv"'), ("days.csv: climate.daily", "no such file")
+    ),
+    "a month twice": Bad(
+        months("\n5,50", "\n4,50"),
+        ("months.csv: climate.monthly, row 6, column month", '"4" again', "each once"),
+    ),
+    "rain of a month on no day": Bad(
+        months("\n5,50,6", "\n5,50,0"),
+        ("months.csv: climate.monthly, row 6, column wet_days", "0 with 50 mm of rain"),
+    ),
+    "species without a crown": Bad(
+        species("fruit,6,5,", "fruit,6,,"),
+        ("trees.csv: planting.species, row 2, column crown_m", "an empty cell"),
+    ),
+    "species of no group": Bad(
+        species(",fruit,", ",shrub,"),
+        ("trees.csv: planting.species, row 2, column group", '"shrub"', '"fruit"'),
+    ),
+    "blocks that overlap": Bad(
+        overlapping_blocks,
+        ("features.gpkg", "planting_blocks, feature 2", "that feature 1 covers too", "overlap"),
     ),
     "unknown kind of point": Bad(
         features("swale_points", Point(WEST_M + 40, NORTH_M - 30), kind=["pondd"]),

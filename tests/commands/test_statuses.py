@@ -4,8 +4,11 @@ import json
 import signal
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
+
+from tests.commands.running import run_script
 
 FINISHED = "out.touch()\nreturn PlanOutcome(out, {stops})"
 
@@ -132,3 +135,18 @@ def test_closed_standard_streams_are_no_defect(tmp_path, closed):
     ran = subprocess.run(["/bin/sh", "-c", command], capture_output=True, check=False)
     assert (ran.returncode, ran.stderr) == (0, b"")
     assert (tmp_path / "new" / "rain.csv").read_text().startswith("duration_min")
+
+
+_WARNED = """
+import warnings
+from soakline.command.app import main
+def outline():
+    with warnings.catch_warnings():
+        pass  # as a library in another thread does
+    warnings.warn("Dataset has no geotransform, gcps, or rpcs. The ...", UserWarning)
+main(outline)
+"""
+
+
+def test_outlines_in_rows_and_columns_are_no_warning(tmp_path: Path) -> None:
+    assert run_script(tmp_path, _WARNED, []) == (0, "", "")

@@ -14,7 +14,7 @@ from soakline.findings import CODES
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
-PAGES = ("run-file.md", "layers.md", "findings.md", "legend.svg")
+PAGES = ("run-file.md", "layers.md", "findings.md", "benchmarks.md", "legend.svg")
 WRITTEN = sorted([*ROOT.glob("*.md"), *DOCS.rglob("*.md")])
 
 
@@ -34,6 +34,18 @@ def test_page_is_what_the_program_would_write_today(make_pages: ModuleType, name
     assert tuple(make_pages.PAGES) == PAGES
     kept = (DOCS / name).read_text(encoding="utf-8")
     assert kept == make_pages.PAGES[name](), f"docs/{name} is stale: run `make docs`"
+
+
+def test_the_page_of_benchmarks_says_what_limits_each_stage(make_pages: ModuleType) -> None:
+    limits = make_pages.benchmarks.__globals__["LIMITS"]
+    sources = (ROOT / "pipeline" / "soakline" / "stages").glob("*.py")
+    told = {
+        name
+        for source in sources
+        for name in re.findall(r'progress\.stage\("([^"]+)"', source.read_text(encoding="utf-8"))
+    }
+    assert len(told) > 8
+    assert told <= set(limits)
 
 
 def _codes_in(source: Path) -> Iterator[str]:

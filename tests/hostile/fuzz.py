@@ -11,21 +11,26 @@ import random
 import resource
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.hostile.folder import make_folder
+from soakline.outputs.columns import LAYERS
+from tests.hostile.folder import FILES, make_folder
 from tests.hostile.mutations import MUTATIONS
 
-FILES = ("dem.tif", "boundary.gpkg", "features.gpkg", "rain.csv", "run.toml", "plan.gpkg")
-LONGEST_S = 40
+LONGEST_S = 90
 MOST_BYTES = 4 * 2**30
+PLANNED = 0.3
+"""Share of spoilt inputs that are planned and not only checked."""
+MADE = "made.gpkg"
 WORDS = ("Traceback", "defect of ours", "Warning", "ERROR ")
 
 
@@ -63,6 +68,8 @@ def spoilt(good: Path, folder: Path, seed: int, number: int) -> tuple[str, str, 
     mutation = chance.choice(MUTATIONS[Path(name).suffix])
     mutation(folder / name, chance)
     command = ["check", "run.toml"]
+    if chance.random() < PLANNED:
+        command = ["plan", "run.toml", "--out", MADE]
     if name == "plan.gpkg":
         command = chance.choice(
             (
@@ -131,6 +138,8 @@ def run_cases(good: Path, numbers: range, seed: int, anew_every: int = 0) -> Ite
             took_s = time.monotonic() - began
             words = err.read_text(encoding="utf-8", errors="replace")
             fault = fault_of(status, words, before, held(folder), took_s)
+            if not fault and command[0] == "plan" and status != 2:
+                fault = fault_of_plan(folder / MADE)
             shutil.rmtree(folder)
             yield Case(number, name, mutation, command[0], status, fault)
 
@@ -139,7 +148,7 @@ def fault_of(
     status: int, words: str, before: dict[str, bytes], after: dict[str, bytes], took_s: float
 ) -> str:
     """What is wrong with how a run ended; empty if nothing is."""
-    if status not in (0, 2):
+    if status not in (0, 2, 3):
         return f"status {status} after {took_s:.0f} s: {words.strip()[-300:]}"
     for word in WORDS:
         if word in words:
@@ -147,11 +156,25 @@ def fault_of(
     if status == 2 and not words.strip():
         return "refused without a word"
     changed = {name for name in before if before[name] != after.get(name)}
-    new = {n for n in after.keys() - before.keys() if status or not n.startswith("out/")}
-    new = {n for n in new if not n.endswith(("-wal", "-shm"))}
+    wanted: tuple[str, ...] = (".soakline/",)  # what was understood is kept
+    if status != 2:
+        wanted += ("out/", MADE, MADE.replace(".gpkg", "-"))
+    new = after.keys() - before.keys()
+    new = {n for n in new if not n.startswith(wanted) and not n.endswith(("-wal", "-shm"))}
     if changed or new:
         return f"status {status}, files changed: {sorted(changed | new)}"
     return ""
+
+
+def fault_of_plan(plan: Path) -> str:
+    """What is wrong with the file of a plan that was made; empty if it is whole."""
+    if not plan.is_file():
+        return "a plan was made, and there is no file"
+    with closing(sqlite3.connect(plan)) as database:
+        told = database.execute("PRAGMA integrity_check").fetchone()[0]
+        there = {name for (name,) in database.execute("SELECT table_name FROM gpkg_contents")}
+    lacking = {schema.name for schema in LAYERS} - there
+    return f"half a plan: {told}, without {sorted(lacking)}" if told != "ok" or lacking else ""
 
 
 def main() -> int:

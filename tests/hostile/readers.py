@@ -5,7 +5,7 @@ import shutil
 import signal
 import tempfile
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -14,21 +14,41 @@ from pyproj import CRS
 from soakline.compare.differences import differences
 from soakline.compare.export import as_csv
 from soakline.compare.read import read_plan
+from soakline.inputs.as_built import read_as_built
 from soakline.inputs.boundary import read_boundary
 from soakline.inputs.defects import find_defects
 from soakline.inputs.elevation import plan_elevation, read_elevation
 from soakline.inputs.features import read_features
+from soakline.inputs.machines import read_machines
+from soakline.inputs.rain_pattern import read_rain_pattern
 from soakline.inputs.rain_table import choose_columns, read_rain_table
+from soakline.inputs.rates import read_rates
+from soakline.inputs.species import read_species
+from soakline.inputs.weather_table import read_daily_weather, read_monthly_weather
+from soakline.inputs.wind_rose import read_wind_rose
 from soakline.problems import InputRefused
 from soakline.quiet import quiet_streams
 from soakline.runfile.load import load_what_holds
 from soakline.setout.csv_pegs import peg_table
 from soakline.setout.read import read_setout
-from tests.hostile.fuzz import FILES, Case, spoilt
+from tests.hostile.folder import FILES
+from tests.hostile.fuzz import Case, spoilt
 
 _LONGEST_S = 60
 _BATCH = 40
 _CRS = CRS.from_epsg(32755)
+
+
+_TABLES: dict[str, Callable[[Path], object]] = {
+    "as_built.csv": read_as_built,
+    "daily.csv": read_daily_weather,
+    "machines.csv": read_machines,
+    "months.csv": read_monthly_weather,
+    "pattern.csv": read_rain_pattern,
+    "rates.csv": read_rates,
+    "species.csv": read_species,
+    "wind.csv": read_wind_rose,
+}
 
 
 def read_cases(good: Path, numbers: range, seed: int) -> Iterator[Case]:
@@ -107,6 +127,8 @@ def read(folder: Path, name: str, number: int) -> None:
         read_features(path, _CRS)
     elif name == "rain.csv":
         choose_columns(read_rain_table(path), "10", "100", str(path))
+    elif name in _TABLES:
+        _TABLES[name](path)
     elif name == "run.toml":
         run, problems = load_what_holds(path)
         if problems or run is None:

@@ -225,6 +225,26 @@ def test_a_dem_that_claims_too_much_is_refused_before_a_cell_is_read(
     assert "at most" in str(refused.value)
 
 
+@pytest.mark.parametrize("number", [float("nan"), float("inf"), 5e-324, -5e-324])
+@pytest.mark.parametrize("spoilt", [(1.0, 1.0, 0.0), (0.0, 0.0, 0.0, WEST_M, NORTH_M, 0.0)])
+def test_a_dem_whose_place_is_no_number_is_refused(
+    tmp_path: Path, spoilt: tuple[float, ...], number: float
+) -> None:
+    """Size of cells and corner stand in the header as reals, which damage may make anything."""
+    path = write_raster(tmp_path / "dem.tif", tilted_m())
+    data = path.read_bytes()
+    tag = struct.pack(f"<{len(spoilt)}d", *spoilt)
+    assert data.count(tag) == 1
+    changed = tuple(number if value > 0 else value for value in spoilt)
+    path.write_bytes(data.replace(tag, struct.pack(f"<{len(spoilt)}d", *changed)))
+    if abs(number) < 1 and len(spoilt) == 6:
+        read_elevation(plan_elevation([path], None))  # a corner beside the origin is one
+        return
+    with pytest.raises(InputRefused) as refused:
+        plan_elevation([path], None)
+    assert "no cell size and corner; allowed: a georeferenced raster" in str(refused.value)
+
+
 @pytest.mark.parametrize(
     "cell", ["=1+1", "+x", "-x", "@sum", "\t=1", "\r=1", "=HYPERLINK(0)", "-1+cmd|' /C x'!A0"]
 )

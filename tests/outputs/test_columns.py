@@ -48,10 +48,7 @@ CONTRACT = {
     "hollows": ("Polygon", "hollow_id depth_m volume_m3 treatment"),
     "pegs": (
         "PointZ",
-        (
-            "peg_id swale_id kind chainage_m ground_m level_m base_level_m cut_m mound_top_level_m "
-            "dig_level_m daylight_m daylight_level_m rise_pct fall_pct"
-        ),
+        ("peg_id swale_id kind chainage_m ground_m level_m base_level_m cut_m mound_top_level_m"),
     ),
     "trees": ("Point", "swale_id band species group year crown_m height_m"),
     # What the issue on planting asks for: what is seen from below, for each pair of neighbours.
@@ -70,9 +67,9 @@ CONTRACT = {
     "crossings": (
         "Point",
         (
-            "crossing_id swale_id other_swale_id track kind chainage_m start_m end_m slope_pct "
-            "width_m level_m base_level_m run_m cut_m3 fill_m3 refill_m3 pipes pipe_diameter_m "
-            "pipe_length_m pipe_flow_m3s"
+            "crossing_id swale_id other_swale_id track kind chainage_m start_m end_m "
+            "bearing_deg angle_deg slope_pct width_m level_m base_level_m run_m cut_m3 fill_m3 "
+            "refill_m3 pipes pipe_diameter_m pipe_length_m pipe_flow_m3s"
         ),
     ),
     # What the contract asks for as options without naming a layer.
@@ -92,6 +89,10 @@ CONTRACT = {
             "overflow_m3 peak_spill_m3s max_level_m freeboard_m drain_down_h"
         ),
     ),
+    # The hydrographs that the issue on handing over asks for.
+    "storm_courses": (None, "swale_id storm_id after_min inflow_m3s spill_m3s level_m"),
+    # What is dug beside each peg, in whole millimetres.
+    "peg_cuts": (None, "dig_below_mm daylight_mm daylight_above_mm rise_permille fall_permille"),
     # The balance that the contract's quantities come from.
     "earthworks": (
         None,
@@ -134,8 +135,10 @@ UNITS = {
     "_mm_h": "mm/h",
     "_m": "m",
     "_pct": "%",
+    "_deg": "°",
     "_h": "h",
     "_min": "min",
+    "_permille": "‰",
 }
 
 every_layer = pytest.mark.parametrize("schema", LAYERS, ids=lambda schema: schema.name)
@@ -173,7 +176,7 @@ def test_titles_and_descriptions_are_filled_and_titles_unique(schema: LayerSchem
 @every_layer
 def test_a_columns_unit_is_the_one_its_name_ends_in(schema: LayerSchema) -> None:
     for column in schema.columns:
-        endings = [end for end in UNITS if column.kind == "real" and column.name.endswith(end)]
+        endings = [end for end in UNITS if column.kind != "text" and column.name.endswith(end)]
         assert column.unit == (UNITS[max(endings, key=len)] if endings else ""), column.name
 
 

@@ -15,7 +15,13 @@ from soakline.inputs.types import Elevation
 from soakline.outputs.empty_plan import empty_plan
 from soakline.outputs.geopackage import write_plan
 from soakline.outputs.raster_schemas import RASTERS, RasterSchema, path_beside
-from soakline.outputs.rasters import NO_DATA, PlanFiles, plan_files, written_beside
+from soakline.outputs.rasters import (
+    NO_DATA,
+    PlanFiles,
+    files_of,
+    make_files,
+    written_beside,
+)
 from soakline.problems import InputRefused
 from soakline.runfile.ground_sections import TerrainKeys
 from soakline.terrain.condition import Terrain, condition_ground
@@ -37,7 +43,9 @@ class Made:
         if raster.name == "elevation":
             return self.elevation.dem_m
         if raster.name == "slope_pct":
-            return self.terrain.slope_pct
+            return (np.round(128.0 * self.terrain.slope_pct.astype(float)) / 128.0).astype(
+                np.float32
+            )
         cells = np.where(self.terrain.valid, self.terrain.flow.upstream_cells, np.nan)
         return (cells * self.terrain.grid.cell_area_m2).astype(np.float32)
 
@@ -47,7 +55,8 @@ def made(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> Made:
     grid = hillside_grid()
     elevation = Elevation(grid, ground_m(grid))
     terrain = condition_ground(elevation, TerrainKeys())
-    files = plan_files(elevation, terrain, RASTERS, True, lambda: None)
+    folder = tmp_path_factory.mktemp("files")
+    files = files_of(make_files(folder, elevation, terrain, RASTERS, True))
     path = tmp_path_factory.mktemp("plan") / "two valleys.gpkg"
     with written_beside(path, files):
         write_plan(path, layers, CRS, DESCRIBE, files.empty)
@@ -137,24 +146,16 @@ def test_all_of_the_file_is_of_one_time(database: sqlite3.Connection) -> None:
     assert len(database.execute("SELECT DISTINCT last_change FROM gpkg_contents").fetchall()) == 1
 
 
-def test_the_same_ground_gives_the_same_bytes(made: Made) -> None:
-    again = plan_files(made.elevation, made.terrain, RASTERS, True, lambda: None)
+def test_the_same_ground_gives_the_same_bytes(made: Made, tmp_path: Path) -> None:
+    again = files_of(make_files(tmp_path, made.elevation, made.terrain, RASTERS, True))
     for (name, first), (_, second) in zip(made.files.beside, again.beside, strict=True):
         assert np.array_equal(first, second), name
 
 
-def test_without_rasters_the_plan_has_none(made: Made) -> None:
-    files = plan_files(made.elevation, made.terrain, (), False, lambda: None)
+def test_without_rasters_the_plan_has_none(made: Made, tmp_path: Path) -> None:
+    files = files_of(make_files(tmp_path, made.elevation, made.terrain, (), False))
     assert files.beside == ()
     assert files.empty.file.size == empty_plan(made.terrain.grid.crs_wkt).file.size
-
-
-def test_what_stops_the_run_stops_the_files(made: Made) -> None:
-    def stop() -> None:
-        raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        plan_files(made.elevation, made.terrain, RASTERS, False, stop)
 
 
 def test_a_failure_of_the_plan_leaves_the_files_beside_it(made: Made, tmp_path: Path) -> None:

@@ -125,6 +125,8 @@ def homestead() -> dict[str, gpd.GeoDataFrame]:
     }
 
 
+WIND = {"wind.csv": "from_deg,share_pct\n0,10\n90,10\n180,60\n270,10\ncalm,10\n"}
+
 FORMS: dict[str, Form] = {
     "plane": Form(plane(8.0)),
     "plane, turned": Form(plane(8.0), rotation_deg=TURN_DEG),
@@ -143,11 +145,29 @@ FORMS: dict[str, Form] = {
     "plane, wind": Form(
         plane(8.0),
         run={"spacing": {"mature_tree_height_m": 2}, "planting": {"wind": "wind.csv"}},
-        files={"wind.csv": "from_deg,share_pct\n0,10\n90,10\n180,60\n270,10\ncalm,10\n"},
+        files=WIND,
+    ),
+    "plane, wind, every 6th": Form(
+        plane(8.0),
+        run={
+            "spacing": {"mature_tree_height_m": 2},
+            "planting": {"wind": "wind.csv", "windbreak_every": 6},
+        },
+        files=WIND,
+    ),
+    "crest, wind": Form(
+        crested(8.0, 90.0),
+        run={"spacing": {"mature_tree_height_m": 5}, "planting": {"wind": "wind.csv"}},
+        files=WIND,
     ),
     "plane, homestead": Form(
         plane(8.0),
         run={"spacing": {"mature_tree_height_m": 4}},
+        features=homestead(),
+    ),
+    "plane, between": Form(
+        plane(8.0),
+        run={"spacing": {"mature_tree_height_m": 4}, "planting": {"between": True}},
         features=homestead(),
     ),
     "plane, pears": Form(

@@ -30,13 +30,16 @@ NEAR_ENDS_M = (CENTRE_EASTING_M - 92.0, CENTRE_EASTING_M + 87.0)
 Layers = Callable[[str], gpd.GeoDataFrame]
 Planned = Callable[[str], Layers]
 
+ASLANT_DEG = 25.0
+ASKED = {"steep": "auto", "near ends": "auto", "aslant": "causeway"}
 SECTION = {"base_width_m": 1.5, "depth_m": 0.5, "batter": 1.5}
 
 
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory: pytest.TempPathFactory) -> Planned:
     """Layers of a plan by the crossing asked for; "auto" also on a plane of 12 % ("steep"), and
-    with a track near both ends of the lips instead of one in the middle ("near ends").
+    with a track near both ends of the lips instead of one in the middle ("near ends"); "causeway"
+    also with one that crosses at 25° ("aslant").
     """
 
     @cache
@@ -48,12 +51,16 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Planned:
             shapely.LineString([(x, CENTRE_NORTHING_M + 115.0), (x, CENTRE_NORTHING_M - 115.0)])
             for x in eastings
         ]
+        if crossing == "aslant":
+            away = 45.0 * np.array([1.0 / np.tan(np.radians(ASLANT_DEG)), 1.0])
+            middle = np.array([TRACK_EASTING_M, CENTRE_NORTHING_M])
+            lines = [shapely.LineString([middle + away, middle - away])]
         columns = {"name": ["hill track"] * len(lines), "width_m": [TRACK_M] * len(lines)}
         track = gpd.GeoDataFrame(columns, geometry=lines, crs=grid.crs_wkt)
         run = {
             "spacing": {"mature_tree_height_m": 5},
             "section": SECTION,
-            "siting": {"crossing": "auto" if crossing in ("steep", "near ends") else crossing},
+            "siting": {"crossing": ASKED.get(crossing, crossing)},
         }
         out = folder / "plan.gpkg"
         run_file = write_run(folder, dem, grid, features={"tracks": track}, run=run)
@@ -165,6 +172,30 @@ def test_crossings_are_counted_and_each_has_its_caution(planned: Planned, crossi
     told = layers("findings").query("layer == 'crossings'")
     assert set(told.feature_id) == set(crossings.crossing_id)
     assert set(told.severity) == {"caution"}
+
+
+def test_a_track_aslant_is_told_with_its_bearing_and_takes_more_of_the_lip(
+    planned: Planned,
+) -> None:
+    """On a plane that falls to the south: lips run east and west, the track north-east."""
+    layers = planned("aslant")
+    place = layers("crossings")
+    assert len(place) >= 1
+    assert place.angle_deg.to_numpy() == pytest.approx(ASLANT_DEG, abs=1.5)
+    assert place.bearing_deg.to_numpy() == pytest.approx(90.0 - ASLANT_DEG, abs=1e-6)
+    sine = np.sin(np.radians(place.angle_deg))
+    assert place.width_m.to_numpy() == pytest.approx(TRACK_M / np.sin(np.radians(25.0)), rel=0.03)
+    # The fill's sides, 2 to 1 square to the track, reach further along the lip.
+    above = (place.level_m - place.base_level_m).to_numpy()
+    assert place.pipe_length_m.to_numpy() == pytest.approx(place.width_m + 4.0 * above / sine)
+    told = layers("findings").query("code == 'crossing_aslant'")
+    assert set(told.feature_id) == set(place.crossing_id)
+    assert told.message.str.contains("crosses the lip at 2[3-7]°").all()
+    square = planned("causeway")
+    assert "crossing_aslant" not in set(square("findings").code)
+    assert square("crossings").angle_deg.min() > 85.0
+    # Along such a track the trench is longer, and so is what it takes to cross it.
+    assert place.run_m.min() > square("crossings").run_m.max()
 
 
 def test_a_gap_leaves_the_track_between_the_ends_of_two_swales(planned: Planned) -> None:

@@ -20,6 +20,10 @@ def _line(*places: tuple[float, float]) -> LineString:
     return LineString([(CENTRE_EASTING_M + x, CENTRE_NORTHING_M + y) for x, y in places])
 
 
+# Along the plane: what swales above it spill runs over it.
+LOW_TRACK = _line((-170, -63), (170, -63))
+
+
 @pytest.fixture(scope="module")
 def layers(tmp_path_factory: pytest.TempPathFactory) -> Layers:
     """A gentle drain over all the plane's width, and a short one straight down it."""
@@ -29,8 +33,8 @@ def layers(tmp_path_factory: pytest.TempPathFactory) -> Layers:
     features = {
         "diversions": gpd.GeoDataFrame({"name": ["long", "steep"]}, geometry=drains),
         "tracks": gpd.GeoDataFrame(
-            {"name": ["hill track", "far track"], "width_m": [TRACK_M, TRACK_M]},
-            geometry=[_line((20, 170), (20, -170)), _line((-170, -100), (-100, -100))],
+            {"name": ["hill track", "far track", "low track"], "width_m": [TRACK_M] * 3},
+            geometry=[_line((20, 170), (20, -170)), _line((-170, -100), (-100, -100)), LOW_TRACK],
         ),
         "services": gpd.GeoDataFrame({"name": [None]}, geometry=[_line((-60, 50), (-60, 20))]),
     }
@@ -38,6 +42,14 @@ def layers(tmp_path_factory: pytest.TempPathFactory) -> Layers:
     make_plan(load_run_file(run_file), folder / "plan.gpkg", Progress())
     names = ("diversions", "overflow_routes", "findings")
     return {name: pyogrio.read_dataframe(folder / "plan.gpkg", layer=name) for name in names}
+
+
+def test_every_way_over_a_track_is_told(layers: Layers) -> None:
+    track = LOW_TRACK.buffer(TRACK_M / 2.0)
+    routes, found = layers["overflow_routes"], layers["findings"]
+    over = {own.route_id for own in routes.itertuples() if own.geometry.intersects(track)}
+    assert over
+    assert over <= set(found[found.code == "route_crosses_track"].feature_id)
 
 
 def _told(layers: Layers, code: str) -> dict[str, str]:

@@ -303,3 +303,17 @@ def test_closer_swales_are_advised_only_where_they_would_help(
         closer = strip_m[own] > swales.spacing_runoff_m[own]
         assert (f"swales {swales.spacing_runoff_m[own]:.0f} m apart or closer" in message) == closer
         assert closer or "less from above" in message
+
+
+def test_every_way_over_the_mound_of_another_swale_is_told_and_no_other(
+    plan_ground: PlanGround, name: str
+) -> None:
+    planned = plan_ground(name)
+    mounds = planned.layer("swale_ground").query("part == 'mound'")
+    over = set()
+    for route in planned.layer("overflow_routes").itertuples():
+        others = mounds[mounds.swale_id != route.swale_id]
+        if others.intersection(route.geometry).length.max() > 0.3:
+            over.add(route.route_id)
+    findings = planned.layer("findings")
+    assert set(findings[findings.code == "route_over_mound"].feature_id) == over

@@ -60,6 +60,22 @@ def test_every_tree_stands_on_its_band_and_off_what_is_kept_clear(
         assert apart.max() <= 2.0 + 1e-6
 
 
+def test_no_trunk_of_the_mound_stands_beside_the_end_of_a_sill(
+    plan_ground: PlanGround, name: str
+) -> None:
+    """Along the lip it keeps 2 m (planting.clearance_m) off the sill, whose middle is the point."""
+    planned = plan_ground(name)
+    trees, sills = planned.layer("trees"), planned.layer("spillways")
+    lips = planned.swales.set_index("swale_id").geometry
+    for sill in sills.itertuples():
+        lip = shapely.force_2d(lips[sill.swale_id])
+        on_mound = trees[(trees.swale_id == sill.swale_id) & (trees.band == "mound")]
+        along = shapely.line_locate_point(lip, np.asarray(on_mound.geometry.array))
+        middle = shapely.line_locate_point(lip, shapely.force_2d(sill.geometry))
+        # A trunk stands downhill of the lip: at a bend its foot on the lip lies a little aside.
+        assert np.all(np.abs(along - middle) >= sill.sill_length_m / 2.0 + 2.0 - 0.5)
+
+
 def test_no_tree_stands_on_or_near_what_it_keeps_off(plan_ground: PlanGround, name: str) -> None:
     """Trunks keep 2 m off (planting.clearance_m) beside what setbacks exclude."""
     planned = plan_ground(name)

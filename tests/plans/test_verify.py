@@ -105,7 +105,11 @@ FAULTS: dict[str, tuple[Callable[[Copy], None], set[str]]] = {
     ),
     "lip turned round": (
         lambda c: c.move("swales", SOME, shapely.reverse),
-        {"uphill side on the left", "peg on its lip at its chainage"},
+        {
+            "uphill side on the left",
+            "peg on its lip at its chainage",
+            "cut_m3 by average end area along the pegs",
+        },
     ),
     "length of a lip": (
         lambda c: c.sql(f"UPDATE pegs SET chainage_m = chainage_m + 0.5 WHERE {SOME}"),
@@ -184,7 +188,57 @@ FAULTS: dict[str, tuple[Callable[[Copy], None], set[str]]] = {
     "lining lost": (
         lambda c: c.sql("UPDATE overflow_routes SET velocity_ms = permissible_ms + 1, "
                         "lining = NULL WHERE fid = 1"),
-        {"lining where velocity exceeds permissible"},
+        {
+            "lining where velocity exceeds permissible",
+            "velocity_ms by Manning in the ground's profile",
+        },
+    ),
+    "velocity": (
+        lambda c: c.sql("UPDATE overflow_routes SET velocity_ms = velocity_ms * 0.95 "
+                        "WHERE fid = 1"),
+        {"velocity_ms by Manning in the ground's profile"},
+    ),
+    "slope of a route": (
+        lambda c: c.sql("UPDATE overflow_routes SET max_slope_pct = max_slope_pct - 0.5 "
+                        "WHERE fid = 1"),
+        {"max_slope_pct as measured"},
+    ),
+    "curve number": (
+        lambda c: c.sql("UPDATE run_record SET value = 'CurveNumber(number=73.0)' "
+                        "WHERE key LIKE 'ground:%'"),
+        {"runoff_m3 by the curve numbers on record"},
+    ),
+    "allowed ground": (
+        lambda c: c.sql("UPDATE run_record SET value = value * 0.9 WHERE key = 'allowed_m2'"),
+        {"allowed and excluded ground make up the property"},
+    ),
+    "excluded twice": (
+        lambda c: c.sql("INSERT INTO excluded_ground (geom, reason, area_m2) SELECT geom, "
+                        "'saline', area_m2 FROM excluded_ground WHERE reason = 'boundary'"),
+        {
+            "excluded ground has each place once",
+            "allowed and excluded ground make up the property",
+        },
+    ),
+    "cut a little off": (
+        lambda c: c.sql(
+            "UPDATE swales SET cut_m3 = cut_m3 * 1.05, fill_m3 = fill_m3 * 1.05 WHERE " + SOME
+        ),
+        {"cut_m3 by average end area along the pegs", "amounts are the sums of the layers"},
+    ),
+    "catchment a fifth too small": (
+        lambda c: c.move("swale_catchments", SOME, lambda s: affinity.scale(s, 0.8, 1.0)),
+        {
+            "ground that pyflwdir leads elsewhere",
+            "area of all, by pyflwdir",
+            "area_m2 is that of the polygon",
+            "disjoint",
+        },
+    ),
+    "catchments of each other": (
+        lambda c: c.sql("UPDATE swale_catchments SET swale_id = CASE swale_id WHEN 'S001' THEN "
+                        "'S002' ELSE 'S001' END WHERE swale_id IN ('S001', 'S002')"),
+        {"ground that pyflwdir leads elsewhere"},
     ),
     "needless finding": (
         lambda c: c.sql("INSERT INTO findings (code, severity, layer, feature_id, message) "
@@ -234,7 +288,7 @@ FAULTS: dict[str, tuple[Callable[[Copy], None], set[str]]] = {
     ),
     "catchment moved": (
         lambda c: c.move("swale_catchments", SOME, aside(0.0, 2000.0)),
-        {"ground in it that pyflwdir leads elsewhere"},
+        {"ground that pyflwdir leads elsewhere"},
     ),
     "catchment area": (
         lambda c: c.sql(f"UPDATE swales SET catchment_m2 = catchment_m2 + 50 WHERE {SOME}"),
@@ -293,6 +347,20 @@ def test_a_seeded_fault_is_found_on_its_own_line(copy: Path, fault: str) -> None
     with closing(changed.base), changed.base:
         seed(changed)
     assert failing(copy) == expected
+
+
+def test_a_setback_that_is_not_kept_is_found(plan_ground: PlanGround, tmp_path: Path) -> None:
+    plan = plan_ground("plane, homestead").path
+    for name in ("dem.tif", "features.gpkg"):
+        shutil.copy(plan.with_name(name), tmp_path)
+    copied = Path(shutil.copy(plan, tmp_path / "plan.gpkg"))
+    with closing(sqlite3.connect(copied)) as base, base:
+        base.execute("UPDATE run_record SET value = '60' WHERE key = 'siting.setback_m.building'")
+    assert failing(copied) == {"setback from buildings of the features file"}
+    (tmp_path / "features.gpkg").write_bytes(b"")
+    assert failing(copied) == set()
+    told = [line.found for line in verify_plan(copied, (), __version__) if line.holds is None]
+    assert any("other SHA-256" in found for found in told)
 
 
 def refusal(path: Path, *dem: Path) -> str:

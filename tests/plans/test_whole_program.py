@@ -23,36 +23,17 @@ from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Event, Progress
 from tests.commands.running import run_anew
+from tests.plans.content import content
 from tests.plans.grounds import PlanGround
 from tests.terrain_analytic.ground import plane, sample, v_valley
 from tests.terrain_analytic.run_folder import write_run
 
 pytestmark = pytest.mark.slow
 
-CHANGES = ("started", "finished", "timing_", "host_")
-
 
 def run_folder(folder: Path, width_m: float = 200.0, **changes: object) -> Path:
     dem, grid = sample(v_valley(8.0, 2.0, rounding_m=5.0), width_m=width_m)
     return write_run(folder, dem, grid, **changes)  # type: ignore[arg-type]
-
-
-def content(path: Path) -> dict[str, list[tuple[object, ...]]]:
-    """Every row of every table but what tells when and where the run was."""
-    with closing(sqlite3.connect(path)) as opened:
-        names = [
-            row[0]
-            for row in opened.execute(
-                "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'rtree_%'"
-            )
-        ]
-        rows = {name: list(opened.execute(f'SELECT * FROM "{name}"')) for name in names}  # noqa: S608
-    rows["run_record"] = [r for r in rows["run_record"] if not str(r[1]).startswith(CHANGES)]
-    rows["gpkg_contents"] = [
-        tuple(value for i, value in enumerate(r) if i != 4)  # last_change
-        for r in rows["gpkg_contents"]
-    ]
-    return rows
 
 
 def test_stdout_is_the_plan_s_path_and_nothing_of_a_library(tmp_path: Path) -> None:

@@ -10,15 +10,49 @@ pytestmark = pytest.mark.slow
 NAME = "plane, wind"
 
 
-def test_windbreaks_stand_eight_levels_apart_and_meet_the_wind(plan_ground: PlanGround) -> None:
-    swales = plan_ground(NAME).swales
+@pytest.mark.parametrize(("name", "every"), [(NAME, 8), ("plane, wind, every 6th", 6)])
+def test_windbreaks_stand_so_many_levels_apart_and_meet_the_wind(
+    plan_ground: PlanGround, name: str, every: int
+) -> None:
+    swales = plan_ground(name).swales
     windbreak = swales[swales.role == "windbreak"]
     levels = np.unique(windbreak.level_m.round(1))
     assert len(levels) >= 1
-    # Trees of 2 m lay levels 2 m apart.
-    assert np.diff(levels).tolist() == pytest.approx([16.0] * (len(levels) - 1), abs=0.1)
+    # Trees of 2 m lay levels 2 m apart: every level of the series that there is has one.
+    assert np.diff(levels).tolist() == pytest.approx([2.0 * every] * (len(levels) - 1), abs=0.1)
+    laid = np.unique(swales.level_m.round(1))
+    assert levels[0] - laid[0] < 2.0 * every - 0.1
+    assert laid[-1] - levels[-1] < 2.0 * every - 0.1
+    whole = swales[swales.level_m.round(1).isin(levels)]
+    assert set(whole.role) == {"windbreak"}
     # Only the south wind prevails; it comes over lower land, square to every lip.
     assert swales.wind_met_pct.to_numpy() == pytest.approx(100.0, abs=2.0)
+
+
+def test_on_a_crest_the_swale_nearest_it_on_the_windward_side_is_the_windbreak(
+    plan_ground: PlanGround,
+) -> None:
+    """Fewer levels than eight: the ridge alone. The crest keeps the south wind off its north side.
+
+    Trees of 5 m lay levels 5 m apart, 62.5 m on 8 %.
+    """
+    planned = plan_ground("crest, wind")
+    swales, crest_north_m = planned.swales, 90.0
+    north = np.array([planned.north(shapely.get_coordinates(line)).mean()
+                      for line in swales.geometry])  # fmt: skip
+    south = north < crest_north_m
+    assert 2 <= len(np.unique(swales.level_m.round(1))) < 8
+    assert south.any()
+    assert not south.all()
+    windbreak = (swales.role == "windbreak").to_numpy()
+    highest = swales.level_m >= swales.level_m[south].max() - 0.1
+    assert windbreak.any()
+    assert np.array_equal(windbreak, south & highest.to_numpy())
+    # It stands less than a whole interval below the crest.
+    assert np.all(crest_north_m - north[windbreak] < 62.5 + 1.0)
+    trees = planned.layer("trees")
+    own = trees[trees.swale_id.isin(swales.swale_id[windbreak])]
+    assert "windbreak" in set(own.group)
 
 
 def test_shelter_is_what_stands_upwind_within_ten_heights(plan_ground: PlanGround) -> None:

@@ -150,3 +150,76 @@ def test_eq_85_to_88_a_wet_day() -> None:
     assert HOLDS_M - root == pytest.approx(0.0)
     assert drained == pytest.approx(0.015)
     assert (used, ks, deep) == (0.005, 1.0, 0.0)
+
+
+def test_example_36_readily_available_water() -> None:
+    # Confirmed: water of Table 19 in mm per m (loamy sand, silt, silty clay) and what is printed.
+    water = np.array([0.15 - 0.06, 0.32 - 0.15, 0.35 - 0.23])
+    printed = {
+        (0.4, 0.30): ([36, 68, 48], [11, 20, 14]),  # onion
+        (0.8, 0.40): ([72, 136, 96], [29, 54, 38]),  # tomato
+        (1.2, 0.55): ([108, 204, 144], [59, 112, 79]),  # maize
+    }
+    for (roots_m, share), (total_mm, readily_mm) in printed.items():
+        keys = ClimateKeys(root_depth_young_m=roots_m, root_depth_m=roots_m)
+        made = replace(ground(3, ()), plant_water=water)
+        holds_m = np.ravel(_bands(made, no_trees(), made.strip_m2, 1, keys).holds_m)
+        assert holds_m.shape == (3,)
+        critical = np.array([critical_m(0.005, own, share) for own in holds_m])
+        assert np.rint(1000.0 * holds_m).tolist() == total_mm
+        assert np.rint(1000.0 * (holds_m - critical)).tolist() == readily_mm
+
+
+def test_example_37_ten_days_of_growing_stress() -> None:
+    # Confirmed, as printed: tomato on silt, TAW 160 mm, RAW 64 mm, 6 mm a day, no rain. The example
+    # keeps p at 0.40 on days of 6 mm: 0.44 by the note of Table 22.
+    ks = [1.00, 1.00, 0.97, 0.91, 0.85, 0.80, 0.75, 0.70, 0.66, 0.62]
+    used_mm = [6.0, 6.0, 5.8, 5.4, 5.1, 4.8, 4.5, 4.2, 3.9, 3.7]
+    end_mm = [61.0, 67.0, 72.8, 78.3, 83.4, 88.2, 92.6, 96.9, 100.8, 104.5]
+    per_critical = 1.0 / critical_m(0.006, HOLDS_M, 0.44)
+    assert HOLDS_M - 1.0 / per_critical == pytest.approx(0.064)
+    root = HOLDS_M - 0.055
+    for stress, used, depletion in zip(ks, used_mm, end_mm, strict=True):
+        root, deep, drunk, drained, found = root_zone_day(
+            root, 0.0, 0.0, 0.006, per_critical, HOLDS_M, 0.0
+        )
+        assert found == pytest.approx(stress, abs=0.0051)
+        assert 1000.0 * drunk == pytest.approx(used, abs=0.051)
+        # Printed depletions sum rounded steps.
+        assert 1000.0 * (HOLDS_M - root) == pytest.approx(depletion, abs=0.11)
+        assert (deep, drained) == (0.0, 0.0)
+
+
+def test_example_38_irrigation_when_what_is_readily_available_is_used() -> None:
+    """Days 2 to 10: roots that grow into moist soil, 6 mm of rain, then irrigation by depletion.
+
+    Confirmed, as printed. Day 1 is left out: there the example lets 40 mm drain before the day's
+    evapotranspiration, where its own eq. 88, and this program, let it drain after.
+    """
+    zone_m = [0.31, 0.31, 0.32, 0.32, 0.33, 0.33, 0.34, 0.34, 0.35]
+    readily_mm = [24, 24, 25, 25, 26, 26, 26, 27, 27]
+    rain_mm = [0, 0, 0, 0, 6, 0, 0, 0, 0]
+    crop_mm = [6.1, 4.0, 2.9, 2.5, 2.7, 4.7, 2.8, 2.2, 6.3]
+    end_mm = [12, 16, 18, 21, 18, 22, 25, 27, 6]
+    # The column of roots is rounded to 1 cm, but readily available water is not taken from it.
+    grown_m = 0.30 + 0.05 / 9.0 * np.arange(1, 10)
+    assert np.round(grown_m, 2).tolist() == zone_m
+    depletion_m = 0.0055  # 4.5 mm × 1.21 at the end of day 1, printed as 5
+    irrigated = []
+    for day, per_m in enumerate(0.13 * grown_m):
+        readily_m = per_m - critical_m(0.005, per_m, 0.6)
+        assert round(1000.0 * readily_m) == readily_mm[day]
+        water_m = rain_mm[day] / 1000.0
+        # Of whole millimetres, as the example compares them.
+        if round(1000.0 * depletion_m) >= readily_mm[day]:
+            water_m += depletion_m
+            irrigated.append((day + 2, round(1000.0 * depletion_m)))
+        root, _, used, drained, ks = root_zone_day(
+            per_m - depletion_m, 0.0, water_m, crop_mm[day] / 1000.0,
+            1.0 / (per_m - readily_m), per_m, 0.0,
+        )  # fmt: skip
+        depletion_m = per_m - root
+        assert (ks, drained) == (1.0, 0.0)
+        assert used == pytest.approx(crop_mm[day] / 1000.0)
+        assert 1000.0 * depletion_m == pytest.approx(end_mm[day], abs=0.65)
+    assert irrigated == [(10, 27)]

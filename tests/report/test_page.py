@@ -27,7 +27,7 @@ def test_every_swale_has_a_place_of_its_own_and_is_linked_to(page, plan_path):
     assert len(ids) > 3
     for swale_id in ids:
         (place,) = page.xpath(f"//article[@id='{anchor(swale_id)}']")
-        assert len(place.xpath(".//svg[@role='img']")) == 3
+        assert len(place.xpath(".//svg[@role='img']")) == 4
         assert page.xpath(f"//table[@id='all-swales']//a[@href='#{anchor(swale_id)}']")
 
 
@@ -168,6 +168,35 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
     rows = page.xpath("//table[@id='years-table']/tbody/tr")
     assert len(rows) == 3
     assert rows[0].xpath("string(td[3])") == f"{40 * len(ids):,}".replace(",", "\u202f")
+    assert len(page.xpath("//table[@id='swale-years']/tbody/tr")) == len(ids)
+
+
+def test_every_swale_has_its_hydrograph_and_every_storm_its_row(page, plan_path):
+    storms = pyogrio.read_dataframe(plan_path, layer="storms", read_geometry=False)
+    told = pyogrio.read_dataframe(plan_path, layer="swale_storms", read_geometry=False)
+    drawings = page.xpath("//article//svg[starts-with(@aria-label, 'Hydrograph')]")
+    assert len(drawings) == len(swale_ids(plan_path))
+    rows = {
+        row.findtext("th"): row.xpath("string(td[last()-1])")
+        for row in page.xpath("//table[@id='storms-table']/tbody/tr")
+    }
+    assert set(rows) == set(storms["storm_id"])
+    least = told.groupby("storm_id")["freeboard_m"].min()
+    assert rows == {storm: f"{metres:.2f}" for storm, metres in least.items()}
+
+
+def test_the_calendar_is_told_month_by_month(plan_path, tmp_path):
+    def added(database):
+        database.execute(
+            'INSERT INTO calendar (year, month, task, "where", amount, unit, advice) '
+            "VALUES (1, 4, 'seed bare earth', 'all swales', 12.5, 'm²', 'after rain')"
+        )
+
+    plan = changed(plan_path, tmp_path / "plan.gpkg", added)
+    (out,) = write_report(plan, ReportOptions())
+    rows = html.fromstring(out.read_text(encoding="utf-8")).xpath("//table[@id='calendar']//tr")
+    assert "April" in rows[-1].xpath("string(.)")
+    assert "seed bare earth" in rows[-1].xpath("string(.)")
 
 
 def test_the_file_stays_small(report_path, plan_path):

@@ -123,6 +123,7 @@ ONLY_HERE = {
     ("earthworks", "hours_per_year"),
     ("earthworks", "swales_per_year"),
     ("planting", "trees"),
+    ("planting", "between"),
     ("planting", "species"),
     ("planting", "wind"),
     ("planting", "windbreak_every"),

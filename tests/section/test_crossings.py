@@ -10,6 +10,7 @@ from soakline.section.crossings import (
     causeway_m,
     ford_m,
     kind_that_fits,
+    met_aslant,
     plug_m,
     track_earth,
     track_profiles,
@@ -124,7 +125,9 @@ def test_earth_of_a_track_is_that_of_cells_beside_it(kind: str, fall: float) -> 
     trench, crown, wide, batter = Trench(1.5, 0.5, 1.5), 0.3, 4.0, 2.0
     one = trenches_of([trench])
     profile = track_profiles(np.array([kind]), one, np.array([crown]), np.array([fall]))
-    earth = track_earth(profile, one, np.array([fall]), np.array([wide]), batter)
+    earth = track_earth(
+        profile, one, np.array([fall]), np.array([wide]), batter, np.array([trench.batter])
+    )
     step = 0.02
     at = profile.at_m[0]
     x = np.arange(at[0], at[-1], step) + step / 2.0
@@ -140,12 +143,49 @@ def test_earth_of_a_track_is_that_of_cells_beside_it(kind: str, fall: float) -> 
     assert earth.cut_m3[0] == pytest.approx(cut.sum() * step**2, rel=0.01, abs=1e-4)
 
 
+@pytest.mark.parametrize("kind", ["ford", "causeway"])
+@pytest.mark.parametrize("angle_deg", [75.0, 45.0, 25.0])
+def test_earth_of_a_track_aslant_is_that_of_cells_about_the_lip(
+    kind: str, angle_deg: float
+) -> None:
+    """Slow twin on places about a lip that runs east: crown, floor and ramps lie parallel to it,
+    the track's edges go over it at an angle, and its sides fall square to them.
+    """
+    trench, crown, wide, batter, rise = Trench(1.5, 0.5, 1.5), 0.3, 4.0, 2.0, 0.06
+    sine = np.array([np.sin(np.radians(angle_deg))])
+    along = met_aslant(trenches_of([trench]), sine)
+    fall = rise * sine
+    profile = track_profiles(np.array([kind]), along, np.array([crown]), fall)
+    earth = track_earth(profile, along, fall, np.array([wide]), batter, np.array([trench.batter]))
+    step, at = 0.04, profile.at_m[0] * sine[0]
+    north = np.arange(at[0], at[-1], step)[:, None] + step / 2.0
+    far = np.abs(profile.at_m[0]).max() + 15.0
+    east = np.arange(-far, far, step)[None, :] + step / 2.0
+    aside = np.abs(north * np.cos(np.radians(angle_deg)) - east * sine[0])
+    beyond = np.maximum(aside - wide / 2.0, 0.0)
+    dug = trench_floor_m(trench, north, rise * north)
+    top = np.interp(north, at, profile.height_m[0])
+    filled = np.maximum(top - beyond / batter - dug, 0.0).sum() * step**2
+    cut = np.maximum(dug - (top + beyond / trench.batter), 0.0).sum() * step**2
+    assert earth.fill_m3[0] == pytest.approx(filled, rel=0.01)
+    assert earth.cut_m3[0] == pytest.approx(cut, rel=0.01, abs=1e-3)
+
+
+def test_a_track_nearly_along_the_lip_is_reckoned_as_at_19_degrees() -> None:
+    trench = trenches_of([Trench(1.5, 0.5, 1.5)])
+    flat, least = (met_aslant(trench, np.array([sine])) for sine in (0.05, 1.0 / 3.0))
+    assert flat.top_width_m == pytest.approx(3.0 * trench.top_width_m)
+    assert flat.top_width_m == pytest.approx(least.top_width_m)
+
+
 def test_a_wide_ford_cuts_what_lies_between_its_ramps_and_the_ground() -> None:
     """Per metre: the polygon of floor, ramps of 1 in 6 and ground at 8 %, less the trench."""
     trench, fall, wide = Trench(1.5, 0.5, 1.5), 0.08, 1e6
     one = trenches_of([trench])
     profile = track_profiles(np.array(["ford"]), one, np.array([0.25]), np.array([fall]))
-    earth = track_earth(profile, one, np.array([fall]), np.array([wide]), 2.0)
+    earth = track_earth(
+        profile, one, np.array([fall]), np.array([wide]), 2.0, np.array([trench.batter])
+    )
     near, far, grade = 0.75, 2.25, 1.0 / 6.0
     down, up = (grade * near - 0.5) / (grade + fall), (0.5 + grade * far) / (grade - fall)
     x, y = np.array([down, near, far, up]), np.array([fall * down, -0.5, -0.5, fall * up])

@@ -27,7 +27,8 @@ SETTINGS = {
 
 
 TRACK_M = 4.0
-CROSSINGS = ("ford", "causeway", "gap")
+CROSSINGS = ("ford", "causeway", "gap", "ford aslant", "causeway aslant")
+ASLANT_DEG = 60.0
 PlanFileOf = Callable[[str], Path]
 
 
@@ -40,10 +41,11 @@ def made_plan(folder: Path, crossing: str = "", **layers: gpd.GeoDataFrame) -> P
     run, features = dict(SETTINGS), dict(layers)
     if crossing:
         east, north = CENTRE_EASTING_M + 13.37, CENTRE_NORTHING_M
-        line = shapely.LineString([(east, north + 115.0), (east, north - 115.0)])
+        lean = 115.0 / np.tan(np.radians(ASLANT_DEG)) if "aslant" in crossing else 0.0
+        line = shapely.LineString([(east + lean, north + 115.0), (east - lean, north - 115.0)])
         columns = {"name": ["hill track"], "width_m": [TRACK_M]}
         features["tracks"] = gpd.GeoDataFrame(columns, geometry=[line], crs=grid.crs_wkt)
-        run["siting"] = {"crossing": crossing}
+        run["siting"] = {"crossing": crossing.split(maxsplit=1)[0]}
     run_file = write_run(folder, dem.astype(np.float32), grid, run=run, features=features)
     out = run_file.with_suffix(".gpkg")
     make_plan(load_run_file(run_file), out, Progress())
@@ -53,7 +55,9 @@ def made_plan(folder: Path, crossing: str = "", **layers: gpd.GeoDataFrame) -> P
 @pytest.fixture(scope="session")
 def plan_file_with(tmp_path_factory: pytest.TempPathFactory) -> PlanFileOf:
     """Plan by the kind of crossing of its track; "" for no track."""
-    return cache(lambda kind: made_plan(tmp_path_factory.mktemp(kind or "plane"), kind))
+    return cache(
+        lambda kind: made_plan(tmp_path_factory.mktemp(kind.replace(" ", "-") or "plane"), kind)
+    )
 
 
 @pytest.fixture(scope="session")

@@ -22,7 +22,7 @@ from soakline.setout.ground_tiff import dem_of, read_ground, write_finished_grou
 from soakline.setout.landxml import NAMESPACE, write_landxml
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
-from tests.setout.conftest import BENCHMARK, PlanFileOf
+from tests.setout.conftest import ASLANT_DEG, BENCHMARK, PlanFileOf
 from tests.terrain_analytic.ground import plane
 
 MM = 0.001
@@ -210,7 +210,7 @@ def test_landxml_surfaces_hold_the_cut_and_the_fill(
         assert volume[beyond].sum() == pytest.approx(own.returns_m3, rel=0.1)
 
 
-@pytest.mark.parametrize("crossing", ["ford", "causeway"])
+@pytest.mark.parametrize("crossing", ["ford", "causeway", "ford aslant", "causeway aslant"])
 def test_surfaces_and_lines_follow_tracks(
     plan_file_with: PlanFileOf, tmp_path: Path, crossing: str
 ) -> None:
@@ -230,7 +230,7 @@ def test_surfaces_and_lines_follow_tracks(
         inside = (lines.along_m >= row.start_m - 1e-3) & (lines.along_m <= row.end_m + 1e-3)
         assert inside.sum() >= 2
         heights = lines.points[inside][:, :, 2]
-        if crossing == "ford":
+        if crossing.startswith("ford"):
             base = heights[:, [EDGES.index("base-downhill"), EDGES.index("base-uphill")]]
             assert np.abs(base - swale.base_level_m).max() <= MM
             assert np.abs(heights.max(axis=1) - row.level_m).max() < 0.9  # where ramps meet ground
@@ -241,7 +241,10 @@ def test_surfaces_and_lines_follow_tracks(
         west, east = (float(np.interp(at, swale.vertex_m, swale.lip[:, 0])) for at in
                       (row.start_m, row.end_m))  # fmt: skip
         for crest in crests:
-            over = (crest[:, 0] > min(west, east) + MM) & (crest[:, 0] < max(west, east) - MM)
+            # The track goes east with the hill, where it is aslant, and the mounds' ends with it.
+            uphill = crest[:, 1] - swale.lip[0, 1]
+            along = crest[:, 0] - uphill / np.tan(np.radians(ASLANT_DEG)) * ("aslant" in crossing)
+            over = (along > min(west, east) + 10 * MM) & (along < max(west, east) - 10 * MM)
             assert not (over & (np.abs(crest[:, 1] - swale.lip[0, 1]) < 10.0)).any()
 
 

@@ -39,6 +39,8 @@ def test_a_skew_track_takes_its_width_over_the_sine_of_the_angle(angle_deg: floa
     assert np.column_stack([found.easting_m, found.northing_m])[0] == pytest.approx(middle)
     assert found.end_m - found.start_m == pytest.approx([WIDTH_M / np.sin(angle)])
     assert found.sine == pytest.approx([np.sin(angle)])
+    # East of north by what is left of a right angle: the lip runs east, uphill is north.
+    assert found.bearing_deg == pytest.approx([90.0 - angle_deg], abs=1e-6)
 
 
 def test_a_track_without_a_width_is_taken_as_a_farm_track() -> None:

@@ -3,6 +3,7 @@
 from itertools import combinations, pairwise, product
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -39,9 +40,14 @@ def line_of(north_m: list[float], step_m: float) -> FloatArray:
     return np.column_stack([CENTRE_EASTING_M + east, CENTRE_NORTHING_M + np.array(north_m)])
 
 
+def everywhere(east: FloatArray, _: FloatArray) -> npt.NDArray[np.int8]:
+    """All places are as fit as any."""
+    return np.zeros(east.shape, dtype=np.int8)
+
+
 def ease(line: FloatArray, slope: tuple[GroundArray, Grid], closed: bool = False) -> FloatArray:
     ground, grid = slope
-    return eased(line, LEVEL_M, closed, ground, grid, BAND, RADIUS_M)
+    return eased(line, LEVEL_M, closed, ground, grid, BAND, RADIUS_M, everywhere, 0.0)
 
 
 @settings(max_examples=25, deadline=None)
@@ -72,7 +78,33 @@ def test_lines_stay_that_need_nothing_or_cannot_be_eased(slope: tuple[GroundArra
     assert ease(corner, slope) is corner
     ground, grid = slope
     zigzag = line_of([0.0, 2.0] * 5, 2.0)
-    assert eased(zigzag, LEVEL_M, False, ground, grid, BAND, 0.0) is zigzag
+    assert eased(zigzag, LEVEL_M, False, ground, grid, BAND, 0.0, everywhere, 0.0) is zigzag
+
+
+def test_no_place_is_taken_that_is_worse_and_no_line_gets_too_short(
+    slope: tuple[GroundArray, Grid],
+) -> None:
+    """A zigzag, with ground below it that no lip may stand on where it would go through."""
+    ground, grid = slope
+    line = line_of([0.2, 1.8] * 8, 2.0)
+
+    def unfit(east: FloatArray, north: FloatArray) -> npt.NDArray[np.int8]:
+        return ((east > CENTRE_EASTING_M) & (north < CENTRE_NORTHING_M + 1.0)).astype(np.int8)
+
+    free = ease(line, slope)
+    kept = eased(line, LEVEL_M, False, ground, grid, BAND, RADIUS_M, unfit, 0.0)
+    before, after = (tight_bends(one, RADIUS_M).length_m for one in (line, kept))
+    assert after < before
+
+    def beside(lip: FloatArray) -> FloatArray:
+        new = lip[1:-1]
+        own = np.column_stack([new[:, 0], np.interp(new[:, 0], *line.T)])
+        return new[(unfit(*new.T) > unfit(*own.T)) & (np.abs(new - own)[:, 1] > 0.3)]
+
+    assert len(beside(free)) > 0
+    assert len(beside(kept)) == 0
+    long = float(np.hypot(*np.diff(line, axis=0).T).sum())
+    assert eased(line, LEVEL_M, False, ground, grid, BAND, RADIUS_M, everywhere, long) is line
 
 
 def test_a_ring_stays_closed_where_it_began() -> None:

@@ -12,7 +12,7 @@ from soakline.siting.bends import tight_bends
 from soakline.siting.bounded import bounded_least_squares
 from soakline.siting.contours import level_lines
 from soakline.siting.lines import evenly
-from soakline.siting.lip import lay_lips
+from soakline.siting.lip import ease_lips, lay_lips
 from soakline.terrain.ground import mean_ground
 from soakline.terrain.ground import sample as ground_at
 from tests.real_ground.ground import hillside
@@ -42,7 +42,12 @@ def lips_on(
                     level_m.append(level)
     level = np.array(level_m, dtype=float)
     closed = np.array([np.array_equal(run[0], run[-1]) for run in runs], dtype=bool)
-    return lay_lips(runs, level, closed, ground, grid, TOLERANCE_M, radius_m), level
+    lips = lay_lips(runs, level, closed, ground, grid, TOLERANCE_M, radius_m)
+    eased = ease_lips(
+        lips, level, closed, ground, grid, TOLERANCE_M, radius_m,
+        lambda east, _: np.zeros(east.shape, dtype=np.int8), 0.0,
+    )  # fmt: skip
+    return eased, level
 
 
 def above_m(

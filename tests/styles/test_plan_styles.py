@@ -8,9 +8,11 @@ from colorspacious import cspace_convert
 
 from soakline.outputs.columns import LAYERS, SCHEMAS
 from soakline.outputs.geopackage_views import VIEWS
+from soakline.outputs.raster_schemas import RASTERS
 from soakline.styles import palette
 from soakline.styles.plan_styles import STYLES
-from soakline.styles.symbols import Area, Condition, Label, Line, Point, Rule, Style
+from soakline.styles.raster_styles import in_steps, raster_styles
+from soakline.styles.symbols import Area, Condition, Label, Line, Point, Ramp, Rule, Style
 
 every_style = pytest.mark.parametrize("style", STYLES.values(), ids=lambda style: style.layer)
 
@@ -50,6 +52,20 @@ def test_every_value_that_a_column_may_have_is_drawn_by_one_rule(style: Style) -
         if style.layer == "swales_with_findings":
             wanted = ("caution", "stop")  # the view has no notes
         assert sorted(values) == sorted(wanted)
+
+
+def test_every_raster_has_a_style_over_its_range() -> None:
+    styles = {style.layer: style for style in raster_styles(380.0, 521.0)}
+    assert list(styles) == [raster.name for raster in RASTERS]
+    for name, least, most in (
+        ("elevation", 380.0, 521.0), ("slope_pct", 0.0, 60.0), ("contributing_m2", 0.0, 200_000.0),
+    ):  # fmt: skip
+        ((ramp,),) = (rule.symbols for rule in styles[name].rules)
+        assert isinstance(ramp, Ramp)
+        values = [value for value, _ in ramp.stops]
+        assert (values[0], values[-1]) == (least, most)
+        assert values == sorted(set(values))
+        assert [rule.title for rule in in_steps(styles[name]).rules] != []
 
 
 def holds(test: Condition, value: float) -> bool:
@@ -100,6 +116,8 @@ MEANINGS = {
     "lines over each other": LINES,
     "trench and mound": (palette.PONDED, palette.CUT_SLOPE, palette.BERM, palette.MOUND),
     "slopes": palette.SLOPES,
+    "heights": palette.HEIGHTS,
+    "gathering water": palette.GATHERING,
     "stop and route": (palette.STOP, palette.ROUTE),
 }
 
@@ -113,9 +131,15 @@ def test_colours_are_told_apart(meaning: str, deficiency: str | None) -> None:
         assert difference > 5.0, (one, other, deficiency)
 
 
-def test_steeper_ground_is_darker() -> None:
-    lightness = [seen(colour, None)[0] for colour in palette.SLOPES]
-    assert all(np.diff(lightness) < -2.0)
+@pytest.mark.parametrize(
+    ("colours", "way"), [(palette.SLOPES, -1), (palette.GATHERING, -1), (palette.HEIGHTS, 1)]
+)
+@pytest.mark.parametrize("deficiency", [None, "deuteranomaly", "protanomaly", "tritanomaly"])
+def test_more_is_darker_and_higher_is_lighter(
+    colours: tuple[str, ...], way: int, deficiency: str | None
+) -> None:
+    lightness = [seen(colour, deficiency)[0] for colour in colours]
+    assert all(way * np.diff(lightness) > 2.0)
 
 
 def test_slope_classes_are_those_of_the_method() -> None:

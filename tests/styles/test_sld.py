@@ -4,8 +4,9 @@ import pytest
 from lxml import etree
 
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import raster_styles
 from soakline.styles.sld import OGC, SE, SLD, style_document
-from soakline.styles.symbols import Area, Condition, Label, Line, Mark, Point, Rule, Style
+from soakline.styles.symbols import Area, Condition, Label, Line, Mark, Point, Ramp, Rule, Style
 
 every_style = pytest.mark.parametrize("style", STYLES.values(), ids=lambda style: style.layer)
 
@@ -65,6 +66,22 @@ def test_all_styles_go_into_one_document() -> None:
     root = etree.fromstring(style_document(STYLES.values()).encode())
     names = [layer.findtext(f"{{{SE}}}Name") for layer in root.findall(f"{{{SLD}}}NamedLayer")]
     assert names == list(STYLES)
+
+
+@pytest.mark.parametrize("style", raster_styles(380.0, 521.0), ids=lambda style: style.layer)
+def test_rasters_have_colours_by_value(style: Style) -> None:
+    """Categorize and Interpolate: OGC 05-077r4, 11.6.2 and 11.6.3 (from memory)."""
+    root = etree.fromstring(style_document([style]).encode())
+    ((ramp,),) = (rule.symbols for rule in style.rules)
+    assert isinstance(ramp, Ramp)
+    (colours,) = root.iterfind(f".//{{{SE}}}RasterSymbolizer/{{{SE}}}ColorMap/*")
+    assert colours.findtext(f"{{{SE}}}LookupValue") == "Rasterdata"
+    values = [float(e.text) for e in colours.iter(f"{{{SE}}}Threshold", f"{{{SE}}}Data")]
+    assert values == [value for value, _ in ramp.stops]
+    named = [e.text for e in colours.iter(f"{{{SE}}}Value")]
+    # Of a stepped ramp the first colour is for values under the first threshold.
+    assert named[-len(values) :] == [colour for _, colour in ramp.stops]
+    assert len(named) - len(values) == ramp.stepped
 
 
 def test_text_with_markup_is_escaped() -> None:

@@ -28,7 +28,7 @@ def by_class(slope_pct: np.ndarray, grid: Grid, area: shapely.Polygon) -> dict[i
     }
 
 
-@pytest.mark.parametrize("cell_m", [0.5, 1.0, 2.0, 5.0])
+@pytest.mark.parametrize("cell_m", [pytest.param(0.5, marks=pytest.mark.long), 1.0, 2.0, 5.0])
 def test_classes_are_a_partition_of_the_property(cell_m: float) -> None:
     dem, grid = sample(dome(1500.0), width_m=300.0, cell_m=cell_m, noise_m=0.02)
     area = land(grid, 15.3)

@@ -2,6 +2,7 @@
 
 import gc
 import sys
+import warnings
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
@@ -36,8 +37,8 @@ Format = StrEnum("Format", ("csv", "gpx", "dxf", "landxml", "ground", "pdf", "sv
 Paper = StrEnum("Paper", {"A4": "A4", "A3": "A3"})
 
 # What a run makes lives to its end and holds next to no circles. Python looks for some every 700
-# objects, which took half a second of a rerun.
-_OBJECTS_BETWEEN_SEARCHES = 50_000
+# objects, which took a second of a rerun.
+_OBJECTS_BETWEEN_SEARCHES = 500_000
 
 
 def _version(asked: bool) -> None:
@@ -348,8 +349,14 @@ def main(command: Callable[[], object] = app) -> None:
     gc.set_threshold(_OBJECTS_BETWEEN_SEARCHES)
     raise_on_signals()
     hold_standard_streams()
+    # Cells are outlined in rows and columns, which have no place on the earth. A library mutes this
+    # for each call; where two threads do, one may end the other's silence.
+    warnings.filterwarnings("ignore", message="Dataset has no geotransform")
     try:
         command()
     except Ended as ended:
         # A signal before the command's own handling began, or after it ended.
         sys.exit(ended.status)
+    finally:
+        # Nor does Python look for circles on its way out: the system takes all back at once.
+        gc.freeze()

@@ -20,6 +20,7 @@ from soakline.compare.matching import (
 from soakline.compare.read import PlanTables, in_crs
 from soakline.compare.totals import by_swale, totals
 from soakline.compare.words import record_changed, words
+from soakline.plan_file import file_and_digest
 
 
 def differences(a: PlanTables, b: PlanTables) -> Comparison:
@@ -76,7 +77,7 @@ def _side(plan: PlanTables) -> Side:
         asked_m = float(record.get("section.freeboard_m", "nan"))
     except ValueError:  # an edited record
         asked_m = np.nan
-    name, _, sha256 = record.get("input:rain", "").partition(" sha256=")
+    name, sha256 = file_and_digest(record.get("input:rain", ""))
     return Side(
         plan.path,
         record.get("property.name", ""),

@@ -126,7 +126,7 @@ def remote_cluster(address: str) -> Iterator[Client]:
     """
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
-        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+        client = Client(address, timeout=CONNECT_S)
     except (OSError, ValueError, TypeError) as error:
         found = f"no Dask scheduler ({' '.join(str(error).split())[:200]})"
         allowed = "the address of one that runs, such as tcp://10.0.0.5:8786"

@@ -1,5 +1,6 @@
 """Raster files as their headers tell them: opened safely, refused early, no cell read."""
 
+import math
 import warnings
 from collections.abc import Sequence
 from contextlib import suppress
@@ -104,7 +105,7 @@ def read_header(path: Path) -> Tile:
             found = f"cells of type {dataset.dtypes[0]}"
             raise InputRefused([InputProblem(file, DEM_KEY, found, "integer or real heights")])
         crs = crs_from_file(dataset.crs.to_wkt() if dataset.crs else None, file, DEM_KEY)
-        if dataset.transform.is_identity or dataset.transform.determinant == 0:
+        if not _has_place(dataset.transform):
             found = "no cell size and corner"
             problem = InputProblem(file, DEM_KEY, found, "a georeferenced raster")
             raise InputRefused([problem])
@@ -118,6 +119,14 @@ def read_header(path: Path) -> Tile:
             height_unit=(dataset.units[0] or "").strip().lower(),
             block_rows=dataset.block_shapes[0][0],
         )
+
+
+def _has_place(transform: Affine) -> bool:
+    """Whether cells have a size and a corner, both ways in numbers: a damaged tag may say NaN."""
+    determinant = transform.determinant
+    if transform.is_identity or determinant == 0 or not math.isfinite(determinant):
+        return False
+    return all(math.isfinite(value) for value in (*transform, *~transform))
 
 
 def _refuse_claims(dataset: DatasetReader, path: Path) -> None:

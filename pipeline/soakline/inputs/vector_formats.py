@@ -4,11 +4,13 @@ from contextlib import suppress
 from pathlib import Path
 from xml.parsers import expat
 
+from soakline.geopackage_guard import SQLITE_HEAD
+
 GREATEST_BYTES = 1_000_000_000
 MOST_VERTICES = 5_000_000
 """Of one layer: a fence drawn at every decimetre for 500 km."""
 _STARTS: dict[str, tuple[bytes, ...]] = {
-    ".gpkg": (b"SQLite format 3\0",),
+    ".gpkg": (SQLITE_HEAD,),
     ".shp": (b"\x00\x00\x27\x0a",),
     ".fgb": (b"fgb\x03",),
     ".geojson": (b"{",),

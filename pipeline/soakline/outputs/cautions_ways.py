@@ -4,20 +4,29 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from soakline.findings import Finding
+from soakline.grid import BoolArray
 from soakline.ids import line_id, route_id
 from soakline.outputs.designed import Designed
 from soakline.outputs.overflow import numbered
 from soakline.overflow.loading import loaded_lines
 from soakline.overflow.velocity import bare_earth_permissible_ms
+from soakline.siting.crossings import track_width_m
+from soakline.terrain.cells import GeometryArray
+
+# Less of a way on a mound is but the width of its outline.
+_ON_MOUND_M = 0.3
 
 
 def route_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of each route, then of the drainage lines that routes enter."""
     consent = plan.run.overflow.neighbour_consent
     bare = bare_earth_permissible_ms(plan.run.soil.texture)
-    for number, route in numbered(plan.routes):
+    tracks = _tracks_crossed(plan)
+    mounds = _mounds_crossed(plan)
+    for k, (number, route) in enumerate(numbered(plan.routes)):
         feature = route_id(plan.placed.lines[route.swale].swale_id, number)
 
         def on(code: str, message: str, advice: str, feature: str = feature) -> Finding:
@@ -38,8 +47,14 @@ def route_findings(plan: Designed) -> Iterator[Finding]:
                 f"{route.velocity_ms:.2f} m/s, over the {bare:.2f} m/s that bare earth bears",
                 "protect until grass stands: turf, matting or a dry season",
             )
-        if route.sill.way.crosses_track:
+        if tracks[k]:
             yield on("route_crosses_track", "the route crosses a track", "build a ford or a pipe")
+        for swale, length in mounds.get(k, ()):
+            yield on(
+                "route_over_mound",
+                f"the route runs {length:.1f} m over the mound of {swale}: loose spoil is no dam",
+                "end that mound short of the way, or turf and armour it there; look at it on site",
+            )
         if route.max_slope_pct > plan.run.siting.max_slope_pct:
             yield on(
                 "route_over_steep_ground",
@@ -55,6 +70,37 @@ def route_findings(plan: Designed) -> Iterator[Finding]:
             )
         if route.end.kind in ("dam", "safe_point"):
             yield from _on_receiver(plan, route.end.kind, route.end.index, feature)
+
+
+def _tracks_crossed(plan: Designed) -> BoolArray:
+    """Routes that run over a track, as drawn and by the cells of their ways; (routes,)."""
+    tracks = plan.inputs.features.tracks
+    ground = shapely.union_all(
+        shapely.buffer(tracks.geometry.to_numpy(), track_width_m(tracks) / 2)
+    )
+    crossed = [route.sill.way.crosses_track for route in plan.routes]
+    return np.asarray(crossed, dtype=bool) | shapely.intersects(_drawn(plan), ground)
+
+
+def _mounds_crossed(plan: Designed) -> dict[int, list[tuple[str, float]]]:
+    """Mounds of other swales that each route runs over, and how far, m."""
+    mounds, lines = plan.works.footprint.mound, _drawn(plan)
+    route, mound = shapely.STRtree(mounds).query(lines, predicate="intersects")
+    other = np.array([own.swale for own in plan.routes], dtype=np.int64)[route] != mound
+    route, mound = route[other], mound[other]
+    length = shapely.length(shapely.intersection(lines[route], mounds[mound]))
+    found: dict[int, list[tuple[str, float]]] = {}
+    for k, swale, over_m in zip(route.tolist(), mound.tolist(), length.tolist(), strict=True):
+        if over_m > _ON_MOUND_M:
+            found.setdefault(k, []).append((plan.placed.ids[swale], over_m))
+    return found
+
+
+def _drawn(plan: Designed) -> GeometryArray:
+    """Routes in plan."""
+    lines = np.empty(len(plan.routes), dtype=object)
+    lines[:] = [shapely.linestrings(route.coordinates[:, :2]) for route in plan.routes]
+    return lines
 
 
 def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterator[Finding]:

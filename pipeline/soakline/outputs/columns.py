@@ -25,8 +25,9 @@ from soakline.outputs.columns_land import (
     SAFE_POINTS,
     SLOPE_CLASSES,
 )
+from soakline.outputs.columns_pegs import PEG_CUTS, PEGS
 from soakline.outputs.columns_points import SWALE_POINT_GROUND, SWALE_POINTS
-from soakline.outputs.columns_swales import PEGS, SWALE_CATCHMENTS, SWALE_GROUND, SWALES
+from soakline.outputs.columns_swales import SWALE_CATCHMENTS, SWALE_GROUND, SWALES
 from soakline.outputs.columns_trees import TREE_GROWTH, TREE_PROJECTION, TREES
 from soakline.outputs.columns_water import (
     DIVERSIONS,
@@ -35,6 +36,7 @@ from soakline.outputs.columns_water import (
     QUANTITIES,
     RUN_RECORD,
     SPILLWAYS,
+    STORM_COURSES,
     STORMS,
     SWALE_STORMS,
 )
@@ -81,6 +83,8 @@ LAYERS: tuple[LayerSchema, ...] = (
     SWALE_POINT_GROUND,
     STORMS,
     SWALE_STORMS,
+    STORM_COURSES,
+    PEG_CUTS,
     EARTHWORKS,
     TREE_GROWTH,
     WATER_YEARS,

@@ -30,6 +30,19 @@ CROSSINGS = LayerSchema(
         real("start_m", "m", "Start", "Chainage at which the track's width begins; null at a gap."),
         real("end_m", "m", "End", "Chainage at which the track's width ends; null at a gap."),
         real(
+            "bearing_deg",
+            "°",
+            "Bearing of the track",
+            "In which it leaves the lip uphill, clockwise from grid north.",
+        ),
+        real(
+            "angle_deg",
+            "°",
+            "Angle to the lip",
+            "Between track and lip, 90 where it crosses square. Trench and fill reach as much "
+            "further as 1 / sine of the angle, three times as far at most.",
+        ),
+        real(
             "slope_pct",
             "%",
             "Slope of the track",

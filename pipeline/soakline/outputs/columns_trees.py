@@ -3,7 +3,7 @@
 from soakline.inputs.species import GROUPS
 from soakline.outputs.columns_swales import SWALE_ID
 from soakline.outputs.schema import LayerSchema, integer, real, text
-from soakline.planting.trees import BANDS
+from soakline.planting.trees import ALL_BANDS
 
 _SPECIES = text("species", "Species", "Botanical name, as the table of species has it.")
 
@@ -22,8 +22,9 @@ TREES = LayerSchema(
             "Band",
             "mound: on its top and downhill face; below: up to 2 m below the mound, or below the "
             "lip where none stands; uphill: up to 2 m above the trench's daylight edge; trench: in "
-            "it, where a year brings 250 mm of rain or less.",
-            BANDS,
+            "it, where a year brings 250 mm of rain or less; between: on the ground up to the next "
+            "swale, in rows along level lines (planting.between).",
+            ALL_BANDS,
         ),
         _SPECIES,
         text("group", "Group", "What it is planted for.", GROUPS),

@@ -181,6 +181,27 @@ SWALE_STORMS = LayerSchema(
     ),
 )
 
+STORM_COURSES = LayerSchema(
+    "storm_courses",
+    None,
+    "Courses of storms",
+    "The hydrograph of its governing storm at each swale, by as many moments as it takes for "
+    "straight lines between them to stay within 1.5 % of the greatest figure.",
+    (
+        SWALE_ID,
+        text("storm_id", "Storm", "Id of the storm."),
+        real("after_min", "min", "Time", "From the start of the storm."),
+        real(
+            "inflow_m3s",
+            "m³/s",
+            "Inflow",
+            "Runoff, rain on its water, and what swales above and drains bring.",
+        ),
+        real("spill_m3s", "m³/s", "Spill", "Over all its sills together."),
+        real("level_m", "m", "Water level", "Elevation of the water; of the base where it is dry."),
+    ),
+)
+
 QUANTITIES = LayerSchema(
     "quantities",
     None,

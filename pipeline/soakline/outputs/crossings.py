@@ -12,7 +12,14 @@ from soakline.grid import FloatArray
 from soakline.ids import crossing_id
 from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import BuiltCrossings, Designed
-from soakline.section.crossings import DEEPEST_FORD_M, KINDS, LONGEST_FORD_M, RAMP_GRADE
+from soakline.section.crossings import (
+    DEEPEST_FORD_M,
+    KINDS,
+    LEAST_SINE,
+    LONGEST_FORD_M,
+    RAMP_GRADE,
+    SHARP_DEG,
+)
 from soakline.section.stretches import SHORTEST_MOUND_M
 from soakline.section.trench import trenches_of
 
@@ -55,6 +62,8 @@ def crossing_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "chainage_m": met.at_m,
         "start_m": own.start_m,
         "end_m": own.end_m,
+        "bearing_deg": met.bearing_deg,
+        "angle_deg": np.degrees(np.arcsin(np.clip(met.sine, 0.0, 1.0))),
         "slope_pct": 100.0 * own.slope,
         "width_m": own.top_m,
         "level_m": own.level_m,
@@ -124,6 +133,19 @@ def _on_crossing(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
             "tracks",
         )
         return
+    sine = float(own.met.sine[k])
+    if sine < np.sin(np.radians(SHARP_DEG)):
+        capped = (
+            f"; lengths are those of {np.degrees(np.arcsin(LEAST_SINE)):.0f}°"
+            if sine < LEAST_SINE
+            else ""
+        )
+        yield on(
+            "crossing_aslant",
+            f'track "{track}" crosses the lip at {np.degrees(np.arcsin(sine)):.0f}°: it takes '
+            f"{own.top_m[k]:.0f} m of the lip, and vehicles twist over its edges{capped}",
+            "turn the track to cross square, or choose another place for it",
+        )
     depth = float(plan.figures.sill_level_m[lip] - _base_m(plan)[k])
     if kind == "ford":
         yield on(

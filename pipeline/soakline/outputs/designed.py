@@ -27,6 +27,7 @@ from soakline.siting.crossings import TrackMeetings
 from soakline.siting.hazards import GroundBelow
 from soakline.siting.site import Placed, Site
 from soakline.terrain.condition import Terrain
+from soakline.water.courses import Courses
 from soakline.water.event import Event
 from soakline.water.results import SwaleResults
 from soakline.water.storms import Storm
@@ -156,7 +157,7 @@ class Designed:
     crossings : BuiltCrossings
     points : SwalePoints
     catchments, catchment_ground : of the swales, drains counted in, and their polygons
-    event, outlets, routes, results : what storms do
+    event, outlets, routes, results, courses : what storms do
     pegs, works : of all swales
     trees : Trees
     years : what the years bring; None without weather
@@ -183,6 +184,7 @@ class Designed:
     outlets: Outlets
     routes: list[Route]
     results: SwaleResults
+    courses: Courses
     pegs: Pegs
     works: GroundWorks
     trees: Trees

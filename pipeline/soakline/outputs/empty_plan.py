@@ -32,17 +32,18 @@ class EmptyPlan:
     triggers: tuple[str, ...]
 
 
-def empty_plan(crs_wkt: str) -> EmptyPlan:
+def empty_plan(crs_wkt: str, folder: Path | None = None) -> EmptyPlan:
     """Have GDAL make the file.
 
     Parameters
     ----------
     crs_wkt : the working CRS, which every layer has
+    folder : to make it in; None for the system's own of temporary files
     """
     import pyogrio  # noqa: PLC0415 - slow to load, no rerun needs it
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "empty.gpkg"
+    with tempfile.TemporaryDirectory(dir=folder) as scratch:
+        path = Path(scratch) / "empty.gpkg"
         for schema in LAYERS:
             shape = {}
             layer_options = {"FID": "fid"}

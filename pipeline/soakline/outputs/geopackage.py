@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from soakline.outputs.empty_plan import EmptyPlan, empty_plan
 from soakline.outputs.geopackage_tables import write_descriptions
 from soakline.outputs.iso_metadata import PlanDescription
 from soakline.outputs.layer_rows import fill_layer
-from soakline.outputs.whole_file import written_whole
+from soakline.outputs.whole_file import flush_to_disk, written_whole
 from soakline.problems import InputProblem, InputRefused
 
 Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
@@ -56,9 +57,14 @@ def write_plan(
     now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     with written_whole(path, estimated_bytes(layers, empty)) as temporary:
         temporary.write_bytes(empty.file.data)
-        with closing(sqlite3.connect(temporary, isolation_level=None)) as database:
+        with (
+            ThreadPoolExecutor(1) as aside,
+            closing(sqlite3.connect(temporary, isolation_level=None)) as database,
+        ):
+            # Rasters make most of the file: the disk takes them in while rows are put together.
+            aside.submit(flush_to_disk, temporary)
             # A temporary is thrown away whole if anything fails: it needs no journal, and it is
-            # flushed once at the end.
+            # flushed once more at the end.
             database.execute("PRAGMA journal_mode=OFF")
             database.execute("PRAGMA synchronous=OFF")
             database.execute("BEGIN")

@@ -53,6 +53,8 @@ _DIG = (
     "swale_id", "state", "build_order", "phase", "level_m", "length_m", "base_width_m", "depth_m",
     "batter", "mound_top_level_m", "cut_m3", "machine_h",
 )  # fmt: skip
+_PEG = ("peg_id", "swale_id", "kind", "chainage_m", "level_m", "base_level_m", "cut_m")
+_CUT = ("dig_below_mm", "daylight_mm", "daylight_above_mm", "rise_permille", "fall_permille")
 _STOPS = ("code", "layer", "feature_id", "message", "advice")
 _TOLD = ("code", "severity", "message", "advice")
 
@@ -82,6 +84,18 @@ VIEWS = (
         f"""SELECT fid, {GEOMETRY_COLUMN}, {", ".join(_DIG)} FROM swales
         WHERE state <> 'built' AND phase IS (SELECT min(phase) FROM swales WHERE state <> 'built')
         ORDER BY build_order""",  # noqa: S608 - of the list above
+    ),
+    View(
+        "pegs_to_dig",
+        "Pegs to dig",
+        "Pegs with what is dug beside each. Position from this plan, level from an instrument on "
+        "site; have services located before digging.",
+        "pegs",
+        (*_columns_of("pegs", *_PEG), *_columns_of("peg_cuts", *_CUT)),
+        f"""SELECT p.fid AS fid, p.{GEOMETRY_COLUMN} AS {GEOMETRY_COLUMN},
+        {", ".join(f"p.{name} AS {name}" for name in _PEG)},
+        {", ".join(f"c.{name} AS {name}" for name in _CUT)}
+        FROM pegs p JOIN peg_cuts c ON c.fid = p.fid""",  # noqa: S608 - of the lists above
     ),
     View(
         "findings_at_stop",

@@ -22,6 +22,7 @@ from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.overflow.aprons import linings_of
 from soakline.overflow.routes import Route
+from soakline.section.trench import trenches_of
 from soakline.siting.ends import End
 from soakline.terrain.paths import path_down
 
@@ -199,3 +200,19 @@ def swale_storm_table(plan: Designed) -> pd.DataFrame:
         "drain_down_h": routing.drain_down_h.ravel(),
     }
     return frame(SCHEMAS["swale_storms"], columns)
+
+
+def storm_course_table(plan: Designed) -> pd.DataFrame:
+    """The `storm_courses` table."""
+    own = plan.courses
+    base = plan.figures.level_m - trenches_of(plan.figures.sections).depth_m
+    storm_ids = np.array([storm.storm_id for storm in plan.storms], dtype=object)
+    columns = {
+        "swale_id": np.array(plan.placed.ids, dtype=object)[own.swale],
+        "storm_id": storm_ids[plan.results.governing[own.swale]],
+        "after_min": own.minute,
+        "inflow_m3s": own.inflow_m3s,
+        "spill_m3s": own.spill_m3s,
+        "level_m": base[own.swale] + own.depth_m,
+    }
+    return frame(SCHEMAS["storm_courses"], columns)

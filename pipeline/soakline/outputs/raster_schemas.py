@@ -39,7 +39,7 @@ RASTERS = (
         "%",
         "Slope",
         "Slope by Horn of the ground, which is the elevation model averaged over the smoothing "
-        "disc: rise over run in percent.",
+        "disc: rise over run in percent, to one part in 128.",
     ),
     RasterSchema(
         "contributing_m2",

@@ -1,10 +1,10 @@
 """Rasters of the plan: coverages in its GeoPackage, and cloud-optimised GeoTIFFs beside it."""
 
 import sqlite3
-import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
+from math import ceil, floor
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +16,15 @@ from soakline.outputs.geopackage_styles import STYLE_FILE
 from soakline.outputs.raster_schemas import RasterSchema, path_beside
 from soakline.outputs.whole_file import written_whole
 from soakline.styles.plan_styles import STYLES
+from soakline.styles.raster_styles import raster_styles
 from soakline.styles.sld import style_document
+from soakline.styles.symbols import Style
 from soakline.terrain.condition import Terrain
 
 NO_DATA = -9999.0
+# Slope is told to one part in 128 of a percent: figures beyond that are noise, which no compression
+# makes smaller.
+SLOPE_PARTS = 128.0
 
 _BLOCK = 512
 # GDAL's GeoPackage has tiles of 32-bit reals as LZW TIFF, the only compression that OGC 17-066r1
@@ -41,52 +46,99 @@ class PlanFiles:
     beside: tuple[tuple[str, Bytes], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class MadeFiles:
+    """The same where they were made.
+
+    Parameters
+    ----------
+    plan : the GeoPackage
+    triggers : as of `EmptyPlan`
+    beside : the other files
+    """
+
+    plan: Path
+    triggers: tuple[str, ...]
+    beside: tuple[Path, ...]
+
+
 def values_of(raster: RasterSchema, elevation: Elevation, terrain: Terrain) -> GroundArray:
     """Values of a raster of the plan, (rows, columns) float32; `NO_DATA` where there is none."""
     known = terrain.valid
     if raster.name == "elevation":
         values, known = elevation.dem_m, ~np.isnan(elevation.dem_m)
     elif raster.name == "slope_pct":
-        values, known = terrain.slope_pct, ~np.isnan(terrain.slope_pct)
+        known = ~np.isnan(terrain.slope_pct)
+        parts = np.round(terrain.slope_pct * SLOPE_PARTS)
+        values = parts.astype(np.float32, copy=False) / SLOPE_PARTS
     else:
         values = terrain.flow.upstream_cells * np.float32(terrain.grid.cell_area_m2)
     return np.where(known, values, np.float32(NO_DATA)).astype(np.float32, copy=False)
 
 
-def plan_files(
+def make_files(
+    folder: Path,
     elevation: Elevation,
     terrain: Terrain,
     schemas: Sequence[RasterSchema],
     styled: bool,
-    go_on: Callable[[], None],
-) -> PlanFiles:
+) -> MadeFiles:
     """Make the files.
 
     Parameters
     ----------
+    folder : an empty one, to make them in
     elevation, terrain : of the stages before
     schemas : of the rasters that are wanted
     styled : whether a file of styles stands beside the plan
-    go_on : called before each; raises to stop
     """
     grid = terrain.grid
     beside = []
     if styled:
-        document = style_document(STYLES.values()).encode()
-        beside.append((STYLE_FILE, np.frombuffer(document, dtype=np.uint8)))
-    with tempfile.TemporaryDirectory() as folder:
-        plan = Path(folder) / "plan.gpkg"
-        empty = empty_plan(grid.crs_wkt)
-        plan.write_bytes(empty.file.data)
-        for raster in schemas:
-            go_on()
-            values = values_of(raster, elevation, terrain)
-            _add_coverage(plan, raster, values, grid)
-            go_on()
-            file = Path(folder) / raster.file_name
-            _write_geotiff(file, raster, values, grid)
-            beside.append((file.name, bytes_of(file)))
-        return PlanFiles(EmptyPlan(bytes_of(plan), empty.triggers), tuple(beside))
+        file = folder / STYLE_FILE
+        document = style_document(_styles(elevation, schemas))
+        file.write_text(document, encoding="utf-8")
+        beside.append(file)
+    plan = folder / "plan.gpkg"
+    empty = empty_plan(grid.crs_wkt, folder)
+    plan.write_bytes(empty.file.data)
+    for raster in schemas:
+        values = values_of(raster, elevation, terrain)
+        _add_coverage(plan, raster, values, grid)
+        file = folder / raster.file_name
+        _write_geotiff(file, raster, values, grid)
+        beside.append(file)
+    return MadeFiles(plan, empty.triggers, tuple(beside))
+
+
+def files_of(made: MadeFiles) -> PlanFiles:
+    """The files that were made, which may be unlinked from now on."""
+    return PlanFiles(
+        EmptyPlan(bytes_of(made.plan), made.triggers),
+        tuple((file.name, bytes_of(file)) for file in made.beside),
+    )
+
+
+def most_bytes(schemas: Sequence[RasterSchema], cells: int) -> int:
+    """Upper estimate of what the files take, for as long as they are made and copied.
+
+    Deflated, they are about half as large as this says; and there are two of each for a while.
+
+    Parameters
+    ----------
+    schemas : of the rasters
+    cells : of the grid
+    """
+    return 2 * len(schemas) * cells * np.dtype(np.float32).itemsize
+
+
+def _styles(elevation: Elevation, schemas: Sequence[RasterSchema]) -> tuple[Style, ...]:
+    """Of all layers, and of the rasters where they are wanted."""
+    heights = elevation.dem_m
+    if not schemas or np.isnan(heights).all():
+        return tuple(STYLES.values())
+    lowest, highest = float(np.nanmin(heights)), float(np.nanmax(heights))
+    return (*STYLES.values(), *raster_styles(floor(lowest), ceil(highest)))
 
 
 @contextmanager
@@ -188,14 +240,14 @@ def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: 
 
 def _statistics(values: GroundArray) -> dict[str, str]:
     """What GDAL's readers look for of the values that are there."""
-    known = values[values != np.float32(NO_DATA)].astype(np.float64)
+    known = values[values != np.float32(NO_DATA)]
     if known.size == 0:
         return {}
     figures = {
         "MINIMUM": known.min(),
         "MAXIMUM": known.max(),
-        "MEAN": known.mean(),
-        "STDDEV": known.std(),
+        "MEAN": known.mean(dtype=np.float64),
+        "STDDEV": known.std(dtype=np.float64),
         "VALID_PERCENT": 100.0 * known.size / values.size,
     }
     return {f"STATISTICS_{name}": f"{value:.12g}" for name, value in figures.items()}

@@ -1,19 +1,26 @@
 """The run record: how a plan came about, key by key."""
 
+import hashlib
 import importlib.metadata
 import os
 import platform
+from pathlib import Path
 
 import pandas as pd
+import pyogrio
+import pyproj
+import shapely
 
-from soakline import __version__
+import soakline
+from soakline import __version__, tables
 from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.runfile.defaults import used_keys
+from soakline.store.keys import code_version, key_of
 
 _LIBRARIES = (
-    "numpy", "numba", "scipy", "richdem2", "rasterio", "pyogrio", "geopandas", "shapely",
-    "contourpy", "networkx", "pydantic", "pyproj",
+    "numpy", "numba", "scipy", "richdem2", "rasterio", "pyogrio", "fiona", "pandas", "geopandas",
+    "shapely", "contourpy", "networkx", "pydantic", "pyproj",
 )  # fmt: skip
 _TRAVEL = (
     "kinematic wave down each way, 5/3 of Manning's velocity of a sheet with the flow that a metre "
@@ -85,7 +92,7 @@ def record_table(
             rows.append((f"default:{used.key}", str(used.value)))
     for source in plan.inputs.sources:
         rows.append((f"input:{source.role}", f"{source.path} sha256={source.sha256}"))
-    rows += [(f"library:{name}", importlib.metadata.version(name)) for name in _LIBRARIES]
+    rows += [("program_sha256", program_version()), *_libraries()]
     rows += [("started", started), ("finished", finished)]
     rows += [(f"timing_{name}_s", f"{seconds:.3f}") for name, seconds in timings_s.items()]
     rows += [
@@ -94,6 +101,28 @@ def record_table(
         ("host_cores", str(os.cpu_count())),
     ]
     return frame(SCHEMAS["run_record"], [{"key": k, "value": v} for k, v in rows])
+
+
+def program_version() -> str:
+    """SHA-256 over soakline's own code, the tables that ship with it, Python and the libraries."""
+    package = Path(soakline.__file__).parent
+    parts = sorted(path.name for path in package.iterdir() if (path / "__init__.py").is_file())
+    modules = sorted(path.stem for path in package.glob("*.py"))
+    shipped = {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(tables.folder().glob("*.csv"))
+    }
+    return key_of(code_version(*parts, *modules), shipped).digest
+
+
+def _libraries() -> list[tuple[str, str]]:
+    """Versions of libraries, and of what they are built on: a wheel's number does not tell it."""
+    return [
+        *((f"library:{name}", importlib.metadata.version(name)) for name in _LIBRARIES),
+        ("library:gdal", ".".join(str(part) for part in pyogrio.__gdal_version__)),
+        ("library:geos", shapely.geos_version_string),
+        ("library:proj", pyproj.proj_version_str),
+    ]
 
 
 def _treated(plan: Designed) -> list[tuple[str, str]]:

@@ -58,6 +58,6 @@ def real(name: str, unit: str, title: str, description: str) -> Column:
     return Column(name, "real", title, description, unit)
 
 
-def integer(name: str, title: str, description: str) -> Column:
-    """A column of counts, ranks or years."""
-    return Column(name, "integer", title, description)
+def integer(name: str, title: str, description: str, unit: str = "") -> Column:
+    """A column of counts, ranks or years, or of measures in whole units."""
+    return Column(name, "integer", title, description, unit)

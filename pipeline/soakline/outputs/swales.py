@@ -3,6 +3,7 @@
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import shapely
 
 from soakline.grid import FloatArray
@@ -156,10 +157,6 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     ids, level, ground = _swale_ids(plan)[swale], figures.level_m[swale], pegs.ground_m[shown]
     trench = trenches_of(figures.sections)
     base = level - trench.depth_m[swale]
-    layer = np.array(
-        [plan.design.on(own).amendment.layer_m for own in figures.texture], dtype=float
-    )
-    dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
     columns: Columns = {
         "peg_id": [f"{own}-{k:03d}" for own, k in zip(ids, number, strict=True)],
         "swale_id": ids,
@@ -170,11 +167,30 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
         "base_level_m": base,
         "cut_m": ground - base,
         "mound_top_level_m": level + figures.mound_height_m[swale],
-        "dig_level_m": base - layer[swale],
-        "daylight_m": dug.daylight_m[shown],
-        "daylight_level_m": level + dug.daylight_above_m[shown],
-        "rise_pct": 100.0 * stations.rise[shown],
-        "fall_pct": 100.0 * stations.fall[shown],
     }
     points = shapely.points(stations.easting_m[shown], stations.northing_m[shown], level)
     return frame(SCHEMAS["pegs"], columns, points, crs)
+
+
+def peg_cut_table(plan: Designed) -> pd.DataFrame:
+    """The `peg_cuts` table, a row for each peg in the same order."""
+    stations = plan.pegs.stations
+    shown = np.full(plan.pegs.kind.size, plan.pegs_are_set)
+    swale = stations.at.lip[shown]
+    layer_m = np.array(
+        [plan.design.on(own).amendment.layer_m for own in plan.figures.texture], dtype=float
+    )
+    trench = trenches_of(plan.figures.sections)
+    dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
+
+    def whole(metres: FloatArray) -> FloatArray:
+        return np.rint(1000.0 * metres)
+
+    columns: Columns = {
+        "dig_below_mm": whole(layer_m[swale]),
+        "daylight_mm": whole(dug.daylight_m[shown]),
+        "daylight_above_mm": whole(dug.daylight_above_m[shown]),
+        "rise_permille": whole(stations.rise[shown]),
+        "fall_permille": whole(stations.fall[shown]),
+    }
+    return frame(SCHEMAS["peg_cuts"], columns)

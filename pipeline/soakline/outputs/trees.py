@@ -11,7 +11,7 @@ from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
 from soakline.planting.growth import crown_width_m
 from soakline.planting.shade import closing_year, share_shaded
-from soakline.planting.trees import BANDS, figures_of
+from soakline.planting.trees import ALL_BANDS, figures_of
 from soakline.works.bill import Entry
 
 # Shade is told for these years, and for full-grown trees.
@@ -27,7 +27,7 @@ def tree_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     group = np.array([species.group for species in own.table], dtype=object)
     columns: Columns = {
         "swale_id": swales[own.lip],
-        "band": np.array(BANDS, dtype=object)[own.band],
+        "band": np.array(ALL_BANDS, dtype=object)[own.band],
         "species": own.names,
         "group": group[own.species],
         "year": own.year,

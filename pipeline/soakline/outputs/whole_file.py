@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from urllib.parse import quote
 
+from soakline.geopackage_guard import is_sqlite
 from soakline.problems import InputProblem, InputRefused
 
 _SIDE_FILES = ("-journal", "-wal", "-shm")
@@ -40,19 +41,19 @@ def written_whole(target: Path, needed_bytes: int) -> Iterator[Path]:
     """
     target = Path(os.path.realpath(target))  # a link keeps pointing: its file is what is replaced
     refuse_unwritable(target)
-    _clear_dead_leftovers(target)
+    clear_dead_leftovers(target)
     temporary = _temporary(target, os.getpid())
     _remove_with_side_files(temporary)
     if shutil.disk_usage(target.parent).free < needed_bytes:
         raise _disk_full(target, needed_bytes)
     try:
         yield temporary
-        _flush_to_disk(temporary)
+        flush_to_disk(temporary)
         # Asked again: the writing took time, and what holds the file now would lose its ground.
         _refuse_if_held(target)
         _remove_side_files(target)
         temporary.replace(target)
-        _flush_to_disk(target.parent)
+        flush_to_disk(target.parent)
     except Exception as error:
         if _disk_is_full(error, temporary, needed_bytes):
             _remove_with_side_files(temporary)  # what is free is told as the user will find it
@@ -60,6 +61,46 @@ def written_whole(target: Path, needed_bytes: int) -> Iterator[Path]:
         raise
     finally:
         _remove_with_side_files(temporary)
+
+
+@contextmanager
+def scratch_beside(target: Path, needed_bytes: int) -> Iterator[Path]:
+    """Lend a hidden folder beside `target` for files on their way; gone when the block ends.
+
+    A kill leaves it behind; the next run for the same target clears it. On the target's own disk
+    there is one place to run full, and none where memory stands in for a disk.
+
+    Parameters
+    ----------
+    target : file that the folder's files will become part of
+    needed_bytes : estimate of what is written into it
+
+    Yields
+    ------
+    Path of the empty folder
+
+    Raises
+    ------
+    InputRefused
+        If the disk is full, or becomes so.
+    """
+    target = Path(os.path.realpath(target))
+    clear_dead_leftovers(target)
+    folder = _temporary(target, os.getpid())
+    folder = folder.with_name(f"{folder.name}-files")
+    shutil.rmtree(folder, ignore_errors=True)
+    if shutil.disk_usage(target.parent).free < needed_bytes:
+        raise _disk_full(target, needed_bytes)
+    try:
+        folder.mkdir()
+        yield folder
+    except Exception as error:
+        if _disk_is_full(error, folder, needed_bytes):
+            shutil.rmtree(folder, ignore_errors=True)
+            raise _disk_full(target, needed_bytes) from error
+        raise
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def refuse_unwritable(target: Path) -> None:
@@ -111,11 +152,14 @@ def _disk_is_full(error: Exception, temporary: Path, needed_bytes: int) -> bool:
         if re.search("disk is full|no space left", str(link), re.IGNORECASE):
             return True
         link = link.__cause__ or link.__context__
-    if not isinstance(error, RuntimeError | sqlite3.Error):
+    if not isinstance(error, RuntimeError | OSError | sqlite3.Error):
         return False
-    written = temporary.stat().st_size if temporary.exists() else 0
+    written = [temporary] if temporary.is_file() else list(temporary.rglob("*"))
     left = shutil.disk_usage(temporary.parent).free
-    return left + written < needed_bytes or not _may_grow_to(needed_bytes, temporary)
+    if left + sum(file.stat().st_size for file in written) < needed_bytes:
+        return True
+    room = temporary / "room" if temporary.is_dir() else temporary
+    return not _may_grow_to(needed_bytes, room)
 
 
 def _may_grow_to(needed_bytes: int, temporary: Path) -> bool:
@@ -132,7 +176,7 @@ def _may_grow_to(needed_bytes: int, temporary: Path) -> bool:
 
 def _refuse_if_held(target: Path) -> None:
     """Refuse a target that another program holds open with an SQLite lock."""
-    if not _is_sqlite(target):
+    if not is_sqlite(target):
         return
     place = f"file:{quote(str(target))}?mode=rw"
     try:
@@ -152,27 +196,29 @@ def _refuse_if_held(target: Path) -> None:
             ) from error
 
 
-def _is_sqlite(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(16) == b"SQLite format 3\0"
-    except OSError:
-        return False
-
-
 def _temporary(target: Path, pid: int) -> Path:
     # Hidden, and with the suffix at the end, since GDAL judges a file by it.
     return target.with_name(f".{target.stem}.part-{pid}{target.suffix}")
 
 
-def _clear_dead_leftovers(target: Path) -> None:
-    """Remove temporaries of this target whose process is gone."""
+def clear_dead_leftovers(target: Path) -> None:
+    """Remove temporaries of this target whose process is gone.
+
+    Parameters
+    ----------
+    target : in a folder that exists
+    """
+    target = Path(os.path.realpath(target))
     pattern = re.compile(
         re.escape(f".{target.stem}.part-") + r"(\d+)" + re.escape(target.suffix) + r"(-\w+)?"
     )
     for path in target.parent.iterdir():
         match = pattern.fullmatch(path.name)
-        if match and not _is_alive(int(match[1])):
+        if not match or _is_alive(int(match[1])):
+            continue
+        if path.is_dir():
+            shutil.rmtree(path, ignore_errors=True)
+        else:
             with suppress(OSError):
                 path.unlink()
 
@@ -200,7 +246,8 @@ def _remove_side_files(path: Path) -> None:
             path.with_name(path.name + ending).unlink()
 
 
-def _flush_to_disk(path: Path) -> None:
+def flush_to_disk(path: Path) -> None:
+    """Wait until what is written of a file or folder is on the disk."""
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)

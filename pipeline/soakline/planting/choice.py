@@ -9,7 +9,15 @@ MAIN_GROUPS: tuple[Group, ...] = ("fruit", "nut", "timber")
 # Soils that not every species bears, by what the table of species calls them.
 _EXTREMES = {"sandy": "sand", "clayey": "clay"}
 # A mixture has at most so many of each group; common practice, no source.
-_MOST = {"pioneer": 1, "nitrogen fixer": 2, "fruit": 2, "nut": 1, "timber": 1, "windbreak": 2}
+_MOST = {
+    "pioneer": 1,
+    "nitrogen fixer": 2,
+    "fruit": 2,
+    "nut": 1,
+    "timber": 1,
+    "windbreak": 2,
+    "mulch": 1,
+}
 # Trees of a windbreak grow up to so many times as high as others: common practice, no source.
 _WINDBREAK_HEIGHTS = 2.0
 # Under this annual rain, mm, species that bear no drought are left out; common practice, no source.
@@ -98,6 +106,27 @@ def windbreak_mixture(
     chosen = _highest(table, fits, "windbreak", soil_group, highest_m)
     chosen = chosen or _lowest(table, fits, ("windbreak",))
     return replace(other, main=chosen, pioneer=()) if chosen else other
+
+
+def between_mixture(
+    table: Sequence[Species], soil_group: str, annual_mm: float, height_m: float
+) -> tuple[int, ...]:
+    """Species of the rows between swales, by turns: mulch, nitrogen fixers and timber.
+
+    Parameters
+    ----------
+    table, soil_group, annual_mm, height_m : as of `mixture_for`
+
+    Returns
+    -------
+    of each group those that bear soil and rain and are no higher than H, so that what stands
+    between hides no swale from the next; none where no species is. Common practice, no source.
+    """
+    fits = [i for i, own in enumerate(table) if _bears(own, soil_group, annual_mm)]
+    groups: tuple[Group, ...] = ("mulch", "nitrogen fixer", "timber")
+    chosen = [_highest(table, fits, group, soil_group, height_m) for group in groups]
+    most = max(len(own) for own in chosen)
+    return tuple(own[turn % len(own)] for turn in range(most) for own in chosen if own)
 
 
 def _bears(own: Species, soil_group: str, annual_mm: float) -> bool:

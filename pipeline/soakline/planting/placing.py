@@ -78,7 +78,9 @@ def stand(
     )
     band = np.repeat([BANDS.index(own.band) for own in rows], [own.lip.size for own in found])
     together = np.array([_TOGETHER[own] for own in BANDS])[band]
-    order = np.lexsort((band, places.chainage_m, places.lip, together))
+    lips = int(places.lip.max(initial=0)) + 1
+    # Places come band after band: a stable order leaves those that lie side by side so.
+    order = _along(together * lips + places.lip, places.chainage_m)
     order = order[allowed(places)[order]]
     species = first_fit(
         places.easting_m[order],
@@ -88,8 +90,13 @@ def stand(
         crown_m,
     )
     kept, species = order[species >= 0], species[species >= 0]
-    again = np.lexsort((places.chainage_m[kept], band[kept], places.lip[kept]))
+    again = _along(places.lip[kept] * len(BANDS) + band[kept], places.chainage_m[kept])
     kept, species = kept[again], species[again]
     return Standing(
         places.lip[kept], band[kept], species, places.easting_m[kept], places.northing_m[kept]
     )
+
+
+def _along(row: IntArray, chainage_m: FloatArray) -> IntArray:
+    """Order of places by row, then chainage: one sort of one number, where two keys take two."""
+    return np.argsort(row * (chainage_m.max(initial=0.0) + 1.0) + chainage_m, kind="stable")

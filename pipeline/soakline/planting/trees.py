@@ -12,17 +12,20 @@ from soakline.section.stations import IntArray
 
 Band = Literal["mound", "below", "uphill", "trench"]
 BANDS: tuple[Band, ...] = get_args(Band)
+"""On and beside a swale."""
+ALL_BANDS: tuple[str, ...] = (*BANDS, "between")
+"""And the ground up to the next one, which no swale feeds."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Trees:
-    """Trees in order of swale, band and chainage.
+    """Trees in order of swale, band and chainage, between swales row by row.
 
     Parameters
     ----------
     table : species to which `species` points
     lip : (n,) swale of each
-    band : (n,) index into `BANDS`
+    band : (n,) index into `ALL_BANDS`
     species : (n,) index into `table`
     year : (n,) in which each is planted, from 1
     easting_m, northing_m : (n,) m

@@ -180,6 +180,35 @@ def water_budget(storm: Mapping[str, Any]) -> Markup:
     return drawing.draw()
 
 
+def hydrograph(course: Mapping[str, FloatArray]) -> Markup:
+    """What comes to a swale and what it spills in the storm that governs it, over time.
+
+    Parameters
+    ----------
+    course : after_min, inflow_m3s and spill_m3s at a storm's moments
+    """
+    hours, inflow, spill = (
+        np.asarray(course[name], dtype=float) for name in ("after_min", "inflow_m3s", "spill_m3s")
+    )
+    hours = hours / 60.0
+    most, over = float(inflow.max(initial=0.0)), float(spill.max(initial=0.0))
+    # Storms last for days: shown is the time in which more than a hundredth of the peak comes.
+    wet = np.flatnonzero(np.maximum(inflow, spill) > 0.01 * max(most, over))
+    first, last = (max(wet[0] - 1, 0), min(wet[-1] + 1, hours.size - 1)) if wet.size else (0, -1)
+    frame = Frame(
+        float(hours[first]), max(float(hours[last]), float(hours[first]) + 0.1),
+        0.0, max(most, over, 1e-4) * 1.08, 52, 20, _WIDTH - 62, 96,
+    )  # fmt: skip
+    at = float(hours[int(np.argmax(inflow))]) if hours.size else 0.0
+    about = f"Inflow peaks at {most:.3f} m³/s, {at:.1f} h after the start; spill at {over:.3f} m³/s"
+    drawing = Svg(_WIDTH, 146, "Hydrograph of the governing storm", about)
+    axes(drawing, frame, "h from the start of the storm", "m³/s")
+    shown = slice(first, last + 1 if last >= 0 else None)
+    for look, values in (("line1", inflow), ("line2", spill)):
+        drawing.line(look, frame.points(hours[shown], values[shown]))
+    return drawing.draw()
+
+
 def rain_depths(storms: pd.DataFrame) -> Markup:
     """Depth against duration of the design and the check storms, durations by their logarithm."""
     rain = storms.drop_duplicates(["purpose", "duration_min"]).sort_values("duration_min")

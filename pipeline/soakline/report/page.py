@@ -17,6 +17,12 @@ from soakline.report.ground import ground_of
 from soakline.report.paper_map import paper_map
 from soakline.report.read import ReadPlan
 from soakline.report.screen_map import screen_map
+from soakline.report.seasons import (
+    calendar_table,
+    planting_table,
+    swale_years_table,
+    years_table,
+)
 from soakline.report.sources import (
     inputs_table,
     keys_table,
@@ -29,11 +35,10 @@ from soakline.report.totals import (
     count_by_severity,
     excluded_table,
     key_figures,
-    planting_table,
     quantities_table,
     rain_table,
     slope_table,
-    years_table,
+    storms_table,
 )
 
 
@@ -82,12 +87,15 @@ def _told(plan: ReadPlan) -> dict[str, Any]:
         "meanings": figures_in_words(),
         "pages": swale_pages(plan, beside),
         "rain": rain_table(plan) if len(storms) else None,
+        "storms": storms_table(plan) if len(storms) else None,
         "rain_drawing": rain_depths(storms) if len(storms) else "",
         "quantities": quantities_table(plan),
         "costs": bool(layers["quantities"]["cost"].notna().any()),
         "order": build_order(layers["swales"]),
         "trees": planting_table(trees) if len(trees) else None,
         "years": years_table(years) if len(years) else None,
+        "swale_years": swale_years_table(years) if len(years) else None,
+        "calendar": calendar_table(layers["calendar"]) if len(layers["calendar"]) else None,
         "years_drawing": water_years(years) if len(years) else "",
         "kinds": kinds,
         "severities": SEVERITIES,

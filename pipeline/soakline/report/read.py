@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from soakline import __version__
-from soakline.plan_file import A_PLAN, layer_names, read_tables
+from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
 from soakline.problems import InputProblem, InputRefused
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
@@ -56,16 +56,16 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 """What is read, by layer or table."""
 
-# Not in plans without daily weather.
-_YEARS: Mapping[str, tuple[str, ...]] = {
+# Not in plans of versions that had none.
+_SINCE: Mapping[str, tuple[str, ...]] = {
     "water_years": (
         "swale_id", "year", "rain_mm", "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3",
-        "spilled_m3", "wet_days",
-    )
+        "spilled_m3", "wet_days", "longest_wet_h", "stress_days", "silt_pct",
+    ),
+    "calendar": ("year", "month", "task", "where", "amount", "unit", "advice"),
+    "storm_courses": ("swale_id", "storm_id", "after_min", "inflow_m3s", "spill_m3s"),
 }  # fmt: skip
-_TABLES = frozenset(
-    {"storms", "swale_storms", "quantities", "findings", "run_record", "water_years"}
-)
+_TABLES = frozenset({"storms", "swale_storms", "quantities", "findings", "run_record", *_SINCE})
 _PART = re.compile(r"\..*\.part-\d+\.gpkg", re.IGNORECASE)
 
 
@@ -76,7 +76,8 @@ class ReadPlan:
     Parameters
     ----------
     path : of the GeoPackage
-    layers : frames by name, of `COLUMNS`; `water_years` is empty where the plan has none
+    layers : frames by name, of `COLUMNS`; years, calendar and courses are empty where the plan
+        has none
     record : value by key of the run record; of a key that stands there twice, the last
     inputs : role, file as named in the run file and SHA-256 of each input
     """
@@ -115,11 +116,11 @@ def read_plan(path: Path) -> ReadPlan:
     if problems:
         raise InputRefused(problems)
     _check_version(path, record["run_record"])
-    wanted = dict(COLUMNS) | {name: own for name, own in _YEARS.items() if name in present}
+    wanted = dict(COLUMNS) | {name: own for name, own in _SINCE.items() if name in present}
     layers, problems = read_tables(path, wanted, lambda name: name not in _TABLES)
     if problems:
         raise InputRefused(problems)
-    for name, own in _YEARS.items():
+    for name, own in _SINCE.items():
         layers.setdefault(name, pd.DataFrame(columns=list(own)))
     table = layers["run_record"]
     keys, values = (table[name].fillna("").astype(str) for name in ("key", "value"))
@@ -129,12 +130,11 @@ def read_plan(path: Path) -> ReadPlan:
 
 
 def _inputs(keys: list[str], values: list[str]) -> tuple[tuple[str, str, str], ...]:
-    named = [
-        (key.removeprefix("input:"), *value.rpartition(" sha256="))
+    return tuple(
+        (key.removeprefix("input:"), *file_and_digest(value))
         for key, value in zip(keys, values, strict=True)
         if key.startswith("input:")
-    ]
-    return tuple((role, file, digest) for role, file, _, digest in named)
+    )
 
 
 def _is_being_written(path: Path) -> bool:

@@ -4,6 +4,7 @@ import base64
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import geopandas as gpd
@@ -16,13 +17,15 @@ from bokeh.models import ColumnDataSource, HoverTool, OpenURL, Range1d, ScaleBar
 from bokeh.plotting import figure
 from bokeh.resources import Resources
 from markupsafe import Markup
+from PIL import Image
 
 from soakline.outputs.hillshade import Bounds, shade
 from soakline.report.chains import anchor, end_in_words, safe_names
 from soakline.report.ground import Ground
 
 _SWALE, _ROUTE, _WATER, _SAFE, _CLEAR = "#3b1f5e", "#b4500a", "#1f6fa8", "#00695c", "#8d6e63"
-_HOLLOW = "#4a90c2"
+_HOLLOW, _TREE = "#4a90c2", "#2e7d32"
+_MOST_POINTS = 3000  # more would make the page heavy and slow: they become one picture
 _MOST_NAMES = 40  # shown from the start; the names of more would hide the map
 _PIXELS = 1800  # across the widest screen once zoomed in twice
 
@@ -112,6 +115,26 @@ class _Map:
         return self.figure.scatter(
             "x", "y", source=ColumnDataSource({"x": x, "y": y, **columns}), **look
         )
+
+    def dots(self, shapes: gpd.GeoSeries, colour: str) -> Any:
+        """Very many points as one picture, a dot of it each."""
+        ranges = self.figure.x_range, self.figure.y_range
+        wide, tall = (own.end - own.start for own in ranges)
+        columns, rows = int(wide / self.step_m) + 1, int(tall / self.step_m) + 1
+        place = shapely.get_coordinates(shapes.to_numpy())
+        column = np.clip((place[:, 0] - self.west) / self.step_m, 0, columns - 1).astype(int)
+        row = np.clip((self.south + tall - place[:, 1]) / self.step_m, 0, rows - 1).astype(int)
+        seen = np.zeros((rows, columns), dtype=np.uint8)
+        for down, right in product((-1, 0, 1), repeat=2):
+            seen[np.clip(row + down, 0, rows - 1), np.clip(column + right, 0, columns - 1)] = 1
+        drawing = Image.fromarray(seen, mode="P")
+        drawing.putpalette(bytes(3) + bytes.fromhex(colour[1:]))
+        picture = io.BytesIO()
+        drawing.save(picture, format="PNG", bits=1, transparency=0, optimize=True)
+        return self.figure.image_url(
+            url=["data:image/png;base64," + base64.b64encode(picture.getvalue()).decode()],
+            x=0, y=tall, w=columns * self.step_m, h=rows * self.step_m,
+        )  # fmt: skip
 
     def names(self, places: Any, texts: Any) -> Any:
         x, y = self._ends(places)
@@ -203,10 +226,12 @@ def _swales(drawn: _Map, layers: Mapping[str, pd.DataFrame]) -> None:
     routes, named = layers["overflow_routes"], safe_names(layers["safe_points"])
     trees, swales = layers["trees"], layers["swales"]
     if len(trees):
-        renderer = drawn.points(
-            trees.geometry, {}, size=3, marker="circle", color="#2e7d32", fill_alpha=0.8
+        renderer = (
+            drawn.points(trees.geometry, {}, size=3, marker="circle", color=_TREE, fill_alpha=0.8)
+            if len(trees) <= _MOST_POINTS
+            else drawn.dots(trees.geometry, _TREE)
         )
-        drawn.switched([renderer], "trees", "Trees", "#2e7d32", True)
+        drawn.switched([renderer], "trees", "Trees", _TREE, True)
     if len(routes):
         ends = zip(routes["to_kind"], routes["to_id"], strict=True)
         columns = {

@@ -46,7 +46,7 @@ class Frame:
         if len(places) > 8:
             line = shapely.simplify(shapely.LineString(places), 0.25, preserve_topology=False)
             places = shapely.get_coordinates(line)
-        return " ".join(f"{a:.1f},{b:.1f}" for a, b in places.tolist())
+        return " ".join(f"{a:.4g},{b:.4g}" for a, b in places.tolist())
 
 
 @dataclass(slots=True)
@@ -73,17 +73,17 @@ class Svg:
 
     def bar(self, look: str, x: float, y: float, width: float, height: float) -> None:
         self.parts.append(
-            f'<rect class="{look}" x="{x:.1f}" y="{y:.1f}" width="{max(width, 0):.1f}" '
-            f'height="{max(height, 0):.1f}"/>'
+            f'<rect class="{look}" x="{x:.4g}" y="{y:.4g}" width="{max(width, 0):.4g}" '
+            f'height="{max(height, 0):.4g}"/>'
         )
 
     def mark(self, look: str, x: float, y: float) -> None:
         """A triangle whose tip points down to the place."""
-        self.area(look, f"{x:.1f},{y:.1f} {x - 4:.1f},{y - 7:.1f} {x + 4:.1f},{y - 7:.1f}")
+        self.area(look, f"{x:.4g},{y:.4g} {x - 4:.4g},{y - 7:.4g} {x + 4:.4g},{y - 7:.4g}")
 
     def text(self, words: str, x: float, y: float, at: Anchor = "start") -> None:
         turned = "" if at == "start" else f' text-anchor="{at}"'
-        self.parts.append(f'<text x="{x:.1f}" y="{y:.1f}"{turned}>{html.escape(words)}</text>')
+        self.parts.append(f'<text x="{x:.4g}" y="{y:.4g}"{turned}>{html.escape(words)}</text>')
 
     def draw(self) -> Markup:
         size = f'viewBox="0 0 {self.width} {self.height}" width="{self.width}"'
@@ -117,7 +117,7 @@ def axes(
     places = _places(y_ticks)
     for value in y_ticks:
         y = frame.y(value)
-        drawing.line("grid", f"{frame.left:.1f},{y:.1f} {right:.1f},{y:.1f}")
+        drawing.line("grid", f"{frame.left:.4g},{y:.4g} {right:.4g},{y:.4g}")
         drawing.text(f"{value:.{places}f}", frame.left - 4, y + 3.5, "end")
     ticks = round_ticks(frame.x_from, frame.x_to, 6) if x_ticks is None else np.array([*x_ticks])
     places = _places(ticks)
@@ -125,7 +125,7 @@ def axes(
         drawing.text(f"{value:.{places}f}", frame.x(value), bottom + 12, "middle")
     drawing.line(
         "axis",
-        f"{frame.left:.1f},{frame.top:.1f} {frame.left:.1f},{bottom:.1f} {right:.1f},{bottom:.1f}",
+        f"{frame.left:.4g},{frame.top:.4g} {frame.left:.4g},{bottom:.4g} {right:.4g},{bottom:.4g}",
     )
     drawing.text(y_title, 2, 10)
     drawing.text(x_title, right, bottom + 25, "end")

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from soakline.grid import FloatArray
 from soakline.report.chains import anchor, end_in_words, safe_names
-from soakline.report.drawings import long_section, section, water_budget
+from soakline.report.drawings import hydrograph, long_section, section, water_budget
 from soakline.report.findings import Finding, Kind
 from soakline.report.read import ReadPlan
 from soakline.report.words import (
@@ -49,6 +49,7 @@ _WAY_HEADS = tuple(
     for name in _ROUTE
     for own in [head("overflow_routes", name)]
 )
+_COURSE_FIGURES = ("after_min", "inflow_m3s", "spill_m3s")
 _PEG_FIGURES = ("chainage_m", "ground_m", "level_m", "base_level_m", "mound_top_level_m")
 
 
@@ -60,7 +61,8 @@ class SwalePage:
     ----------
     swale_id, anchor : its id, and the name of its place in the page
     figures : key figures
-    section, long_section, water : drawings; `water` is empty where no storm governs
+    section, long_section, water, hydrograph : drawings; the last two are empty where no storm
+        governs
     storm : what the governing storm does, in words
     spills : table of sills and routes; no rows where it has none
     findings : beside it
@@ -72,6 +74,7 @@ class SwalePage:
     section: Markup
     long_section: Markup
     water: Markup
+    hydrograph: Markup
     storm: str
     spills: Table
     findings: tuple[tuple[Kind, Finding], ...]
@@ -82,7 +85,8 @@ def swale_pages(
 ) -> dict[str, SwalePage]:
     """What is told of each swale, by its id."""
     layers = plan.layers
-    pegs = _pegs_of(layers["pegs"])
+    pegs = _along(layers["pegs"], "chainage_m", _PEG_FIGURES)
+    courses = _along(layers["storm_courses"], "after_min", _COURSE_FIGURES)
     sills = _rows_of(_sills_along(layers).sort_values("at_m"))
     routes = {
         str(row["spillway_id"]): row
@@ -107,6 +111,7 @@ def swale_pages(
             section(row, berm_m, mound_batter),
             long_section(own, own_sills, swale_id) if own else Markup(""),
             water_budget(storm) if storm else Markup(""),
+            hydrograph(courses[swale_id]) if swale_id in courses else Markup(""),
             _storm_in_words(storm) if storm else "",
             _spills(swale_id, own_sills, routes, named),
             tuple(findings.get(swale_id, ())),
@@ -123,10 +128,12 @@ def _rows_of(table: pd.DataFrame) -> dict[str, list[dict[str, Any]]]:
     return found
 
 
-def _pegs_of(pegs: pd.DataFrame) -> dict[str, dict[str, FloatArray]]:
-    """Figures of each swale's pegs along its lip."""
-    ordered = pegs.sort_values(["swale_id", "chainage_m"])
-    columns = {name: ordered[name].to_numpy(np.float64) for name in _PEG_FIGURES}
+def _along(
+    table: pd.DataFrame, by: str, names: tuple[str, ...]
+) -> dict[str, dict[str, FloatArray]]:
+    """Figures of each swale's rows, in the order of one of them."""
+    ordered = table.sort_values(["swale_id", by], kind="stable")
+    columns = {name: ordered[name].to_numpy(np.float64) for name in names}
     ids, starts = np.unique(ordered["swale_id"].astype(str).to_numpy(str), return_index=True)
     stops = [*starts[1:], len(ordered)][: len(ids)]
     return {

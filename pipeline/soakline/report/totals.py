@@ -1,4 +1,4 @@
-"""Figures and tables of the whole plan: the land, the rain, the works, planting, years."""
+"""Figures and tables of the whole plan: the land, the rain, the works."""
 
 from collections.abc import Mapping
 
@@ -127,6 +127,44 @@ def rain_table(plan: ReadPlan) -> Table:
     return Table("rain", "Rain of the storms", heads, tuple(rows))
 
 
+def storms_table(plan: ReadPlan) -> Table:
+    """What each storm does to all swales together."""
+    each = plan.layers["swale_storms"]
+    spills = each["overflow_m3"] > 0.0
+    sums = each.assign(spills=spills).groupby("storm_id").agg(
+        inflow=("inflow_m3", "sum"), received=("received_m3", "sum"),
+        soaked=("infiltrated_m3", "sum"), spilled=("overflow_m3", "sum"), swales=("spills", "sum"),
+        free=("freeboard_m", "min"), dry=("drain_down_h", "max"),
+    )  # fmt: skip
+    storms = plan.layers["storms"]
+    known = storms[storms["storm_id"].isin(sums.index)]
+    heads = (
+        Head("Storm"), Head("For"), head("storms", "duration_min"), head("storms", "depth_mm"),
+        Head("Reaches swales", "m³", "Runoff and rain on their water; each drop once.", True),
+        Head("Soaked in", "m³", number=True),
+        Head("Spilled", "m³", "Counted at each swale that it passes.", True),
+        Head("Swales that spill", number=True),
+        Head("Least freeboard", "m", number=True),
+        Head("Empty after", "h", "From the end of rain, the slowest swale.", True),
+    )  # fmt: skip
+    rows = []
+    for row in known.to_dict("records"):
+        own = sums.loc[row["storm_id"]]
+        rows.append(
+            (
+                cell("storms", "storm_id", row["storm_id"]),
+                cell("storms", "purpose", row["purpose"]),
+                cell("storms", "duration_min", row["duration_min"]),
+                cell("storms", "depth_mm", row["depth_mm"]),
+                plain(own["inflow"] - own["received"], 0), plain(own["soaked"], 0),
+                plain(own["spilled"], 0),
+                Cell(*2 * (str(int(own["swales"])),), number=True),
+                plain(own["free"], 2), plain(own["dry"], 1),
+            )
+        )  # fmt: skip
+    return Table("storms-table", "What each storm does to all swales", heads, tuple(rows))
+
+
 def quantities_table(plan: ReadPlan) -> Table:
     """What has to be dug, moved and bought; columns of costs only where there are rates."""
     table = plan.layers["quantities"]
@@ -149,49 +187,6 @@ def quantities_table(plan: ReadPlan) -> Table:
             )
         )
     return Table("quantities-table", "Quantities", heads, tuple(rows))
-
-
-def planting_table(trees: pd.DataFrame) -> Table:
-    """Trees by species, a column for each year of planting."""
-    counts = trees.pivot_table("crown_m", ["species", "group"], "year", "count", fill_value=0)
-    crown = trees.groupby("species")["crown_m"].first()
-    years = list(counts.columns)
-    heads = (
-        Head("Species"), Head("Planted for"), head("trees", "crown_m"),
-        *(Head(f"Year {year}", "trees", number=True) for year in years),
-        Head("All", "trees", number=True),
-    )  # fmt: skip
-    rows = []
-    for own in counts.reset_index().to_dict("records"):
-        species, group = str(own["species"]), str(own["group"])
-        numbers = [int(own[year]) for year in years]
-        rows.append(
-            (
-                Cell(species, species), Cell(group, group),
-                cell("trees", "crown_m", crown[species]),
-                *(Cell(str(n), str(n), number=True) for n in [*numbers, sum(numbers)]),
-            )
-        )  # fmt: skip
-    return Table("trees", "Trees by year of planting", heads, tuple(rows))
-
-
-def years_table(years: pd.DataFrame) -> Table:
-    """Water of all swales, year by year."""
-    names = {
-        "rain_mm": ("Rain", "mm", "mean"), "runoff_m3": ("Caught", "m³", "sum"),
-        "soaked_m3": ("Soaked in", "m³", "sum"), "evaporated_m3": ("Evaporated", "m³", "sum"),
-        "spilled_m3": ("Spilled", "m³", "sum"), "wet_days": ("Days with water", "d", "mean"),
-    }  # fmt: skip
-    sums = years.groupby("year").agg({name: how for name, (_, _, how) in names.items()})
-    heads = (Head("Year", number=True), *(Head(t, u, number=True) for t, u, _ in names.values()))
-    rows = tuple(
-        (
-            Cell(str(year), str(year), number=True),
-            *(plain(float(own[name]), 0) for name in names),
-        )
-        for year, own in sums.iterrows()
-    )
-    return Table("years-table", "Water of all swales by year", heads, rows)
 
 
 def count_by_severity(findings: pd.DataFrame) -> Mapping[str, int]:

@@ -9,6 +9,11 @@ class PlantingKeys(Keys):
     """[planting]: trees on and beside the swales."""
 
     trees: bool = key(True, "trees are placed; else the layer stays empty")
+    between: bool = key(
+        False,
+        "trees on the ground between swales too, in staggered rows along level lines: mulch, "
+        "nitrogen fixers and timber; else none",
+    )
     species: str = key(
         "", "own table of species, headed as config/species.csv; empty = the example that ships"
     )

@@ -2,9 +2,10 @@
 
 Coordinates along the track: the lip at 0, uphill positive; heights relative to the full-water
 level. The track runs straight over the swale; ground is a plane of its own slope along the track.
+Where it meets the lip aslant, the trench is as much longer along it as 1 / sine of the angle.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -25,10 +26,34 @@ LONGEST_FORD_M = 30.0
 COVER_M = 0.3
 
 
+# A track that meets the lip under this sine, 19.5°, is reckoned as if it met it there.
+LEAST_SINE = 1.0 / 3.0
+# A vehicle twists over lip and mound at less: common practice, no source.
+SHARP_DEG = 30.0
+
+
 # A track is not reshaped further than this on either side of the lip, however it falls.
 _FURTHEST_M = 60.0
 # Places along a track at which its depth and height are added up.
 _PLACES = 4000
+
+
+def met_aslant(trench: Trenches, sine: FloatArray) -> Trenches:
+    """Trenches as they lie along tracks.
+
+    Parameters
+    ----------
+    trench : (n,) Trenches
+    sine : (n,) of the angle between lip and track; under `LEAST_SINE` as that
+
+    Examples
+    --------
+    >>> one = Trenches(np.array([1.5]), np.array([0.4]), np.array([1.5]))
+    >>> met_aslant(one, np.array([0.5])).top_width_m / one.top_width_m
+    array([2.])
+    """
+    longer = 1.0 / np.maximum(sine, LEAST_SINE)
+    return replace(trench, base_width_m=trench.base_width_m * longer, batter=trench.batter * longer)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -127,20 +152,26 @@ class TrackEarth:
 
 
 def track_earth(
-    profiles: TrackProfiles, trench: Trenches, fall: FloatArray, top_m: FloatArray, batter: float
+    profiles: TrackProfiles,
+    trench: Trenches,
+    fall: FloatArray,
+    wide_m: FloatArray,
+    batter: float,
+    side: FloatArray,
 ) -> TrackEarth:
     """What fords and causeways move, on ground that is a plane along the track.
 
     Parameters
     ----------
     profiles : TrackProfiles
-    trench : (n,) Trenches
+    trench : (n,) Trenches along the track, as of `met_aslant`
     fall : (n,) slope of the ground along the track, rise over run
-    top_m : (n,) of the track along the lip, m
-    batter : of the fill's sides, horizontal per 1 vertical; those of a cut are the trench's
+    wide_m : (n,) of the track, square to it, m
+    batter : of the fill's sides, horizontal per 1 vertical, square to the track
+    side : (n,) of the cut's, likewise
     """
-    cut, fill, refill = (np.zeros(top_m.size) for _ in range(3))
-    for k in range(top_m.size):
+    cut, fill, refill = (np.zeros(wide_m.size) for _ in range(3))
+    for k in range(wide_m.size):
         at, m, slope = profiles.at_m[k], float(trench.batter[k]), float(fall[k])
         step = float(at[-1] - at[0]) / _PLACES
         x = at[0] + step * (np.arange(_PLACES) + 0.5)
@@ -150,10 +181,10 @@ def track_earth(
         floor = np.maximum(np.maximum(-x / m, (x - far) / m - depth), -depth)
         dug = np.where(x >= 0.0, np.minimum(ground, floor), ground)
         over = np.interp(x, at, profiles.height_m[k]) - dug
-        wide = float(top_m[k])
+        wide = float(wide_m[k])
         low, high = np.maximum(-over, 0.0), np.maximum(over, 0.0)
         bare = np.maximum(over - (ground - dug), 0.0)
-        cut[k] = step * np.sum(low * (wide + m * low))
+        cut[k] = step * np.sum(low * (wide + float(side[k]) * low))
         fill[k] = step * np.sum(high * (wide + batter * high))
         refill[k] = fill[k] - step * np.sum(bare * (wide + batter * bare))
     return TrackEarth(cut, fill, refill)
@@ -208,19 +239,23 @@ def kind_that_fits(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> n
     return np.where(shallow & short, "ford", "causeway")
 
 
-def fill_at_water_m(top_m: FloatArray, crown_over_m: FloatArray, batter: float) -> FloatArray:
+def fill_at_water_m(
+    top_m: FloatArray, crown_over_m: FloatArray, batter: FloatArray | float
+) -> FloatArray:
     """Length along the lip that the fill of a causeway takes of a water surface.
 
     Parameters
     ----------
     top_m : (n,) of the crown along the lip, m
     crown_over_m : (n,) crown above the water, m
-    batter : of the fill's sides, horizontal per 1 vertical
+    batter : of the fill's sides along the lip, horizontal per 1 vertical
     """
     return np.asarray(top_m + 2.0 * batter * crown_over_m, dtype=float)
 
 
-def plug_m(trench: Trenches, top_m: FloatArray, crown_m: FloatArray, batter: float) -> FloatArray:
+def plug_m(
+    trench: Trenches, top_m: FloatArray, crown_m: FloatArray, batter: FloatArray | float
+) -> FloatArray:
     """Length of trench that holds as much as the fill of a causeway takes from it.
 
     Parameters
@@ -228,7 +263,7 @@ def plug_m(trench: Trenches, top_m: FloatArray, crown_m: FloatArray, batter: flo
     trench : (n,) Trenches
     top_m : (n,) of the crown along the lip, m
     crown_m : (n,) crown above the level, m
-    batter : of the fill's sides, horizontal per 1 vertical
+    batter : of the fill's sides along the lip, horizontal per 1 vertical
 
     Returns
     -------

@@ -17,6 +17,8 @@ EDGES = (
 LIP = EDGES.index("lip")
 # A gap in the mound has an upright end; a surface over plan positions needs some width for it.
 _UPRIGHT_M = 0.01
+# Sections turn back from a track's direction over so many times what it makes them slide at most.
+_TURN_BACK = 1.2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -108,6 +110,7 @@ def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
     place, left = on_lip(swale, along)
     points = np.empty((*offset.shape, 3))
     points[:, :, :2] = place[:, None, :] + offset[:, :, None] * left[:, None, :]
+    _lean_over(points, swale, along, offset)
     points[:, :, 2] = swale.level_m + height
     return Breaklines(
         along, offset, points, mounded, _returns(swale, mound, along, offset, height, place, left)
@@ -128,7 +131,8 @@ def track_lines(swale: Swale) -> list[FloatArray]:
     for track in swale.tracks:
         for at in (track.start_m, track.end_m):
             place, left = on_lip(swale, np.array([at]))
-            flat = place + track.at_m[:, None] * left
+            ahead = np.array([left[0, 1], -left[0, 0]])
+            flat = place + track.at_m[:, None] * (left + track.lean * ahead)
             lines.append(np.column_stack([flat, swale.level_m + track.height_m]))
     return lines
 
@@ -188,6 +192,29 @@ def _lay_track(
         side = np.interp(offset, track.at_m, track.height_m) - beyond[:, None] / mound.batter
         under = (~inside)[:, None] & (offset >= down) & (offset <= up)
         height[:] = np.where(under, np.maximum(height, side), height)
+
+
+def _lean_over(points: FloatArray, swale: Swale, along: FloatArray, offset: FloatArray) -> None:
+    """Sections turned into the direction of a track that crosses aslant; in place.
+
+    Within the track's width they lie along it, straight; beside it they turn back until they are
+    square to the lip again, slowly enough that none crosses the next.
+    """
+    for track in swale.tracks:
+        beyond = np.maximum(np.maximum(track.start_m - along, along - track.end_m), 0.0)
+        inside = beyond <= 1e-4
+        _, left = on_lip(swale, np.array([(track.start_m + track.end_m) / 2.0]))
+        ahead = np.array([left[0, 1], -left[0, 0]])
+        place, _ = on_lip(swale, along[inside])
+        way = left + track.lean * ahead
+        points[inside, :, :2] = place[:, None, :] + offset[inside][:, :, None] * way
+        reach = np.abs(offset[~inside]).max(initial=0.0) * abs(track.lean) * _TURN_BACK
+        turning = np.flatnonzero(~inside & (beyond < reach))
+        share = track.lean * (1.0 - beyond[turning] / max(reach, 1e-9))
+        slid = np.clip(along[turning, None] + share[:, None] * offset[turning], 0.0, swale.length_m)
+        at, square = on_lip(swale, slid.ravel())
+        flat = at + offset[turning].reshape(-1, 1) * square
+        points[turning, :, :2] = flat.reshape(turning.size, offset.shape[1], 2)
 
 
 def _returns(

@@ -25,6 +25,7 @@ _COLUMNS, _ROWS = 2, 3
 _HEAD_MM, _BELOW_MM, _SIDE_MM = 12.0, 16.0, 16.0
 _LEAST_MM = 10.0  # of a dimension with its figure
 _BESIDE_M = 1.0  # of ground shown on both sides
+_SQUARE_DEG = 85.0  # a track at less than this to the lip is said to be aslant
 _LINED, _PIPE = "#6b3fa0", "#444444"
 
 
@@ -39,7 +40,7 @@ def detail_sheets(plan: SetOutPlan, paper: str) -> list[Sheet]:
                 sills[sill.lining] = (swale, sill)
         for track in swale.tracks:
             drawn = tracks.get(track.kind)
-            if drawn is None or np.ptp(track.at_m) > np.ptp(drawn[1].at_m):
+            if drawn is None or np.ptp(track.along_m) > np.ptp(drawn[1].along_m):
                 tracks[track.kind] = (swale, track)
     details = [_of_sill(*sills[lining]) for lining in sorted(sills)]
     details += [_of_track(*tracks[kind]) for kind in sorted(tracks)]
@@ -124,7 +125,7 @@ def _of_sill(swale: Swale, sill: Sill) -> _Detail:
 
 
 def _of_track(swale: Swale, track: Track) -> _Detail:
-    at = track.at_m
+    at = track.along_m
     places = np.concatenate([[at[0] - _BESIDE_M], at, [at[-1] + _BESIDE_M]])
     # Along the track as the plan has it: straight through the lip.
     slope = (track.height_m[-1] - track.height_m[0]) / max(float(at[-1] - at[0]), 1e-9)
@@ -134,6 +135,9 @@ def _of_track(swale: Swale, track: Track) -> _Detail:
     middle = -swale.trench.depth_m + track.pipe_diameter_m / 2.0
     words = f"At {swale.swale_id}: {track.end_m - track.start_m:.2f} m along the lip, crown "
     words += f"{swale.level_m + track.crown_m:.3f}, base {swale.base_level_m:.3f}"
+    angle = np.degrees(np.arcsin(track.sine))
+    if angle < _SQUARE_DEG:
+        words += f", at {angle:.0f}° to it"
     if track.pipes:
         words += f", {track.pipes} pipe{'s' * (track.pipes > 1)} of {track.pipe_diameter_m:g} m"
     crown = float(at[1])
@@ -159,8 +163,8 @@ def _wet(swale: Swale, track: Track) -> tuple[float, float]:
     """Where full water meets the ramps of a ford."""
     full = swale.sill_level_m - swale.level_m
     near, far = (float(np.interp(full, [low, high], [a, b])) for low, high, a, b in (
-        (track.height_m[2], track.height_m[1], track.at_m[2], track.at_m[1]),
-        (track.height_m[3], track.height_m[4], track.at_m[3], track.at_m[4]),
+        (track.height_m[2], track.height_m[1], track.along_m[2], track.along_m[1]),
+        (track.height_m[3], track.height_m[4], track.along_m[3], track.along_m[4]),
     ))  # fmt: skip
     return near, far
 

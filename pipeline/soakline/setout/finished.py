@@ -114,12 +114,13 @@ def _laid(
         if start <= s <= end and -downhill <= u <= uphill:
             z = min(z, level)
     for k in range(tracks.shape[0]):
-        start, end = tracks[k, 0], tracks[k, 1]
-        at, height = tracks[k, 3:8], tracks[k, 8:13]
+        # Where the track is aslant, its edges move along the lip with the distance from it.
+        start, end = tracks[k, 0] + tracks[k, 3] * u, tracks[k, 1] + tracks[k, 3] * u
+        at, height = tracks[k, 5:10], tracks[k, 10:15]
         if not at[0] <= u <= at[4]:
             continue
         surface = np.interp(u, at, height)
-        beyond = max(start - s, s - end, 0.0)
+        beyond = tracks[k, 4] * max(start - s, s - end, 0.0)
         if beyond == 0.0:
             return surface
         if tracks[k, 2] > 0.0 and z <= ground:  # a ford, in ground that nothing is heaped on
@@ -189,7 +190,7 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
     and cut slope the lower of ground and trench, ends battered in from the lip's ends; where it has
     the mound the higher of ground and mound, upright at sills, with its returns beyond the lip's
     ends. Ponds and basins are dug too; pits are filled in again. Sills are cut to their level.
-    Fords and causeways lie square to the lip, the sides of fills as steep as the mound's, those of
+    Fords and causeways lie along their tracks, the sides of fills as steep as the mound's, those of
     cuts as the trench's. The sections are those of the plan's volumes.
     """
     mound = plan.mound
@@ -258,12 +259,15 @@ def _sills(swale: Swale) -> FloatArray:
 
 
 def _tracks(swale: Swale) -> FloatArray:
-    """Start, end, 1 for a ford, and places and heights of the profile; (k, 13)."""
+    """Start, end, 1 for a ford, lean, sine, and places and heights of the profile; (k, 15)."""
     rows = [
-        [track.start_m, track.end_m, float(track.kind == "ford"), *track.at_m, *track.height_m]
+        [
+            track.start_m, track.end_m, float(track.kind == "ford"), track.lean, track.sine,
+            *track.at_m, *track.height_m,
+        ]
         for track in swale.tracks
-    ]
-    return np.array(rows, dtype=np.float64).reshape(-1, 13)
+    ]  # fmt: skip
+    return np.array(rows, dtype=np.float64).reshape(-1, 15)
 
 
 def _ends(swale: Swale, mound: MoundShape) -> FloatArray:

@@ -5,14 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
-import numpy as np
-import rasterio
-from rasterio.errors import RasterioIOError
-from rasterio.windows import from_bounds
+from pyproj import CRS
 
-from soakline.grid import FloatArray
-from soakline.outputs.hillshade import Bounds
+from soakline.grid import Grid, GroundArray
 from soakline.plan_file import layer_names, read_tables
+from soakline.plan_ground import Bounds, coverage_of, read_coarse
 from soakline.problems import InputRefused
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
@@ -34,42 +31,24 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, eq=False, slots=True)
 class MapLayers:
-    """Layers to be drawn, and where the ground is.
+    """Layers to be drawn, and the plan that may hold their ground.
 
     Parameters
     ----------
     layers : by name, in the plan's CRS
-    ground : name of the coverage for GDAL; empty where the plan holds none
+    plan : the GeoPackage
     """
 
     layers: Mapping[str, gpd.GeoDataFrame]
-    ground: str
+    plan: Path
 
-    def ground_within(self, bounds: Bounds, pixels: int) -> tuple[FloatArray, float, Bounds] | None:
-        """Elevation within bounds, coarsened to at most so many cells along the longer side.
+    def ground_within(self, bounds: Bounds, pixels: int) -> tuple[Grid, GroundArray] | None:
+        """Elevation within bounds, coarsened to about so many cells along the longer side, m.
 
-        Returns
-        -------
-        (rows, columns) m, NaN where there is none; side of its cells, m; its bounds. None where
-        the plan holds no ground, or it does not reach into the bounds
+        None where the plan holds no ground, or it does not reach into the bounds.
         """
-        if not self.ground:
-            return None
-        with rasterio.open(self.ground) as source:
-            west, south, east, north = (
-                max(bounds[0], source.bounds.left),
-                max(bounds[1], source.bounds.bottom),
-                min(bounds[2], source.bounds.right),
-                min(bounds[3], source.bounds.top),
-            )
-            if west >= east or south >= north:
-                return None
-            cell_m = max(source.res[0], max(east - west, north - south) / pixels)
-            shape = (max(2, round((north - south) / cell_m)), max(2, round((east - west) / cell_m)))
-            window = from_bounds(west, south, east, north, source.transform)
-            read = source.read(1, window=window, out_shape=shape, masked=True)
-        ground = np.asarray(read.filled(np.nan), dtype=np.float64)
-        return ground, (north - south) / shape[0], (west, south, east, north)
+        crs = CRS.from_wkt(self.layers["property"].crs.to_wkt())
+        return read_coarse(coverage_of(self.plan), bounds, crs, pixels)
 
 
 def read_map_layers(path: Path) -> MapLayers:
@@ -86,10 +65,4 @@ def read_map_layers(path: Path) -> MapLayers:
     if problems:
         raise InputRefused(problems)
     layers = {name: table for name, table in tables.items() if isinstance(table, gpd.GeoDataFrame)}
-    ground = f"GPKG:{path.absolute()}:elevation"
-    try:
-        with rasterio.open(ground):
-            pass
-    except RasterioIOError:
-        ground = ""
-    return MapLayers(layers, ground)
+    return MapLayers(layers, path)

@@ -174,8 +174,8 @@ def _sheet(
     drawing = MapDrawing(axes, metres_per_inch, frame.bounds)
     ground = shown.ground_within(frame.bounds, _PIXELS)
     if ground is not None:
-        height, cell_m, bounds = ground
-        drawing.ground(shade(height, cell_m), bounds)
+        grid, height = ground
+        drawing.ground(shade(height.astype(float), grid.cell_m), grid.bounds)
     within = {
         layer: frame_of.cx[frame.bounds[0] : frame.bounds[2], frame.bounds[1] : frame.bounds[3]]
         for layer, frame_of in shown.layers.items()

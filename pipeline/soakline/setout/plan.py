@@ -97,7 +97,7 @@ class Sill:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Track:
-    """A ford or causeway, taken to lie square to the lip.
+    """A ford or causeway along its track.
 
     Parameters
     ----------
@@ -105,8 +105,9 @@ class Track:
     start_m, end_m : along the lip, m
     crown_m : above the swale's level, m
     pipes, pipe_diameter_m : how many lie under a causeway, and inside; 0 elsewhere
-    at_m, height_m : (5,) breaks of its profile from the lip, uphill positive, and height over the
-        level, m
+    lean : metres that the track goes along the lip for each metre uphill, 0 where it is square
+    at_m, height_m : (5,) breaks of its profile from the lip, square to it and uphill positive, and
+        height over the level, m
     """
 
     crossing_id: str
@@ -116,8 +117,19 @@ class Track:
     crown_m: float
     pipes: int
     pipe_diameter_m: float
+    lean: float
     at_m: FloatArray
     height_m: FloatArray
+
+    @property
+    def sine(self) -> float:
+        """Of the angle between lip and track."""
+        return float(1.0 / np.hypot(1.0, self.lean))
+
+    @property
+    def along_m(self) -> FloatArray:
+        """The breaks along the track, (5,) m."""
+        return self.at_m / self.sine
 
 
 @dataclass(frozen=True, eq=False, slots=True)

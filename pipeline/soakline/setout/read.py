@@ -13,11 +13,12 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
-from soakline.plan_file import A_PLAN, layer_names, read_tables
+from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.swale_point_section import PointKind
-from soakline.section.crossings import track_profiles
+from soakline.section.crossings import LEAST_SINE, met_aslant, track_profiles
 from soakline.section.mound import MoundShape
+from soakline.section.stations import uphill_of, vertices_of
 from soakline.section.trench import Trench, trenches_of
 from soakline.setout import drains
 from soakline.setout.hollows import Hollow
@@ -36,11 +37,13 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "pegs": (
         "peg_id", "swale_id", "kind", "chainage_m", "ground_m", "level_m", "base_level_m", "cut_m",
-        "dig_level_m", "daylight_m", "daylight_level_m", "rise_pct", "fall_pct",
+    ),
+    "peg_cuts": (
+        "dig_below_mm", "daylight_mm", "daylight_above_mm", "rise_permille", "fall_permille",
     ),
     "crossings": (
         "crossing_id", "swale_id", "kind", "start_m", "end_m", "level_m", "slope_pct", "pipes",
-        "pipe_diameter_m",
+        "pipe_diameter_m", "bearing_deg", "angle_deg", "chainage_m",
     ),
     "diversions": drains.COLUMNS,
     "run_record": ("key", "value"),
@@ -70,7 +73,7 @@ _KINDS: Mapping[str, tuple[str, ...]] = {
     "tree_projection": ("LineString",),
     "diversions": ("LineString",),
 }
-_TABLES = frozenset({"run_record"})
+_TABLES = frozenset({"run_record", "peg_cuts"})
 # What may lie beside a DEM and is recorded with it, but holds no heights.
 _NO_HEIGHTS = (".prj", ".hdr", ".tfw", ".wld", ".xml")
 
@@ -131,6 +134,7 @@ def _refused(path: Path, key: str, found: str, allowed: str) -> InputRefused:
 
 def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, str]) -> SetOutPlan:
     frames = {name: gpd.GeoDataFrame(tables[name]) for name in tables if name not in _TABLES}
+    frames["pegs"] = _with_cuts(frames["pegs"], tables["peg_cuts"])
     land, pegs, sills = (frames[name] for name in ("property", "pegs", "spillways"))
     mound = MoundShape(
         float(record["earthworks.berm_m"]),
@@ -176,12 +180,27 @@ def _sights(tables: Mapping[str, pd.DataFrame]) -> tuple[Sight, ...]:
 
 def _dem_files(record: pd.DataFrame) -> tuple[tuple[str, str], ...]:
     named = record["value"][record["key"] == "input:dem"]
-    pairs = [str(value).rpartition(" sha256=") for value in named]
-    return tuple((name, digest) for name, _, digest in pairs if not name.endswith(_NO_HEIGHTS))
+    pairs = [file_and_digest(value) for value in named]
+    return tuple(pair for pair in pairs if not pair[0].endswith(_NO_HEIGHTS))
 
 
 def _figures(table: pd.DataFrame, name: str) -> FloatArray:
     return np.asarray(table[name], dtype=np.float64)
+
+
+def _with_cuts(pegs: gpd.GeoDataFrame, cuts: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Pegs with what is dug beside each, in metres; rows of both are in one order."""
+    if len(pegs) != len(cuts):
+        raise ValueError(f"{len(cuts)} rows of peg_cuts for {len(pegs)} pegs")
+    own = {name: _figures(cuts, name) / 1000.0 for name in _COLUMNS["peg_cuts"]}
+    level = _figures(pegs, "level_m")
+    return pegs.assign(
+        dig_level_m=_figures(pegs, "base_level_m") - own["dig_below_mm"],
+        daylight_m=own["daylight_mm"],
+        daylight_level_m=level + own["daylight_above_mm"],
+        rise=own["rise_permille"],
+        fall=own["fall_permille"],
+    )
 
 
 def _words(table: pd.DataFrame, name: str) -> tuple[str, ...]:
@@ -255,7 +274,7 @@ def _swale(
         crest_width_m=figures["mound_crest_m"],
         head_m=float(heads.max()) if heads.size else sill_head_m,
         sills=sills,
-        tracks=_tracks(own["crossings"], trench, level),
+        tracks=_tracks(own["crossings"], shapely.get_coordinates(lip), trench, level),
         hollows=hollows,
         dug_ground=dug_ground,
         mound_ground=mound_ground,
@@ -265,8 +284,8 @@ def _swale(
             ground - level,
             _figures(pegs, "daylight_m"),
             _figures(pegs, "daylight_level_m") - level,
-            _figures(pegs, "rise_pct") / 100.0,
-            _figures(pegs, "fall_pct") / 100.0,
+            _figures(pegs, "rise"),
+            _figures(pegs, "fall"),
         ),
         peg_id=_words(pegs, "peg_id"),
         peg_kind=_words(pegs, "kind"),
@@ -324,21 +343,29 @@ def _sills(
     return tuple(sorted(found, key=lambda sill: sill.start_m))
 
 
-def _tracks(crossings: gpd.GeoDataFrame, trench: Trench, level_m: float) -> tuple[Track, ...]:
+def _tracks(
+    crossings: gpd.GeoDataFrame, lip: FloatArray, trench: Trench, level_m: float
+) -> tuple[Track, ...]:
     """Fords and causeways along a lip; at a gap the ground stays as it is."""
     over = crossings[crossings["kind"] != "gap"].sort_values("start_m")
     kind = np.array(over["kind"], dtype=np.str_)
     crown = _figures(over, "level_m") - level_m
-    profiles = track_profiles(
-        kind, trenches_of([trench] * len(over)), crown, _figures(over, "slope_pct") / 100.0
-    )
+    sine = np.maximum(np.sin(np.radians(_figures(over, "angle_deg"))), LEAST_SINE)
+    along = met_aslant(trenches_of([trench] * len(over)), sine)
+    profiles = track_profiles(kind, along, crown, _figures(over, "slope_pct") / 100.0)
+    vertices, corners = vertices_of([lip])
+    one = np.zeros(len(over), dtype=np.int64)
+    left_east, left_north = uphill_of(vertices, corners, one, _figures(over, "chainage_m"))
+    bearing = np.radians(_figures(over, "bearing_deg"))
+    ahead = np.sin(bearing) * left_north - np.cos(bearing) * left_east
+    lean = np.sign(ahead) * np.sqrt(1.0 / sine**2 - 1.0)
     pipes, diameter = (np.nan_to_num(_figures(over, n)) for n in ("pipes", "pipe_diameter_m"))
     return tuple(
         Track(
             str(row.crossing_id), "ford" if row.kind == "ford" else "causeway",
             float(row.start_m), float(row.end_m), float(crown[k]),
-            int(pipes[k]), float(diameter[k]),
-            profiles.at_m[k], profiles.height_m[k],
+            int(pipes[k]), float(diameter[k]), float(lean[k]),
+            profiles.at_m[k] * sine[k], profiles.height_m[k],
         )
         for k, row in enumerate(over.itertuples())
     )  # fmt: skip

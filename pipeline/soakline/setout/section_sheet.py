@@ -138,7 +138,7 @@ class _Section:
         self.sheet.line(xs, ys, INK, 1.4)
         self.sheet.line([self.x(u) for u in water], [self.y(full)] * 2, "#2d6f9f", 1.0)
         words = self.sheet.text(
-            self.x(swale.trench.top_width_m * 0.62), self.y(full) + 2.2, "full water = sill", 7,
+            self.x(swale.trench.top_width_m * 0.72), self.y(full) + 2.2, "full water = sill", 7,
             "#2d6f9f", ha="center",
         )  # fmt: skip
         # The ground as it was runs through here.

@@ -36,6 +36,7 @@ class TrackMeetings:
     start_m, end_m : of the track's width along the lip; the same at a gap
     easting_m, northing_m : where the track's middle is over the lip, or between its ends
     sine : of the angle between lip and track
+    bearing_deg : in which the track leaves the lip uphill, clockwise from grid north
     width_m : of the track, square to it
     beside_lip, beside_track, beside_m : (k,) tracks that run along a lip, and how far
     """
@@ -49,6 +50,7 @@ class TrackMeetings:
     easting_m: FloatArray
     northing_m: FloatArray
     sine: FloatArray
+    bearing_deg: FloatArray
     width_m: FloatArray
     beside_lip: IntArray
     beside_track: IntArray
@@ -66,7 +68,7 @@ class TrackMeetings:
         return own
 
 
-_Meeting = tuple[int, int, int, float, float, float, float, float, float, float]
+_Meeting = tuple[int, int, int, float, float, float, float, float, float, float, float]
 
 
 def track_width_m(tracks: gpd.GeoDataFrame) -> FloatArray:
@@ -103,7 +105,7 @@ def meet_tracks(lines: list[LipLine], tracks: gpd.GeoDataFrame) -> TrackMeetings
                 beside.append((lip, track, run_m))
         met += _gaps(lines, ways, width, tree)
     met.sort(key=lambda one: (one[0], one[3], one[1]))
-    place = np.array(met, dtype=float).reshape(-1, 10).T
+    place = np.array(met, dtype=float).reshape(-1, 11).T
     along = np.array(beside, dtype=float).reshape(-1, 3).T
     return TrackMeetings(
         lip=place[0].astype(np.int64),
@@ -115,7 +117,8 @@ def meet_tracks(lines: list[LipLine], tracks: gpd.GeoDataFrame) -> TrackMeetings
         easting_m=place[6],
         northing_m=place[7],
         sine=place[8],
-        width_m=place[9],
+        bearing_deg=place[9],
+        width_m=place[10],
         beside_lip=along[0].astype(np.int64),
         beside_track=along[1].astype(np.int64),
         beside_m=along[2],
@@ -149,14 +152,20 @@ def _crossings(
         last = end
         chainage = float(inside[inside.size // 2])
         point = shapely.line_interpolate_point(line, chainage)
-        sine = _sine(line, way, point)
-        yield lip, track, -1, chainage, start, end, point.x, point.y, sine, width_m
+        yield (
+            lip, track, -1, chainage, start, end, point.x, point.y, *_heading(line, way, point),
+            width_m,
+        )  # fmt: skip
 
 
-def _sine(line: shapely.Geometry, way: shapely.Geometry, point: shapely.Point) -> float:
-    """Of the angle between two lines where they cross."""
+def _heading(
+    line: shapely.Geometry, way: shapely.Geometry, point: shapely.Point
+) -> tuple[float, float]:
+    """Sine of the angle between a lip and a track, and the track's bearing to the lip's left."""
     one, other = (_direction(own, point) for own in (line, way))
-    return abs(float(one[0] * other[1] - one[1] * other[0]))
+    sine = float(one[0] * other[1] - one[1] * other[0])
+    east, north = other if sine >= 0.0 else -other
+    return abs(sine), float(np.degrees(np.arctan2(east, north)) % 360.0)
 
 
 def _direction(line: shapely.Geometry, point: shapely.Point) -> FloatArray:
@@ -188,10 +197,10 @@ def _gaps(
         lip = int(one[k])
         places = shapely.get_coordinates(shapely.intersection(between[k], ways[track]))
         point = shapely.points(places[0])
-        length, sine = lines[lip].length_m, _sine(between[k], ways[track], point)
+        length = lines[lip].length_m
         yield (
             lip, track, int(other[k]), length, length, length,
-            point.x, point.y, sine, float(width_m[track]),
+            point.x, point.y, *_heading(between[k], ways[track], point), float(width_m[track]),
         )  # fmt: skip
 
 

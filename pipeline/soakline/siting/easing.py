@@ -6,6 +6,8 @@ Points stand in rows across the line; of all chains of chords from row to row, w
 every chord inside the tolerance, the one that costs least is taken.
 """
 
+from collections.abc import Callable
+
 import numba
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +21,7 @@ from soakline.siting.lines import evenly
 from soakline.terrain.ground import sample
 
 IndexArray = npt.NDArray[np.int64]
+StateOf = Callable[[FloatArray, FloatArray], npt.NDArray[np.int8]]
 
 # Line laid anew before a tight bend and behind it, in radii. Bends within two run-outs of each
 # other are laid together, up to this many radii of line.
@@ -172,6 +175,7 @@ def _laid_anew(
     grid: Grid,
     band: HeightBand,
     radius_m: float,
+    state_of: StateOf,
 ) -> FloatArray:
     """Vertices of the cheapest chain beside a part of a line, its ends kept; none if none holds.
 
@@ -190,6 +194,8 @@ def _laid_anew(
     above = sample(ground_m, grid, place[..., 0].ravel(), place[..., 1].ravel()) - level_m
     usable = (band.outside(above) == 0.0).reshape(place.shape[:2])
     back = np.minimum(np.arange(len(place)), _MOST_ROWS)
+    state = state_of(place[..., 0].ravel(), place[..., 1].ravel()).reshape(usable.shape)
+    usable &= state <= state[:, aside == 0.0]
     usable[: len(before) + 1] = usable[-len(after) - 1 :] = aside == 0.0
     if len(before):
         back[1:] = np.maximum(back[1:] - 1, 1)  # none from that vertex but to the first point
@@ -224,6 +230,8 @@ def eased(
     grid: Grid,
     band: HeightBand,
     radius_m: float,
+    state_of: StateOf,
+    least_m: float,
 ) -> FloatArray:
     """A lip that bends less tightly where some other chain of chords close to it does.
 
@@ -236,6 +244,9 @@ def eased(
     grid : Grid
     band : HeightBand
     radius_m : least radius; 0 for any
+    state_of : of places by easting and northing, the fitter for a lip the lower; no place is taken
+        that is worse than the line's own beside it
+    least_m : a stretch stays as it was where the line would come to be shorter than this
 
     Returns
     -------
@@ -260,10 +271,12 @@ def eased(
             continue
         chain = _laid_anew(
             line[a : b + 1], line[max(a - 1, 0) : a], line[b + 1 : b + 2],
-            level_m, ground_m, grid, band, radius_m,
+            level_m, ground_m, grid, band, radius_m, state_of,
         )  # fmt: skip
         new = np.vstack([line[: max(a - 1, 0)], chain, line[b + 2 :]])
-        if len(chain) and _tight_m(new, radius_m) < _tight_m(line, radius_m):
+        if not len(chain) or chainage_of(new)[-1] < least_m:
+            continue
+        if _tight_m(new, radius_m) < _tight_m(line, radius_m):
             line = new
     return line
 

@@ -196,6 +196,7 @@ def excluded_ground(
                     grid,
                     np.inf,
                 ),
+                of(features.hard_surfaces),  # roofs and paving: no distance is kept from them
             ]
         ),
         "septic": buffered(of(features.septic), setback.septic),

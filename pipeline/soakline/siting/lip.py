@@ -4,8 +4,8 @@ The level line is faired to the bend of the digging machine. The lip is a chain 
 between points of it. Every chord is tried against the ground under it, sampled at the step of the
 line's points; the chain with the least cost wins. Cost counts vertices, turns that are sharper than
 the bend allows, distance of the ground from the height aimed at, and ground outside the band in
-which a sill can lie; ground outside the tolerance forbids a chord. Where bends stay too tight the
-chain is laid anew over points beside the line.
+which a sill can lie; ground outside the tolerance forbids a chord. Where bends stay too tight in
+what is left once lips are trimmed, the chain is laid anew over points beside the line.
 """
 
 from collections.abc import Sequence
@@ -18,7 +18,7 @@ import numpy.typing as npt
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.siting.band import AIM_M, height_band
 from soakline.siting.chords import SHARPEST_TURN, asked_m, chord_cost
-from soakline.siting.easing import eased
+from soakline.siting.easing import StateOf, eased
 from soakline.siting.fairing import fair
 from soakline.terrain.ground import bilinear
 
@@ -188,14 +188,48 @@ def lay_lips(
     band = height_band(tolerance_m)
     step_m = point_step_m(grid.cell_m)
 
-    def chained(line: FloatArray, level: float, ring: bool) -> FloatArray:
+    def chained(line: FloatArray, level: float) -> FloatArray:
         row, column = (np.ascontiguousarray(at) for at in grid.row_column(line[:, 0], line[:, 1]))
         kept = _chain(
             row, column, ground_m, level, grid.cell_m, step_m, band.lowest_m, band.highest_m,
             radius_m,
         )  # fmt: skip
-        return eased(line[kept], level, ring, ground_m, grid, band, radius_m)
+        chain: FloatArray = line[kept]
+        return chain
 
     faired = fair(settled, level_m, closed, ground_m, grid, band, radius_m)
     with ThreadPoolExecutor(max_workers=2) as pool:
-        return list(pool.map(chained, faired, level_m, closed))
+        return list(pool.map(chained, faired, level_m))
+
+
+def ease_lips(
+    lips: Sequence[FloatArray],
+    level_m: FloatArray,
+    closed: BoolArray,
+    ground_m: GroundArray,
+    grid: Grid,
+    tolerance_m: float,
+    radius_m: float,
+    state_of: StateOf,
+    least_m: float,
+) -> list[FloatArray]:
+    """Lips whose tight bends are laid anew where the tolerance allows it.
+
+    Parameters
+    ----------
+    lips : (k, 2) vertices of each, m
+    state_of : as of `eased`
+    least_m : no lip comes to be shorter
+    others : as of `lay_lips`
+
+    Returns
+    -------
+    (n, 2) vertices of each, m; those that need or allow nothing as they were
+    """
+    band = height_band(tolerance_m)
+
+    def one(line: FloatArray, level: float, ring: bool) -> FloatArray:
+        return eased(line, level, ring, ground_m, grid, band, radius_m, state_of, least_m)
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return list(pool.map(one, lips, level_m, closed))

@@ -5,21 +5,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 
 from soakline.grid import BoolArray, FloatArray, GroundArray
 from soakline.siting.band import AIM_M
-from soakline.siting.conflicts import meeting_stations
 from soakline.siting.contours import level_lines
 from soakline.siting.given import GivenLips
 from soakline.siting.lines import (
     END_GAP_M,
-    END_ROOM_M,
     LipLine,
     PlacingLimits,
     evenly,
     in_order,
-    opened_at,
 )
 from soakline.siting.lip import lay_lips, point_step_m
 from soakline.siting.split import split
@@ -27,15 +23,11 @@ from soakline.siting.stations import (
     BLOCKED,
     OPEN,
     Siteable,
-    Stations,
     runs_of,
-    stations_along,
     uphill_is_left,
 )
+from soakline.siting.trimming import eased_pieces, trimmed
 from soakline.terrain.cells import cells_of
-
-# A line keeps this share of its interval from lines that belong to another part of the land.
-_SEAM_SHARE = 0.95
 
 IndexArray = npt.NDArray[np.int64]
 
@@ -104,103 +96,6 @@ def _runs_of_level(
                 yield LipLine(float(level_m), series.interval_m, run, closed, series.group)
 
 
-def _too_close_below(
-    lines: list[LipLine], index: IndexArray, stations: Stations, siteable: Siteable
-) -> BoolArray:
-    """Stations of a line with a line of another part of the land less than its interval above."""
-    close = np.zeros(index.size, dtype=bool)
-    group = np.array([line.group for line in lines])
-    if np.all(group == group[0]):
-        return close
-    interval = np.array([line.interval_m for line in lines])
-    level = np.array([line.level_m for line in lines])
-    cell = cells_of(siteable.grid, stations.easting_m, stations.northing_m)
-    slope = np.maximum(np.nan_to_num(siteable.slope_pct.ravel()[cell]), 0.2) / 100.0
-    reach = _SEAM_SHARE * interval[index] / slope
-    ends = np.stack(
-        [
-            np.column_stack([stations.easting_m, stations.northing_m]),
-            np.column_stack(
-                [
-                    stations.easting_m + reach * stations.left_east,
-                    stations.northing_m + reach * stations.left_north,
-                ]
-            ),
-        ],
-        axis=1,
-    )
-    tree = shapely.STRtree([shapely.LineString(line.coordinates) for line in lines])
-    own, other = tree.query(shapely.linestrings(ends), predicate="intersects")
-    rise = level[other] - level[index[own]]
-    too_close = (
-        (group[other] != group[index[own]])
-        & (rise > 0.0)
-        & (rise < _SEAM_SHARE * interval[index[own]])
-    )
-    close[own[too_close]] = True
-    return close
-
-
-def _trimmed(
-    lines: list[LipLine], siteable: Siteable, limits: PlacingLimits, given: GivenLips
-) -> Iterator[LipLine]:
-    """Lines cut back to where their footprints are clear of exclusions and of each other."""
-    if not lines:
-        return
-    own = [stations_along(line.coordinates) for line in lines]
-    index = np.repeat(np.arange(len(lines)), [s.along_m.size for s in own])
-    together = Stations(
-        *(
-            np.concatenate([getattr(s, name) for s in own])
-            for name in ("easting_m", "northing_m", "along_m", "left_east", "left_north")
-        )
-    )
-    state = np.concatenate([siteable.worst_of_lip(stations) for stations in own])
-    joins = index[1:] != index[:-1]
-    step_blocked = siteable.footprint_blocked(together) & ~joins
-    hard = np.zeros(index.size, dtype=bool)
-    hard[:-1] |= step_blocked
-    hard[1:] |= step_blocked
-    hard |= state == BLOCKED
-    hard |= given.too_close(lines, index, together, siteable)
-    uphill, downhill = siteable.reach_at(together.easting_m, together.northing_m)
-    closed = np.array([line.closed for line in lines])
-
-    # Blocked ground is cut out first, so that it cannot win a conflict.
-    live = np.flatnonzero(~hard)
-    meets = meeting_stations(
-        Stations(*(getattr(together, n)[live] for n in Stations.__slots__)),
-        index[live],
-        closed,
-        uphill[live],
-        downhill[live],
-    )
-    hard[live[meets]] = True
-    hard |= _too_close_below(lines, index, together, siteable)
-    state[hard] = BLOCKED
-
-    starts = np.searchsorted(index, np.arange(len(lines) + 1))
-    for i, line in enumerate(lines):
-        here = slice(starts[i], starts[i + 1])
-        along, ground, cut = own[i].along_m, state[here], hard[here]
-        if line.closed and not (ground != OPEN).any():
-            yield line
-            continue
-        opened = line
-        if line.closed:
-            at = int(np.flatnonzero(ground != OPEN)[0])
-            opened = replace(line, coordinates=opened_at(line.coordinates, float(along[at])))
-            ground = np.append(np.roll(ground[:-1], -at), ground[at])
-            cut = np.append(np.roll(cut[:-1], -at), cut[at])
-        step = float(along[1] - along[0])
-        for first, last in runs_of(ground, step, limits.gap_limit_m):
-            # Beside excluded ground the mound's end needs room of its own.
-            from_m = along[first] + (END_ROOM_M if first > 0 and cut[first - 1] else 0.0)
-            to_m = along[last] - (END_ROOM_M if last + 1 < along.size and cut[last + 1] else 0.0)
-            if to_m - from_m >= limits.min_length_m:
-                yield opened.part(float(from_m), float(to_m))
-
-
 def place_lines(
     all_series: tuple[LevelSeries, ...],
     siteable: Siteable,
@@ -239,8 +134,8 @@ def place_lines(
     laid = [replace(run, coordinates=lip) for run, lip in zip(runs, lips, strict=True)]
     pieces = [
         piece
-        for line in _trimmed(laid, siteable, limits, given)
+        for _, line in trimmed(laid, siteable, limits, given)
         for piece in split(line, siteable, limits)
     ]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
-    return in_order(pieces)
+    return in_order(eased_pieces(pieces, siteable, ground_m, limits, given, radius_m))

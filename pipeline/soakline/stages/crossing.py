@@ -11,11 +11,13 @@ from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.sills import Outlets, Sill
 from soakline.section.crossings import (
     COVER_M,
+    LEAST_SINE,
     TrackEarth,
     causeway_m,
     fill_at_water_m,
     ford_m,
     kind_that_fits,
+    met_aslant,
     pipe_m,
     plug_m,
     track_earth,
@@ -59,6 +61,15 @@ class TrackWorks:
     sill_drop_m: FloatArray
 
     @property
+    def sine(self) -> FloatArray:
+        """Of the angle between lip and track, as far as it is reckoned with; (n,)."""
+        return np.maximum(self.met.sine, LEAST_SINE)
+
+    def along_track(self, trench: Trenches) -> Trenches:
+        """Trenches as they lie along the tracks; (swales,) to (n,)."""
+        return met_aslant(trench.take(self.met.lip), self.met.sine)
+
+    @property
     def starts_m(self) -> FloatArray:
         """Where the track begins along the lip, (n,) m."""
         reach = _MOST_WIDTHS / 2.0 * self.met.width_m
@@ -89,7 +100,7 @@ class TrackWorks:
 
     def kinds(self, trench: Trenches) -> npt.NDArray[np.str_]:
         """Kind of each crossing where the swales have some trench; (swales,) Trenches."""
-        over = trench.take(self.met.lip)
+        over = self.along_track(trench)
         fits = kind_that_fits(over, self.crown_m[self.met.lip], self.fall)
         # Lips were parted for gaps before; what still crosses one had no room for it.
         asked = fits if self.wanted in ("auto", "gap") else np.full(fits.shape, self.wanted)
@@ -101,7 +112,7 @@ class TrackWorks:
             return [[] for _ in sections]
         filled = self.kinds(trenches_of(sections)) == "causeway"
         over_m = self._causeway_crown_m(self.met.lip) + self.sill_drop_m[self.met.lip]
-        wide = fill_at_water_m(self.top_m, over_m, self.fill_batter)
+        wide = fill_at_water_m(self.top_m, over_m, self.fill_batter / self.sine)
         return self._by_lip(filled, (wide - self.top_m) / 2.0)
 
     def taken_m(self, sections: tuple[Trench, ...]) -> FloatArray:
@@ -113,7 +124,8 @@ class TrackWorks:
         filled = self.kinds(trench) == "causeway"
         lip = self.met.lip[filled]
         crown = self._causeway_crown_m(lip)
-        np.add.at(taken, lip, plug_m(trench.take(lip), self.top_m[filled], crown, self.fill_batter))
+        batter = self.fill_batter / self.sine[filled]
+        np.add.at(taken, lip, plug_m(trench.take(lip), self.top_m[filled], crown, batter))
         return np.minimum(taken, _MOST_TAKEN * self.length_m)
 
     def _causeway_crown_m(self, lip: IntArray) -> FloatArray:
@@ -185,7 +197,8 @@ def built_crossings(
         return _built(tracks, kind, level, run, nothing, number, diameter, length, flow)
     trench = trenches_of(sections)
     kind = tracks.kinds(trench)
-    over = trench.take(met.lip)
+    over = tracks.along_track(trench)
+    batter = tracks.fill_batter / tracks.sine
     crown_level = (sill_level_m + crown_over_sill_m)[met.lip]
     full_level = base_level_m[met.lip] + over.depth_m
     level[kind == "ford"] = crown_level[kind == "ford"]
@@ -198,15 +211,16 @@ def built_crossings(
     for k in filled.tolist():
         lip, deep = int(met.lip[k]), float(sill_level_m[met.lip[k]] - base_level_m[met.lip[k]])
         above = float(level[k] - base_level_m[lip])
-        length[k] = pipe_m(float(tracks.top_m[k]), above, tracks.fill_batter)
+        length[k] = pipe_m(float(tracks.top_m[k]), above, float(batter[k]))
         number[k], diameter[k] = pipes_for(float(flow[k]), float(length[k]), deep)
         # A pipe wider than the water is deep is let into the base, and its fill reaches further.
         sunk = max(0.0, float(diameter[k]) - deep)
-        length[k] += 2.0 * tracks.fill_batter * sunk
+        length[k] += 2.0 * float(batter[k]) * sunk
     run[~np.isfinite(run)] = np.nan
     crown = np.nan_to_num(level - full_level)
     profiles = track_profiles(kind, over, crown, tracks.fall)
-    earth = track_earth(profiles, over, tracks.fall, tracks.top_m, tracks.fill_batter)
+    wide, side = tracks.top_m * tracks.sine, over.batter * tracks.sine
+    earth = track_earth(profiles, over, tracks.fall, wide, tracks.fill_batter, side)
     none = kind == "gap"
     earth = TrackEarth(*(np.where(none, 0.0, getattr(earth, f.name)) for f in fields(TrackEarth)))
     return _built(tracks, kind, level, run, earth, number, diameter, length, flow)

@@ -41,6 +41,7 @@ from soakline.stages.rules import (
 from soakline.stages.surveying import laid_as_dug, not_surveyed, survey_of
 from soakline.stages.windbreaks import windbreaks_of
 from soakline.terrain.condition import Terrain
+from soakline.water.courses import courses_of
 from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
 from soakline.water.pools import depth_emptied_m, full_to_empty_h
@@ -176,6 +177,15 @@ def design_swales(
         results = results_of(
             event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
         )
+        courses = courses_of(
+            drained.pools,
+            drained.outlets.chain,
+            drained.outlets.travel_s,
+            lambda storm: arrivals.inflow_m3(storm, drained.feeds),
+            arrivals.step_s,
+            [arrivals.rain_s(storm) for storm in range(len(event.storms))],
+            results.governing,
+        )
         figures = SwaleFigures(
             sections=drained.sections,
             level_m=level,
@@ -262,6 +272,7 @@ def design_swales(
         outlets=drained.outlets,
         routes=routes,
         results=results,
+        courses=courses,
         pegs=set_out,
         works=works,
         trees=trees,

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -24,7 +24,7 @@ from soakline.outputs.cautions_trees import tree_findings
 from soakline.outputs.cautions_ways import drainage_findings, route_findings
 from soakline.outputs.cautions_works import works_findings
 from soakline.outputs.cautions_years import year_findings
-from soakline.outputs.columns import LAYERS, SCHEMAS, frame
+from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
@@ -32,19 +32,12 @@ from soakline.outputs.earthworks import earthworks_table
 from soakline.outputs.general import whole_findings
 from soakline.outputs.geopackage import write_plan
 from soakline.outputs.iso_metadata import PlanDescription
-from soakline.outputs.land import (
-    drainage_layer,
-    excluded_layer,
-    hollow_layer,
-    listed_hollows,
-    property_layer,
-    slope_layer,
-    small_hollows,
-)
+from soakline.outputs.land import excluded_layer, listed_hollows, small_hollows
 from soakline.outputs.overflow import (
     route_layer,
     safe_point_layer,
     spillway_layer,
+    storm_course_table,
     storm_table,
     swale_storm_table,
 )
@@ -53,7 +46,13 @@ from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
 from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
-from soakline.outputs.swales import catchment_layer, ground_layer, peg_layer, swale_layer
+from soakline.outputs.swales import (
+    catchment_layer,
+    ground_layer,
+    peg_cut_table,
+    peg_layer,
+    swale_layer,
+)
 from soakline.outputs.tree_projection import projection_layer
 from soakline.outputs.trees import growth_table, tree_layer
 from soakline.outputs.years import water_years_table
@@ -61,11 +60,10 @@ from soakline.runfile.defaults import used_keys
 from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
+from soakline.stages.of_land import land_under_way
 from soakline.stages.progress import Progress
-from soakline.stages.rastering import files_under_way
 from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
-from soakline.terrain.hollows import hollow_outlines
 from soakline.terrain.surfaces import SurfaceMaker, whole_surfaces
 
 Layers = dict[str, gpd.GeoDataFrame | pd.DataFrame]
@@ -127,19 +125,16 @@ def make_plan(
             (run.terrain,),
             ("terrain", "grid"),
         )
-    on_land = replace(stages)
-    with files_under_way(on_land, inputs.elevation, terrain, run.output) as files_made:
+    with land_under_way(stages, run, inputs, terrain, out) as land_made:
         plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
         with progress.stage("layers", cells):
-            of_land = on_land.kept(
-                "land layers", lambda: land_layers(plan), (), ("outputs", "terrain")
-            )
             programme = programme_of(plan)
-            layers = plan_layers(plan, programme, of_land)
+            layers = plan_layers(plan, programme)
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
-        with progress.stage("rasters", cells):
-            files = files_made()
+        with progress.stage("layers of the land", cells):
+            of_land, files = land_made()
+            layers |= of_land
     with ExitStack() as all_of_them:
         if map_path is not None:
             with progress.stage("map", cells):
@@ -158,25 +153,10 @@ def make_plan(
     return PlanOutcome(out, stops)
 
 
-def land_layers(plan: Designed) -> Layers:
-    """Layers that no rain and no swale changes."""
+def plan_layers(plan: Designed, programme: Programme) -> Layers:
+    """Layers and tables of swales and water, but `findings` and `run_record`."""
     crs = plan.terrain.grid.crs_wkt
-    hollows = plan.terrain.hollows
-    listed = listed_hollows(hollows, plan.run.terrain)
-    limits = tuple(float(limit) for limit in plan.run.terrain.slope_class_pct)
     return {
-        "property": property_layer(plan.inputs.property, crs),
-        "drainage_lines": drainage_layer(plan.terrain, crs),
-        "slope_classes": slope_layer(plan.terrain, plan.inputs.property, limits, crs),
-        "hollows": hollow_layer(hollows, hollow_outlines(hollows, listed, plan.terrain.grid), crs),
-    }
-
-
-def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers:
-    """Every layer and table but `findings` and `run_record`, built to its schema."""
-    crs = plan.terrain.grid.crs_wkt
-    layers = {
-        **of_land,
         "swales": swale_layer(plan, programme, crs),
         "swale_ground": ground_layer(plan, crs),
         "swale_catchments": catchment_layer(plan, crs),
@@ -193,13 +173,14 @@ def plan_layers(plan: Designed, programme: Programme, of_land: Layers) -> Layers
         "swale_point_ground": point_ground_layer(plan, crs),
         "storms": storm_table(plan),
         "swale_storms": swale_storm_table(plan),
+        "storm_courses": storm_course_table(plan),
+        "peg_cuts": peg_cut_table(plan),
         "earthworks": earthworks_table(plan),
         "tree_growth": growth_table(plan),
         "water_years": water_years_table(plan),
         "calendar": calendar_table(plan, programme),
         "quantities": quantity_table(programme.bill),
     }
-    return {schema.name: layers[schema.name] for schema in LAYERS if schema.name in layers}
 
 
 def all_findings(plan: Designed, programme: Programme, made: tuple[Finding, ...]) -> list[Finding]:

@@ -22,12 +22,13 @@ from soakline.section.design import SectionDesign
 from soakline.section.mound import toe_m
 from soakline.section.points import SwalePoints
 from soakline.section.stations import LipStations
-from soakline.section.stretches import Span
+from soakline.section.stretches import Span, stretches
 from soakline.section.strips import strips
 from soakline.section.trench import trenches_of
 from soakline.section.works import GroundWorks
 from soakline.siting.excluded import buffered
 from soakline.siting.site import Site, geometry_of
+from soakline.stages.between import planted_between
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
@@ -95,7 +96,7 @@ def planted(
     }
     sills = _across(
         stations,
-        [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills],
+        _without_mound(stations.at.length_m, drained, tracks),
         run.planting.clearance_m,
         -(toe + BAND_M),
         np.zeros_like(toe),
@@ -109,7 +110,8 @@ def planted(
     inner = np.array([site.excluded.inner], dtype=object)
     beside = np.concatenate([clear, crossed, sills, dug, mounds])
     ground = {
-        "mound": (parts.mound, np.concatenate([clear, crossed])),
+        # The mound stops right at a sill: without the strips a trunk could stand at its very edge.
+        "mound": (parts.mound, np.concatenate([clear, crossed, sills])),
         "below": (inner, beside),
         "uphill": (inner, np.concatenate([clear, crossed, dug, mounds])),
         "trench": (parts.ponded, np.concatenate([clear, crossed])),
@@ -131,7 +133,7 @@ def planted(
         crown_m[trees.species],
         figures_of(table, "grown_years")[trees.species],
     )
-    return Trees(
+    beside_swales = Trees(
         table,
         trees.lip,
         trees.band,
@@ -142,6 +144,21 @@ def planted(
         shaded,
         sampled,
     )
+    return planted_between(run, inputs, laid, figures, beside_swales, beside, terrain, site)
+
+
+def _without_mound(length_m: FloatArray, drained: Drained, tracks: TrackWorks) -> list[list[Span]]:
+    """Sills and tracks of each lip, and what is left beside them that is too short for a mound."""
+    sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
+    open_m = [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)]
+    along = stretches(length_m, open_m)
+    bare = along.where(~along.mounded)
+    spans: list[list[Span]] = [[] for _ in open_m]
+    for lip, start, end in zip(
+        bare.lip.tolist(), bare.start_m.tolist(), bare.end_m.tolist(), strict=True
+    ):
+        spans[lip].append((start, end))
+    return spans
 
 
 def _present(shapes: GeometryArray) -> GeometryArray:

@@ -98,10 +98,11 @@ def folder_problem(folder: Path, key: str) -> InputProblem | None:
 def _is_ours(folder: Path) -> bool:
     """Whether a folder has the marker, or nothing but the marker of a run that begins just now."""
     foreign = any(not _TEMPORARY.fullmatch(path.name) for path in folder.iterdir())
-    return not foreign or _has_marker(folder)
+    return not foreign or is_marked(folder)
 
 
-def _has_marker(folder: Path) -> bool:
+def is_marked(folder: Path) -> bool:
+    """Whether a folder, which need not exist, has the marker of a store."""
     try:
         text = (folder / MARKER).read_bytes()
     except FileNotFoundError:
@@ -118,7 +119,7 @@ def make_ours(folder: Path) -> None:
         If it cannot be made or marked, or holds what is not ours.
     """
     folder.mkdir(exist_ok=True)
-    if _has_marker(folder):
+    if is_marked(folder):
         return
     if not _is_ours(folder):
         raise FileExistsError(f"{folder} holds other files")
@@ -186,7 +187,7 @@ def make_room(folder: Path, needed_bytes: int, limit_bytes: int, keep: set[str])
     OSError
         If the disk would be left without room for a plan.
     """
-    _clear_leftovers(folder)
+    clear_leftovers(folder)
     there = entries(folder)
     total = sum(entry.size_bytes for entry in there) + needed_bytes
     wanted_free = needed_bytes + _LEFT_FREE_BYTES
@@ -208,11 +209,16 @@ def remove(path: Path) -> None:
         path.unlink()
 
 
-def _clear_leftovers(folder: Path) -> None:
+def clear_leftovers(folder: Path) -> None:
     """Remove unfinished files whose writer is gone: nobody holds their lock."""
     for path in folder.glob(".*.part"):
         with suppress(OSError), path.open("r+b") as file:
-            if os.fstat(file.fileno()).st_size == 0 and time.time() - path.stat().st_mtime < 60.0:
-                continue  # its writer may be about to lock it
+            # Its writer may be about to lock it. Files of the future are of before a clock was set.
+            if os.fstat(file.fileno()).st_size == 0 and _age_s(path) < 60.0:
+                continue
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
             path.unlink()
+
+
+def _age_s(path: Path) -> float:
+    return abs(time.time() - path.stat().st_mtime)

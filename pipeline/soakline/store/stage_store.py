@@ -4,16 +4,20 @@ import hashlib
 import time
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from threading import Lock
 from typing import Any, TypeVar
 
 from soakline.problems import InputRefused
 from soakline.store.description import StoreDescription, described
 from soakline.store.entry import Head, Unusable, read_entry, write_entry
 from soakline.store.folder import (
+    clear_leftovers,
     entry_path,
     folder_problem,
+    is_marked,
     make_ours,
     make_room,
     mark_used,
@@ -66,6 +70,7 @@ def open_store(
             raise
         report(f"nothing is kept for the next run: {refused}")
         return StageStore(None, limit_gib, fresh, report)
+    store.clear_leftovers()
     store.write_behind()
     return store
 
@@ -116,11 +121,20 @@ class StageStore:
     _behind: Executor | None = None
     """Writes beside the stages that follow; None writes at once."""
     _writing: list[tuple[str, "Future[None]"]] = field(default_factory=list)
+    _storing: Lock = field(default_factory=Lock)
+    """Stages may end in several threads; one value at a time is made ready for writing."""
 
     def __post_init__(self) -> None:
         problem = folder_problem(self.folder, "--work") if self.folder else None
         if problem:
             raise InputRefused([problem])
+
+    def clear_leftovers(self) -> None:
+        """Remove what killed runs left half-written, though this one may have nothing to store."""
+        if self.folder is not None:
+            with suppress(OSError):
+                if is_marked(self.folder):
+                    clear_leftovers(self.folder)
 
     def write_behind(self) -> None:
         """Write results in a thread, beside the stages that follow, until `finish`."""
@@ -222,13 +236,14 @@ class StageStore:
     def _store(self, stage: str, key: Key, value: object) -> None:
         if self.folder is None:
             return
-        try:
-            make_ours(self.folder)
-            while self._digests:
-                self._write(self.folder, FILE_DIGESTS, *self._digests.popitem())
-            self._write(self.folder, stage, key, value)
-        except (NotKept, OSError) as error:
-            self._not_kept(stage, error)
+        with self._storing:
+            try:
+                make_ours(self.folder)
+                while self._digests:
+                    self._write(self.folder, FILE_DIGESTS, *self._digests.popitem())
+                self._write(self.folder, stage, key, value)
+            except (NotKept, OSError) as error:
+                self._not_kept(stage, error)
 
     def _not_kept(self, stage: str, error: Exception) -> None:
         # One full disk is one line, however many stages meet it.

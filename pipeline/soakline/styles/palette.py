@@ -26,3 +26,10 @@ SLOPES = (
     "#fdf6e3", "#f8e6c1", "#f2d29c", "#e9b977", "#dd9c56", "#cb7d3d", "#b05f2d", "#8c4523",
     "#652f1b", "#3f1d12",
 )  # fmt: skip
+
+# Dark to light, blue to yellow, in even steps of lightness for every colour vision: the map
+# "cividis" of Nunez, Anderton & Renslow (2018), as the drawing library has it.
+HEIGHTS = ("#00224e", "#35456c", "#666970", "#948e77", "#c8b866", "#fee838")
+
+# White to deep blue: the more water may come, the darker.
+GATHERING = ("#ffffff", "#dbe9f6", "#a6cee4", "#5fa6d1", "#2777b8", "#0b3d77")

@@ -101,11 +101,11 @@ _SAFE_MARKS: tuple[tuple[str, str, Mark, float], ...] = (
 
 _ORDERS = (("Drainage line, order 1", 0, 2, 1.0), ("Order 2 and 3", 2, 4, 2.0))
 
-_LIMITS_PCT = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0)  # FAO 2006
+SLOPE_LIMITS_PCT = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0)  # FAO 2006
 
 
 def _slopes() -> tuple[Rule, ...]:
-    lower = (0.0, *_LIMITS_PCT)
+    lower = (0.0, *SLOPE_LIMITS_PCT)
     rules = []
     for k, colour in enumerate(SLOPES):
         tests = [Condition("lower_pct", "at least", lower[k])]
@@ -123,6 +123,7 @@ _BANDS: tuple[tuple[str, str, Mark], ...] = (
     ("Tree below the mound", "below", "square"),
     ("Tree uphill of the trench", "uphill", "triangle"),
     ("Tree in the trench", "trench", "star"),
+    ("Tree between swales", "between", "x"),
 )
 
 _PEGS: tuple[tuple[str, tuple[str, ...], Mark, float], ...] = (
@@ -130,6 +131,15 @@ _PEGS: tuple[tuple[str, tuple[str, ...], Mark, float], ...] = (
     ("Peg: sill", ("sill",), "triangle", 8.0),
     ("Peg: bend or line", ("bend", "line"), "circle", 4.5),
 )
+
+
+def _pegs(layer: str, title: str, label: str) -> Style:
+    marks = (
+        Rule(row, (Point(mark, INK, size),), _is("kind", *kinds), coarsest=_SWALE)
+        for row, kinds, mark, size in _PEGS
+    )
+    return Style(layer, title, (*marks, _label(label, INK, 500.0, size=9.0)))
+
 
 _CROSSINGS: tuple[tuple[str, str, Mark], ...] = (
     ("Ford", "ford", "square"),
@@ -284,17 +294,8 @@ _ALL = (
             for title, kind, mark in _CROSSINGS
         ),
     ),
-    Style(
-        "pegs",
-        "Pegs",
-        (
-            *(
-                Rule(title, (Point(mark, INK, size),), _is("kind", *kinds), coarsest=_SWALE)
-                for title, kinds, mark, size in _PEGS
-            ),
-            _label("peg_id", INK, 500.0, size=9.0),
-        ),
-    ),
+    _pegs("pegs", "Pegs", "peg_id"),
+    _pegs("pegs_to_dig", "Pegs to dig, with the cut, m", "cut_m"),
     Style(
         "spillways",
         "Spillways",

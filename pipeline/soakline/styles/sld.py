@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from xml.etree import ElementTree as ET
 
-from soakline.styles.symbols import Area, Condition, Label, Line, Point, Rule, Style
+from soakline.styles.symbols import Area, Condition, Label, Line, Point, Ramp, Rule, Style
 
 SLD = "http://www.opengis.net/sld"
 SE = "http://www.opengis.net/se"
@@ -12,6 +12,7 @@ METRE = "http://www.opengeospatial.org/se/units/metre"
 PIXEL = "http://www.opengeospatial.org/se/units/pixel"
 
 _SIZE_OF_HATCH = 7.0
+_NO_COLOUR = "#ffffff"
 
 
 def style_document(styles: Iterable[Style]) -> str:
@@ -53,15 +54,21 @@ def _rule(parent: ET.Element, rule: Rule, name: str) -> None:
     if rule.coarsest is not None:
         _text(element, SE, "MaxScaleDenominator", f"{rule.coarsest:g}")
     for symbol in rule.symbols:
-        match symbol:
-            case Line():
-                _stroke(_symbolizer(element, "Line"), symbol)
-            case Area():
-                _area(element, symbol)
-            case Point():
-                _point(element, symbol)
-            case Label():
-                _label(element, symbol)
+        _draw(element, symbol)
+
+
+def _draw(element: ET.Element, symbol: Line | Area | Point | Label | Ramp) -> None:
+    match symbol:
+        case Line():
+            _stroke(_symbolizer(element, "Line"), symbol)
+        case Area():
+            _area(element, symbol)
+        case Point():
+            _point(element, symbol)
+        case Label():
+            _label(element, symbol)
+        case Ramp():
+            _ramp(element, symbol)
 
 
 _COMPARED = {
@@ -139,6 +146,26 @@ def _label(parent: ET.Element, label: Label) -> None:
     _text(halo, SE, "Radius", "1.5")
     _parameters(_se(halo, "Fill"), {"fill": "#ffffff"})
     _parameters(_se(element, "Fill"), {"fill": label.colour})
+
+
+def _ramp(parent: ET.Element, ramp: Ramp) -> None:
+    colours = _se(_symbolizer(parent, "Raster"), "ColorMap")
+    name = "Categorize" if ramp.stepped else "Interpolate"
+    element = ET.SubElement(colours, f"{{{SE}}}{name}", fallbackValue=_NO_COLOUR)
+    _text(element, SE, "LookupValue", "Rasterdata")
+    if ramp.stepped:
+        _text(element, SE, "Value", _NO_COLOUR)
+    for value, colour in ramp.stops:
+        if ramp.stepped:
+            _text(element, SE, "Threshold", f"{value:g}")
+            _text(element, SE, "Value", colour)
+        else:
+            point = _se(element, "InterpolationPoint")
+            _text(point, SE, "Data", f"{value:.10g}")
+            _text(point, SE, "Value", colour)
+    element.set(*(("thresholdBelongsTo", "succeeding") if ramp.stepped else ("mode", "linear")))
+    if not ramp.stepped:
+        element.set("method", "color")
 
 
 def _stroke(parent: ET.Element, line: Line) -> None:

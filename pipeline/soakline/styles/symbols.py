@@ -81,6 +81,21 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
+class Ramp:
+    """Colours of a raster's values.
+
+    Parameters
+    ----------
+    stops : value and "#rrggbb", rising
+    stepped : whether a colour holds from its value up to the next one; else colours run into each
+        other
+    """
+
+    stops: tuple[tuple[float, str], ...]
+    stepped: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Condition:
     """A condition on a column.
 
@@ -109,7 +124,7 @@ class Rule:
     """
 
     title: str
-    symbols: tuple[Line | Area | Point | Label, ...]
+    symbols: tuple[Line | Area | Point | Label | Ramp, ...]
     when: tuple[Condition, ...] = ()
     finest: float = 0.0
     coarsest: float | None = None
@@ -117,7 +132,7 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """Style of one layer or view."""
+    """Style of one layer, view or raster."""
 
     layer: str
     title: str

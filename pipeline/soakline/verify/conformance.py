@@ -12,46 +12,13 @@ import shapely
 from soakline.verify.contract import GEOMETRY, IDS
 from soakline.verify.line import Line, none_of
 from soakline.verify.reading import Plan
+from soakline.verify.requirements import NOTHING_MAY_BREAK
 
 _FILE, _CONTRACT = "file", "contract"
 # The key of a view is no key to SQLite.
 _TABLES = """SELECT table_name FROM gpkg_contents JOIN sqlite_master ON name = table_name
     WHERE data_type IN ('features', 'attributes') AND type = 'table'"""
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
-
-# Each query lists what breaks the requirements named.
-_NOTHING_MAY_BREAK = {
-    "7 foreign keys": "PRAGMA foreign_key_check",
-    "10, 11 reference systems 4326, -1, 0": """
-        SELECT want FROM (SELECT 4326 AS want UNION SELECT -1 UNION SELECT 0)
-        WHERE want NOT IN (SELECT srs_id FROM gpkg_spatial_ref_sys)""",
-    "12, 16, 146 srs_id known and alike": """
-        SELECT table_name FROM gpkg_contents WHERE srs_id NOT IN (SELECT srs_id FROM
-        gpkg_spatial_ref_sys) UNION SELECT g.table_name FROM gpkg_geometry_columns g JOIN
-        gpkg_contents c USING (table_name) WHERE g.srs_id <> c.srs_id OR g.srs_id NOT IN
-        (SELECT srs_id FROM gpkg_spatial_ref_sys)""",
-    "14 tables of the contents exist": """
-        SELECT table_name FROM gpkg_contents WHERE table_name NOT IN (SELECT name FROM
-        sqlite_master WHERE type IN ('table', 'view'))""",
-    "22, 23 a geometry column for each feature table": """
-        SELECT table_name FROM gpkg_contents c WHERE data_type = 'features' AND 1 <> (SELECT
-        count(*) FROM gpkg_geometry_columns g WHERE g.table_name = c.table_name)""",
-    "25, 27, 28 geometry types, z and m": """
-        SELECT table_name FROM gpkg_geometry_columns WHERE geometry_type_name NOT IN ('GEOMETRY',
-        'POINT', 'LINESTRING', 'POLYGON', 'MULTIPOINT', 'MULTILINESTRING', 'MULTIPOLYGON') OR z NOT
-        IN (0, 1, 2) OR m NOT IN (0, 1, 2)""",
-    "58, 63 extensions and their scope": """
-        SELECT extension_name FROM gpkg_extensions WHERE scope NOT IN ('read-write', 'write-only')
-        OR (table_name IS NOT NULL AND table_name NOT IN (SELECT name FROM sqlite_master))""",
-    "103, 105 described columns exist": """
-        SELECT table_name || '.' || column_name FROM gpkg_data_columns d WHERE table_name NOT IN
-        (SELECT table_name FROM gpkg_contents) OR column_name NOT IN (SELECT name FROM
-        pragma_table_info(d.table_name))""",
-    "101, 102 metadata referred to exists": """
-        SELECT md_file_id FROM gpkg_metadata_reference WHERE md_file_id NOT IN (SELECT id FROM
-        gpkg_metadata) OR (md_parent_id IS NOT NULL AND md_parent_id NOT IN (SELECT id FROM
-        gpkg_metadata))""",
-}
 
 
 def check_file(plan: Plan) -> list[Line]:
@@ -67,12 +34,12 @@ def check_file(plan: Plan) -> list[Line]:
             none_of(_FILE, "requirements 1, 2 marks of version 1.3", "10300, GPKG", marks),
             none_of(_FILE, "requirement 6 integrity of the file", "ok", broken),
         ]
-        for name, query in _NOTHING_MAY_BREAK.items():
+        for name, query in NOTHING_MAY_BREAK.items():
             try:
                 bad = [row[0] for row in base.execute(query)]
             except sqlite3.OperationalError as error:
                 bad = [str(error)]
-            lines.append(none_of(_FILE, f"requirement {name}", "none breaks it", bad))
+            lines.append(none_of(_FILE, name, "none breaks it", bad))
         lines += [
             none_of(_FILE, "requirement 15 times of contents", "ISO 8601, UTC", list(_times(base))),
             none_of(_FILE, "requirements 29, 119 primary keys", "one integer", list(_keys(base))),

@@ -68,3 +68,6 @@ IDS: Mapping[str, str] = {
     "crossings": "crossing_id",
     "storms": "storm_id",
 }
+
+# Tables beyond the contract that a measure makes use of.
+MORE = frozenset({"peg_cuts"})

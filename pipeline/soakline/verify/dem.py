@@ -15,6 +15,8 @@ from soakline.verify.line import FloatArray
 from soakline.verify.reading import Plan
 
 _AT_ONCE = 20_000
+_BEYOND = 4  # cells off the DEM that a place is taken to be away at most: there is nothing there
+_DOWN, _RIGHT = (np.array(steps)[:, None] for steps in ((0, 0, 1, 1), (0, 1, 0, 1)))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -27,6 +29,7 @@ class Dem:
     west_m, north_m, cell_m : place of the north-western corner and side of the square cells, m
     smoothing_m : diameter over which the ground is the mean of cells, m
     source : which file, in words
+    allowed : what it was held to, in words
     """
 
     height_m: npt.NDArray[np.float32]
@@ -35,6 +38,14 @@ class Dem:
     cell_m: float
     smoothing_m: float
     source: str
+    allowed: str
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east, north, m."""
+        rows, columns = self.height_m.shape
+        south = self.north_m - rows * self.cell_m
+        return self.west_m, south, self.west_m + columns * self.cell_m, self.north_m
 
     def cells(self, places: FloatArray) -> FloatArray:
         """Fractional rows and columns of (n, 2) places; whole at centres of cells."""
@@ -52,17 +63,20 @@ class Dem:
         return np.concatenate(parts) if parts else np.empty(0)
 
     def _ground(self, places: FloatArray) -> FloatArray:
-        row, column = self.cells(places)
+        row, column = np.clip(
+            self.cells(places), -_BEYOND + 1, np.array(self.height_m.shape)[:, None] + _BEYOND - 2
+        )
         top, left = np.floor(row), np.floor(column)
         down, right = row - top, column - left
-        corners = (
-            (0, 0, (1 - down) * (1 - right)), (0, 1, (1 - down) * right),
-            (1, 0, down * (1 - right)), (1, 1, down * right),
-        )  # fmt: skip
-        total = np.zeros(len(places))
-        for step_down, step_right, weight in corners:
-            mean = self._mean(top.astype(int) + step_down, left.astype(int) + step_right)
-            total += np.where(weight > 0.0, weight * mean, 0.0)
+        rows, columns = top.astype(int) + _DOWN, left.astype(int) + _RIGHT
+        # Neighbouring places share most of their corners: each cell's mean is taken once.
+        wide = self.height_m.shape[1] + 2 * _BEYOND
+        codes, which = np.unique((rows + _BEYOND) * wide + columns + _BEYOND, return_inverse=True)
+        mean = self._mean(codes // wide - _BEYOND, codes % wide - _BEYOND)
+        weight = np.where(_DOWN == 1, down, 1.0 - down) * np.where(_RIGHT == 1, right, 1.0 - right)
+        total: FloatArray = np.where(
+            weight > 0.0, weight * mean[which.reshape(weight.shape)], 0.0
+        ).sum(axis=0)
         return total
 
     def _mean(self, row: npt.NDArray[np.int64], column: npt.NDArray[np.int64]) -> FloatArray:
@@ -109,7 +123,9 @@ def find_dem(plan: Plan, given: Sequence[Path]) -> Dem:
     if given and lost:
         raise _refused(lost[0], "no such file")
     if not paths or lost:
-        return _coverage(plan, lost)
+        named = lost[0].name if lost else "no DEM on record"
+        why = f"{named} is not beside it" if lost else named
+        return _coverage(plan, lost, why)
     found = sorted(_sha256(path) for path in paths)
     if found != sorted(digest for _, digest in recorded):
         raise _refused(paths[0], "another file than the plan was made from (other SHA-256)")
@@ -137,7 +153,7 @@ def _read(plan: Plan, paths: list[Path]) -> Dem:
     same = crs is not None and (crs == wanted or crs.to_epsg() == wanted.to_epsg() is not None)
     if not (same and metres and place.b == place.d == 0.0 and np.isclose(place.a, -place.e)):
         # Warped or turned into metres before planning: the coverage holds what came of it.
-        return _coverage(plan, paths)
+        return _coverage(plan, paths, "the DEM was warped, or its heights turned into metres")
     if len(paths) == 1:
         with rasterio.open(paths[0]) as source:
             height = source.read(1, masked=True).astype(np.float32).filled(np.nan)
@@ -147,17 +163,24 @@ def _read(plan: Plan, paths: list[Path]) -> Dem:
     return _dem(plan, height, place, ", ".join(path.name for path in paths))
 
 
-def _coverage(plan: Plan, lost: list[Path]) -> Dem:
-    """The elevation model that the plan itself holds."""
+def _coverage(plan: Plan, lost: list[Path], why: str) -> Dem:
+    """The elevation model that the plan itself holds, since the DEM on record cannot serve."""
     try:
         with rasterio.open(f"GPKG:{plan.path.absolute()}:elevation") as source:
             height = source.read(1, masked=True).astype(np.float32).filled(np.nan)
-            return _dem(plan, height, source.transform, "elevation of the plan itself")
+            found = f"coverage elevation of the plan itself: {why}"
+            return _dem(plan, height, source.transform, found, "a DEM; no SHA-256 to hold it to")
     except rasterio.errors.RasterioError:
         named = lost[0] if lost else plan.path
         raise _refused(named, "no such file, and no elevation in the plan") from None
 
 
-def _dem(plan: Plan, height: npt.NDArray[np.float32], place: rasterio.Affine, source: str) -> Dem:
+def _dem(
+    plan: Plan,
+    height: npt.NDArray[np.float32],
+    place: rasterio.Affine,
+    source: str,
+    allowed: str = "the file on record, by its SHA-256",
+) -> Dem:
     smoothing = plan.setting("terrain.smoothing_m", 5.0)
-    return Dem(height, place.c, place.f, place.a, smoothing, source)
+    return Dem(height, place.c, place.f, place.a, smoothing, source, allowed)

@@ -1,6 +1,7 @@
 """Earth: capacity and cut from the section's own geometry, pegs, and the sums of quantities."""
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import shapely
 
@@ -12,9 +13,11 @@ from soakline.verify.water import full_depth_m
 
 _GROUP = "earth"
 _APART_M = 10.0
+_BESIDE_M = 0.5  # on either side of a peg, for the lip's direction there
+_ACROSS = np.linspace(0.0, 1.0, 9)
 
 
-def check_sections(plan: Plan) -> list[Line]:
+def check_sections(plan: Plan, dem: Dem) -> list[Line]:
     """Lines about volumes, from the columns of the section and the pegs."""
     swales = plan["swales"]
     ids = swales["swale_id"].to_numpy()
@@ -27,7 +30,7 @@ def check_sections(plan: Plan) -> list[Line]:
     fill = _causeways_m3(plan)
     high = np.maximum(told - least, 0.0) / least
     low = np.maximum(least - fill - told, 0.0) / least
-    measured = _cut_m3(plan, b, m, d, length)
+    measured = _cut_m3(plan, dem, b, m, d, length)
     off = np.abs(swales["cut_m3"].to_numpy(float) / measured - 1.0)
     spoil = (1.0 + plan.setting("earthworks.swell_pct", 25.0) / 100.0) * (
         1.0 - plan.setting("earthworks.settlement_pct", 10.0) / 100.0
@@ -39,8 +42,8 @@ def check_sections(plan: Plan) -> list[Line]:
                _known(plan, top), ids, 0.001, "m"),
         within(_GROUP, "capacity_m3 by the section, ends battered", "0.5 %, less causeways",
                100.0 * np.maximum(high, low), ids, 0.5, "%"),
-        within(_GROUP, "cut_m3 by average end area along the pegs", "10 %", 100.0 * off[dug],
-               ids[dug], 10.0, "%"),
+        within(_GROUP, "cut_m3 by average end area along the pegs", "3 %", 100.0 * off[dug],
+               ids[dug], 3.0, "%"),
         within(_GROUP, "fill_m3 = cut_m3 × swell × settlement", "0.1 %", 100.0 * settled[dug],
                ids[dug], 0.1, "%"),
     ]  # fmt: skip
@@ -73,15 +76,19 @@ def _causeways_m3(plan: Plan) -> FloatArray:
 
 
 def _cut_m3(
-    plan: Plan, b: FloatArray, m: FloatArray, d: FloatArray, length: FloatArray
+    plan: Plan, dem: Dem, b: FloatArray, m: FloatArray, d: FloatArray, length: FloatArray
 ) -> FloatArray:
     """Cut of each swale from its pegs: the section between the lip and the daylight edge.
 
-    Between the lip, e over the level, and the daylight edge x away and g over it, ground is taken
-    straight, which on rough ground is up to 7 % off; the trench below leaves half the batter's
-    triangle standing. Both ends are battered: from full section to nothing over m times the depth.
+    Ground is measured on the DEM square to the lip, from the lip to where the peg says that the cut
+    face meets it, taken straight in plans that do not say where. Both ends are battered: from full
+    section to nothing over m times the depth.
     """
-    pegs = plan["pegs"].sort_values(["swale_id", "chainage_m"], kind="stable")
+    pegs = plan["pegs"]
+    cuts = plan.more.get("peg_cuts")
+    if cuts is not None:
+        pegs = pegs.merge(cuts, on="fid", how="left")
+    pegs = pegs.sort_values(["swale_id", "chainage_m"], kind="stable")
     number = pd.Series(np.arange(len(plan["swales"])), index=plan["swales"]["swale_id"])
     number = number[~number.index.duplicated()]
     of = number.reindex(pegs["swale_id"]).to_numpy(float)
@@ -89,14 +96,15 @@ def _cut_m3(
     pegs, of = pegs[known], of[known].astype(int)
     e = (pegs["ground_m"] - pegs["level_m"]).to_numpy(float)
     top = (b + 2.0 * m * d)[of]
-    if "daylight_m" in pegs.columns:
-        x = pegs["daylight_m"].to_numpy(float)
-        g = (pegs["daylight_level_m"] - pegs["level_m"]).to_numpy(float)
+    s = plan["swales"]["slope_pct"].to_numpy(float)[of] / 100.0
+    if cuts is not None:
+        x = pegs["daylight_mm"].to_numpy(float) / 1000.0
     else:
-        s = plan["swales"]["slope_pct"].to_numpy(float)[of] / 100.0
         x = (top + m[of] * e) / (1.0 - s * m[of])
-        g = e + s * x
-    area = d[of] * (b + m * d)[of] + x * (e + g) / 2.0 - (x - top) * g / 2.0
+    above = _profile_m(plan, dem, pegs, of, x) - pegs["level_m"].to_numpy(float)[:, None]
+    above = np.where(np.isnan(above), e[:, None] + s[:, None] * x[:, None] * _ACROSS, above)
+    wedge = x * np.trapezoid(above, _ACROSS, axis=1)
+    area = d[of] * (b + m * d)[of] + wedge - (x - top) * above[:, -1] / 2.0
     along = pegs["chainage_m"].to_numpy(float)
     next_one = (np.diff(of, append=-1) == 0)[:-1]
     slices = (np.diff(along) * (area[1:] + area[:-1]) / 2.0)[next_one]
@@ -105,6 +113,24 @@ def _cut_m3(
     mean = whole / np.maximum(length, 1e-9)
     ends: FloatArray = whole - mean * m * d
     return ends
+
+
+def _profile_m(
+    plan: Plan, dem: Dem, pegs: pd.DataFrame, of: npt.NDArray[np.int64], x: FloatArray
+) -> FloatArray:
+    """Ground from the lip to x metres uphill of it, square to the lip, (pegs, places) m."""
+    lips = shapely.force_2d(plan["swales"]["geometry"].to_numpy())[of]
+    at = pegs["chainage_m"].to_numpy(float)
+    ends = [
+        shapely.get_coordinates(shapely.line_interpolate_point(lips, np.maximum(at + step, 0.0)))
+        for step in (-_BESIDE_M, 0.0, _BESIDE_M)
+    ]
+    ahead = ends[2] - ends[0]
+    ahead /= np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
+    left = np.column_stack([-ahead[:, 1], ahead[:, 0]])
+    off = (x[:, None] * _ACROSS)[:, :, None]
+    places = ends[1][:, None, :] + off * left[:, None, :]
+    return dem.ground(places.reshape(-1, 2)).reshape(len(pegs), _ACROSS.size)
 
 
 def check_pegs(plan: Plan, dem: Dem) -> list[Line]:

@@ -3,6 +3,9 @@
 import numpy as np
 import pandas as pd
 import shapely
+from rasterio import features
+from rasterio.enums import MergeAlg
+from rasterio.transform import from_origin
 
 from soakline.verify.line import Line, disjoint, none_of, within
 from soakline.verify.reading import Plan
@@ -11,6 +14,7 @@ _GROUP = "land"
 # These bind the lip alone, and a gap of it may be bridged over steep ground.
 _LIP_ONLY = ("too_steep", "wet")
 _EDGE_M = 0.02
+_PLACES_A_SIDE = 1499
 
 
 def check_land(plan: Plan) -> list[Line]:
@@ -90,17 +94,45 @@ def _setbacks(
 
 def _partitions(plan: Plan, whole_m2: float) -> list[Line]:
     classes, excluded = plan["slope_classes"], plan["excluded_ground"]
-    slopes = classes["geometry"].to_numpy()
-    union = shapely.area(shapely.union_all(slopes))
+    outline = plan["property"]["geometry"].to_numpy()
+    land, twice, bare = _cover(outline, classes["geometry"].to_numpy())
     off = [100.0 * abs(classes["area_m2"].sum() / whole_m2 - 1.0),
-           100.0 * abs(union / whole_m2 - 1.0)]  # fmt: skip
-    parts = excluded["geometry"].to_numpy()
-    over = abs(shapely.area(shapely.union_all(parts)) - shapely.area(parts).sum())
+           100.0 * twice / land, 100.0 * bare / land]  # fmt: skip
+    _, doubly, _ = _cover(outline, excluded["geometry"].to_numpy())
+    allowed = plan.setting("allowed_m2", np.nan)
+    sums = 100.0 * abs((allowed + excluded["area_m2"].sum()) / whole_m2 - 1.0)
     return [
         within(_GROUP, "slope classes make up the property once", "0.1 %", off,
-               ["sum of areas", "their union"], 0.1, "%"),
+               ["sum of areas", "ground in two", "ground in none"], 0.1, "%"),
         _areas(plan, "slope_classes", classes["class"].to_numpy()),
         within(_GROUP, "excluded ground has each place once", "0.01 %",
-               [100.0 * over / whole_m2], ["excluded_ground"], 0.01, "%"),
+               [100.0 * doubly / land], ["excluded_ground"], 0.01, "%"),
+        within(_GROUP, "allowed and excluded ground make up the property", "0.5 %", [sums],
+               ["allowed_m2"], 0.5, "%"),
         _areas(plan, "excluded_ground", excluded["reason"].to_numpy()),
     ]  # fmt: skip
+
+
+def _cover(outline: np.ndarray, parts: np.ndarray) -> tuple[int, int, int]:
+    """Places of a fine grid on the land, those that lie in two parts, and those in none."""
+    west, south, east, north = shapely.total_bounds(outline)
+    side = max(east - west, north - south) / _PLACES_A_SIDE
+    shape = (int((north - south) / side) + 1, int((east - west) / side) + 1)
+    # Off all round figures: edges of areas run along those of cells.
+    place = from_origin(west - 0.3819 * side, north + 0.3819 * side, side, side)
+
+    def burnt(shapes: np.ndarray) -> np.ndarray:
+        if not len(shapes):
+            return np.zeros(shape, np.uint8)
+        count: np.ndarray = features.rasterize(
+            ((one, 1) for one in shapes), shape, transform=place, merge_alg=MergeAlg.add,
+            dtype=np.uint8,
+        )  # fmt: skip
+        return count
+
+    land, count = burnt(outline) > 0, burnt(parts)
+    return (
+        max(int(land.sum()), 1),
+        int(((count > 1) & land).sum()),
+        int(((count == 0) & land).sum()),
+    )

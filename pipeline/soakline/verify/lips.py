@@ -35,20 +35,30 @@ class Along:
     ahead: FloatArray
 
 
-def along(lines: npt.NDArray[np.object_], step_m: float) -> Along:
-    """Places on lines at a step of at most `step_m`, both ends included."""
-    length = shapely.length(lines)
-    count = np.maximum(np.ceil(length / step_m).astype(np.int64), 1) + 1
+def along(lines: npt.NDArray[np.object_], step_m: float, *, about: bool = False) -> Along:
+    """Places on lines at a step of at most `step_m`, or about that; both ends included."""
+    vertex, owner = shapely.get_coordinates(lines, return_index=True)
+    same = np.diff(owner, prepend=-1) == 0
+    step = np.where(same, np.hypot(*np.diff(vertex, axis=0, prepend=vertex[:1]).T), 0.0)
+    length = np.bincount(owner, weights=step, minlength=len(lines))
+    # All lines on one scale, a gap between each and the next, so that one search serves them all.
+    start = np.cumsum(length + 1.0) - length
+    first = np.flatnonzero(~same)
+    run = np.cumsum(step)
+    scale = start[owner] + run - run[first][owner]
+
+    def place_at(of: npt.NDArray[np.int64], at_m: FloatArray) -> FloatArray:
+        there = start[of] + np.clip(at_m, 0.0, length[of])
+        return np.column_stack([np.interp(there, scale, axis) for axis in vertex.T])
+
+    steps = np.round(length / step_m) if about else np.ceil(length / step_m)
+    count = np.maximum(steps.astype(np.int64), 1) + 1
     of = np.repeat(np.arange(len(lines)), count)
     rank = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count)
     at = rank * (length / (count - 1))[of]
-    flat = shapely.force_2d(lines)[of]
-    here = shapely.get_coordinates(shapely.line_interpolate_point(flat, at))
-    before = shapely.line_interpolate_point(flat, np.maximum(at - 0.5, 0.0))
-    after = shapely.line_interpolate_point(flat, np.minimum(at + 0.5, length[of]))
-    ahead = shapely.get_coordinates(after) - shapely.get_coordinates(before)
+    ahead = place_at(of, at + 0.5) - place_at(of, at - 0.5)
     ahead /= np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)[:, None]
-    return Along(of, at, here, ahead)
+    return Along(of, at, place_at(of, at), ahead)
 
 
 def of_swale(plan: Plan, name: str, column: str) -> FloatArray:

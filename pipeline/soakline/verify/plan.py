@@ -12,6 +12,9 @@ from soakline.verify.line import Line
 from soakline.verify.lips import check_lips, check_spacing
 from soakline.verify.plants import check_plants
 from soakline.verify.reading import read_plan
+from soakline.verify.runoff import check_runoff
+from soakline.verify.setbacks import check_setbacks
+from soakline.verify.velocities import check_velocities
 from soakline.verify.water import check_water
 from soakline.verify.ways import check_graph, check_routes, check_sills
 
@@ -39,16 +42,19 @@ def verify_plan(path: Path, dem_files: Sequence[Path], version: str) -> list[Lin
     return [
         *check_file(plan),
         *check_contract(plan),
-        Line("ground", "DEM of the plan", "SHA-256 on record", dem.source, True),
+        Line("ground", "DEM of the plan", dem.allowed, dem.source, True),
         *check_lips(plan, dem),
         *check_spacing(plan),
         *check_land(plan),
+        *check_setbacks(plan),
         *check_catchments(plan, dem),
         *check_sills(plan),
         *check_routes(plan, dem.cell_m),
+        *check_velocities(plan, dem),
         *check_graph(plan),
         *check_water(plan),
-        *check_sections(plan),
+        *check_runoff(plan),
+        *check_sections(plan, dem),
         *check_pegs(plan, dem),
         *check_quantities(plan),
         *check_plants(plan),

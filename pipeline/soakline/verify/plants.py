@@ -35,6 +35,10 @@ def _trees(plan: Plan) -> list[Line]:
         away[rows] = shapely.distance(points[rows], shapes)
         if kind in {"below", "uphill"}:
             away[rows] = np.maximum(away[rows] - _BEYOND_M, 0.0)
+    # Between swales they belong to the one that their ground drains to, by whole cells.
+    rows = np.flatnonzero(band == "between")
+    drained = plan["swale_catchments"].set_index("swale_id")["geometry"]
+    away[rows] = shapely.distance(points[rows], shapes_of(drained, owner[rows]))
     one, other = shapely.STRtree(points).query(
         points, predicate="dwithin", distance=np.full(len(points), crown.max(initial=0.0))
     )

@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 
 from soakline.problems import InputProblem, InputRefused
-from soakline.verify.contract import COLUMNS, GEOMETRY
+from soakline.verify.contract import COLUMNS, GEOMETRY, MORE
 
 A_PLAN = "a finished plan that soakline wrote"
 _GEOPACKAGE = 0x47504B47
@@ -30,12 +30,14 @@ class Plan:
     path : the GeoPackage
     tables : rows by layer or table; `geometry` holds shapely geometries or None
     missing : columns of the contract that are not there, as layer.column; null in `tables`
+    more : tables that plans of this version have besides, where they are there
     record : run_record, key to values
     """
 
     path: Path
     tables: Mapping[str, pd.DataFrame]
     missing: tuple[str, ...]
+    more: Mapping[str, pd.DataFrame]
     record: Mapping[str, tuple[str, ...]]
 
     def __getitem__(self, name: str) -> pd.DataFrame:
@@ -115,7 +117,8 @@ def _read(path: Path, base: sqlite3.Connection, version: str) -> Plan:
         age = "an older" if _parts(wrote) < _parts(version) else "a newer"
         mend = "plan again, or verify with the version that wrote it"
         raise refuse(path, "run_record.version", f"{wrote}, {age} version than {version}", mend)
-    return Plan(path, tables, tuple(missing), record)
+    more = {name: _table(base, path, name) for name in sorted(MORE & names)}
+    return Plan(path, tables, tuple(missing), more, record)
 
 
 def _parts(version: str) -> list[int]:
@@ -124,8 +127,19 @@ def _parts(version: str) -> list[int]:
 
 def _table(base: sqlite3.Connection, path: Path, name: str) -> pd.DataFrame:
     frame = pd.read_sql(f'SELECT * FROM "{name}"', base)  # noqa: S608 - a name of the contract
-    if name not in GEOMETRY:
-        return frame
+    return frame if name not in GEOMETRY else _with_shapes(base, path, name, frame)
+
+
+def read_layer(base: sqlite3.Connection, path: Path, name: str) -> pd.DataFrame:
+    """A layer of any GeoPackage, its name taken from the file's own contents."""
+    quoted = '"' + name.replace('"', '""') + '"'
+    frame = pd.read_sql(f"SELECT * FROM {quoted}", base)  # noqa: S608 - quoted above
+    return _with_shapes(base, path, name, frame)
+
+
+def _with_shapes(
+    base: sqlite3.Connection, path: Path, name: str, frame: pd.DataFrame
+) -> pd.DataFrame:
     column = base.execute(
         "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (name,)
     ).fetchone()

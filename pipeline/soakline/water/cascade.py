@@ -174,7 +174,16 @@ def _routed(
     own_m3 = np.ascontiguousarray(inflow_m3, dtype=np.float64)
     totals, ended_s = np.empty((7, swales)), np.zeros(swales)
     done = over_parts(
-        lambda own: route(own.pools, own.chain, own_m3, step_s, least, longest), parts
+        lambda own: route(
+            own.pools,
+            own.chain,
+            own_m3,
+            step_s,
+            least,
+            longest,
+            np.empty((3, 0, own.chain.order.size)),
+        ),
+        parts,
     )
     for own, (found, steps) in zip(parts, done, strict=True):
         if steps < 0:

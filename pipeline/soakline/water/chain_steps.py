@@ -241,6 +241,7 @@ def route(
     step_s: float,
     least_steps: int,
     most_steps: int,
+    course: FloatArray,
 ) -> tuple[FloatArray, int]:
     """Route one storm until nothing spills and nothing is under way.
 
@@ -250,6 +251,8 @@ def route(
     own_m3 : (swales, steps) inflow from their own catchments, swales as in the plan, m³
     step_s : s
     least_steps, most_steps : to route
+    course : (3, steps, swales) takes what came in, what spilled and what is held by the end of each
+        step, m³, in the chain's order; of no steps where nobody asks
 
     Returns
     -------
@@ -291,6 +294,10 @@ def route(
                 first = last
         for c in range(count):
             state.held[lanes.place[c]] = lanes.held_m3[c]
+        if step < course.shape[1]:
+            course[0, step] = state.received + state.own
+            course[1, step] = state.spilled
+            course[2, step] = state.held
         if step >= busy_until:
             _hand_over(state)
             return totals, step + 1

@@ -37,11 +37,11 @@ class Stand:
 
 
 def stands_of(trees: Trees) -> Stand:
-    """Trees gathered by swale, band, species and year of planting."""
-    kinds = len(trees.table)
-    coded = (trees.lip * len(BANDS) + trees.band) * kinds + trees.species
+    """Trees beside swales, gathered by swale, band, species and year of planting."""
+    kinds, fed = len(trees.table), trees.band < len(BANDS)
+    coded = ((trees.lip * len(BANDS) + trees.band) * kinds + trees.species)[fed]
     years = int(trees.year.max(initial=0)) + 1
-    found, count = np.unique(coded * years + trees.year, return_counts=True)
+    found, count = np.unique(coded * years + trees.year[fed], return_counts=True)
     coded, year = np.divmod(found, years)
     place, species = np.divmod(coded, max(kinds, 1))
     return Stand(

@@ -1,0 +1,158 @@
+"""Work done by a copy of the process: its results, its failures, and its end."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from soakline import beside as module
+from soakline.beside import beside
+from soakline.problems import InputProblem, InputRefused
+
+forks = pytest.mark.skipif(sys.platform != "linux", reason="no copies are made elsewhere")
+
+
+@pytest.fixture(autouse=True)
+def main_program(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tests themselves may run in workers of a pool."""
+    monkeypatch.setattr(module.multiprocessing, "parent_process", lambda: None)
+
+
+@forks
+def test_the_work_is_done_by_another_process_from_what_is_in_memory() -> None:
+    ground = np.arange(1_000_000.0)
+    with beside(lambda: (os.getpid(), ground[::2].sum(), ground[:5])) as result:
+        pid, total, few = result()
+    assert pid != os.getpid()
+    assert total == 249_999_500_000.0
+    assert few.tolist() == [0.0, 1.0, 2.0, 3.0, 4.0]
+
+
+@forks
+def test_both_go_on_at_the_same_time(tmp_path: Path) -> None:
+    seen, answered = tmp_path / "seen", tmp_path / "answered"
+
+    def work() -> bool:
+        seen.touch()
+        return _appears(answered)
+
+    with beside(work) as result:
+        assert _appears(seen)
+        answered.touch()
+        assert result()
+
+
+def test_what_it_refuses_is_refused_here() -> None:
+    problem = InputProblem("dem.tif", "", "no room", "room")
+
+    def refuse() -> None:
+        raise InputRefused([problem])
+
+    with pytest.raises(InputRefused) as refused, beside(refuse) as result:
+        result()
+    assert refused.value.problems == [problem]
+
+
+@forks
+def test_what_cannot_be_sent_is_told() -> None:
+    with pytest.raises(RuntimeError, match="lambda"), beside(lambda: lambda: 1) as result:
+        result()
+
+
+@forks
+def test_what_a_copy_that_is_killed_leaves_is_done_here() -> None:
+    here = os.getpid()
+
+    def work() -> int:
+        if os.getpid() != here:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return 42
+
+    with beside(work) as result:
+        assert result() == 42
+
+
+@forks
+def test_the_copy_ends_with_the_block(tmp_path: Path) -> None:
+    file = tmp_path / "pid"
+
+    def work() -> None:
+        _tell_pid(file)
+        time.sleep(60.0)
+
+    with beside(work):
+        assert _appears(file)
+    assert not _runs(int(file.read_text()))
+
+
+@forks
+def test_the_copy_ends_when_its_first_process_is_killed(tmp_path: Path) -> None:
+    file = tmp_path / "pid"
+    program = f"""
+import time
+from pathlib import Path
+from soakline.beside import beside
+from tests.test_beside import _tell_pid
+
+def work():
+    _tell_pid(Path({str(file)!r}))
+    time.sleep(60.0)
+
+with beside(work) as result:
+    result()
+"""
+    first = subprocess.Popen([sys.executable, "-c", program])
+    assert _appears(file, 30.0)
+    first.kill()
+    first.wait()
+    copy = int(file.read_text())
+    until = time.monotonic() + 10.0
+    while _runs(copy) and time.monotonic() < until:
+        time.sleep(0.02)
+    assert not _runs(copy)
+
+
+def test_without_a_copy_it_is_done_here_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_room() -> int:
+        raise BlockingIOError("no more processes")
+
+    monkeypatch.setattr(module.os, "fork", no_room)
+    done = []
+    with beside(lambda: done.append(os.getpid())) as result:
+        assert done == []
+        result()
+    assert done == [os.getpid()]
+
+
+def test_a_worker_of_a_pool_makes_no_copies(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module.multiprocessing, "parent_process", lambda: "a pool")
+    with beside(os.getpid) as result:
+        assert result() == os.getpid()
+
+
+def _tell_pid(file: Path) -> None:
+    written = file.with_suffix(".new")
+    written.write_text(str(os.getpid()))
+    written.rename(file)
+
+
+def _appears(file: Path, within_s: float = 10.0) -> bool:
+    until = time.monotonic() + within_s
+    while not file.exists():
+        if time.monotonic() > until:
+            return False
+        time.sleep(0.01)
+    return True
+
+
+def _runs(pid: int) -> bool:
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
+    except FileNotFoundError:
+        return False
+    return state != "Z"
