@@ -10,6 +10,7 @@ from soakline.findings import Finding
 from soakline.ids import diversion_id, route_id
 from soakline.outputs.designed import Designed
 from soakline.outputs.overflow import numbered
+from soakline.overflow.routes import in_plan
 from soakline.siting.crossings import track_width_m
 from soakline.terrain.cells import GeometryArray
 
@@ -28,7 +29,7 @@ def drain_findings(plan: Designed) -> Iterator[Finding]:
     tracks, services = features.tracks, features.services
     on_track = shapely.buffer(tracks.geometry.to_numpy(), track_width_m(tracks) / 2.0)
     on_service = services.geometry.to_numpy()
-    routes = [shapely.linestrings(route.coordinates[:, :2]) for route in plan.routes]
+    routes = in_plan(plan.routes)
     ids = [
         route_id(plan.placed.lines[route.swale].swale_id, number)
         for number, route in numbered(plan.routes)
@@ -63,7 +64,7 @@ def drain_findings(plan: Designed) -> Iterator[Finding]:
                 f"the drain is dug over {crossed}, {section.depth_m:.2f} m deep",
                 "have it located and its cover measured before any digging, or draw another way",
             )
-        met = [ids[i] for i in _met(line, np.array(routes, dtype=object))]
+        met = [ids[i] for i in _met(line, routes)]
         if met:
             more = f" and {len(met) - _NAMED} more" if len(met) > _NAMED else ""
             yield on(

@@ -12,6 +12,7 @@ from soakline.ids import line_id, route_id
 from soakline.outputs.designed import Designed
 from soakline.outputs.overflow import numbered
 from soakline.overflow.loading import loaded_lines
+from soakline.overflow.routes import in_plan
 from soakline.overflow.velocity import bare_earth_permissible_ms
 from soakline.siting.crossings import track_width_m
 from soakline.terrain.cells import GeometryArray
@@ -24,8 +25,9 @@ def route_findings(plan: Designed) -> Iterator[Finding]:
     """What is to be said of each route, then of the drainage lines that routes enter."""
     consent = plan.run.overflow.neighbour_consent
     bare = bare_earth_permissible_ms(plan.run.soil.texture)
-    tracks = _tracks_crossed(plan)
-    mounds = _mounds_crossed(plan)
+    drawn = in_plan(plan.routes)
+    tracks = _tracks_crossed(plan, drawn)
+    mounds = _mounds_crossed(plan, drawn)
     for k, (number, route) in enumerate(numbered(plan.routes)):
         feature = route_id(plan.placed.lines[route.swale].swale_id, number)
 
@@ -72,35 +74,28 @@ def route_findings(plan: Designed) -> Iterator[Finding]:
             yield from _on_receiver(plan, route.end.kind, route.end.index, feature)
 
 
-def _tracks_crossed(plan: Designed) -> BoolArray:
+def _tracks_crossed(plan: Designed, drawn: GeometryArray) -> BoolArray:
     """Routes that run over a track, as drawn and by the cells of their ways; (routes,)."""
     tracks = plan.inputs.features.tracks
     ground = shapely.union_all(
         shapely.buffer(tracks.geometry.to_numpy(), track_width_m(tracks) / 2)
     )
     crossed = [route.sill.way.crosses_track for route in plan.routes]
-    return np.asarray(crossed, dtype=bool) | shapely.intersects(_drawn(plan), ground)
+    return np.asarray(crossed, dtype=bool) | shapely.intersects(drawn, ground)
 
 
-def _mounds_crossed(plan: Designed) -> dict[int, list[tuple[str, float]]]:
+def _mounds_crossed(plan: Designed, drawn: GeometryArray) -> dict[int, list[tuple[str, float]]]:
     """Mounds of other swales that each route runs over, and how far, m."""
-    mounds, lines = plan.works.footprint.mound, _drawn(plan)
-    route, mound = shapely.STRtree(mounds).query(lines, predicate="intersects")
+    mounds = plan.works.footprint.mound
+    route, mound = shapely.STRtree(mounds).query(drawn, predicate="intersects")
     other = np.array([own.swale for own in plan.routes], dtype=np.int64)[route] != mound
     route, mound = route[other], mound[other]
-    length = shapely.length(shapely.intersection(lines[route], mounds[mound]))
+    length = shapely.length(shapely.intersection(drawn[route], mounds[mound]))
     found: dict[int, list[tuple[str, float]]] = {}
     for k, swale, over_m in zip(route.tolist(), mound.tolist(), length.tolist(), strict=True):
         if over_m > _ON_MOUND_M:
             found.setdefault(k, []).append((plan.placed.ids[swale], over_m))
     return found
-
-
-def _drawn(plan: Designed) -> GeometryArray:
-    """Routes in plan."""
-    lines = np.empty(len(plan.routes), dtype=object)
-    lines[:] = [shapely.linestrings(route.coordinates[:, :2]) for route in plan.routes]
-    return lines
 
 
 def _on_receiver(plan: Designed, kind: str, index: int, feature: str) -> Iterator[Finding]:

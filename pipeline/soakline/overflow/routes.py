@@ -1,5 +1,6 @@
 """Overflow routes as they are drawn and judged: line, fall, velocity, what the cover bears."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -95,6 +96,13 @@ class Route:
     @property
     def drop_m(self) -> float:
         return float(self.coordinates[0, 2] - self.coordinates[-1, 2])
+
+
+def in_plan(routes: Sequence[Route]) -> GeometryArray:
+    """Routes as lines without height, (routes,)."""
+    place = np.concatenate([np.empty((0, 2)), *(route.coordinates[:, :2] for route in routes)])
+    of = np.repeat(np.arange(len(routes)), [len(route.coordinates) for route in routes])
+    return np.asarray(shapely.linestrings(place, indices=of), dtype=np.object_)
 
 
 def _judged(

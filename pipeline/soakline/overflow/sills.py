@@ -74,6 +74,10 @@ class Outlets:
         """Length of all sills of each swale, (swales,) m; 0 where there is none."""
         return np.array([sum(s.length_m for s in own) for own in self.sills], dtype=float)
 
+    def spans(self) -> list[list[Span]]:
+        """Where the sills of each swale lie along its lip."""
+        return [[(sill.start_m, sill.end_m) for sill in own] for own in self.sills]
+
 
 def _free_span(way: Exit, used: list[Span]) -> Span | None:
     """The part of an exit's stretch around it that no sill takes yet."""

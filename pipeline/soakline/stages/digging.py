@@ -5,7 +5,7 @@ import shapely
 
 from soakline.grid import FloatArray
 from soakline.outputs.designed import BuiltCrossings
-from soakline.overflow.routes import Route
+from soakline.overflow.routes import Route, in_plan
 from soakline.overflow.sills import Outlets
 from soakline.section.design import SectionDesign
 from soakline.section.earthworks import OtherEarth, sill_cut_m2
@@ -46,7 +46,7 @@ def dug_along(
     crossings.
     """
     lines, stations = laid.placed.lines, laid.pegs.stations
-    sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
+    sills = drained.outlets.spans()
     trench = trenches_of(drained.sections)
     works = works_of(
         stations,
@@ -110,10 +110,7 @@ def _spoil_kept_off(
     ways: GeometryArray = np.empty(mounds.size, dtype=object)
     ways[:] = shapely.MultiLineString()
     order = sorted(routes, key=lambda route: route.swale)
-    place = np.concatenate([np.empty((0, 2)), *(route.coordinates[:, :2] for route in order)])
-    route_of = np.repeat(np.arange(len(order)), [len(route.coordinates) for route in order])
-    courses = np.asarray(shapely.linestrings(place, indices=route_of), dtype=np.object_)
-    shapely.multilinestrings(courses, indices=[route.swale for route in order], out=ways)
+    shapely.multilinestrings(in_plan(order), indices=[route.swale for route in order], out=ways)
     # Only what of a way lies by the mound is widened.
     beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
     passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M, quad_segs=2)

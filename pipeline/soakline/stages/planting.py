@@ -10,7 +10,7 @@ from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.planting_blocks import names_of
 from soakline.inputs.types import Inputs
 from soakline.outputs.designed import DugDiversions, SwaleFigures
-from soakline.overflow.routes import Route
+from soakline.overflow.routes import Route, in_plan
 from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM
 from soakline.planting.placing import BandRow, stand
 from soakline.planting.rows import Places, Row
@@ -149,8 +149,9 @@ def planted(
 
 def _without_mound(length_m: FloatArray, drained: Drained, tracks: TrackWorks) -> list[list[Span]]:
     """Sills and tracks of each lip, and what is left beside them that is too short for a mound."""
-    sills = [[(sill.start_m, sill.end_m) for sill in own] for own in drained.outlets.sills]
-    open_m = [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)]
+    open_m = [
+        own + crossed for own, crossed in zip(drained.outlets.spans(), tracks.spans(), strict=True)
+    ]
     along = stretches(length_m, open_m)
     bare = along.where(~along.mounded)
     spans: list[list[Span]] = [[] for _ in open_m]
@@ -182,9 +183,7 @@ def kept_clear(
         return np.empty(0, dtype=object)
     clearance, features = run.planting.clearance_m, inputs.features
     shapes: list[GeometryArray] = [site.excluded.polygons, points.outline]
-    ways = np.empty(len(routes), dtype=object)
-    ways[:] = [shapely.linestrings(route.coordinates[:, :2]) for route in routes]
-    shapes.append(buffered(ways, clearance))
+    shapes.append(buffered(in_plan(routes), clearance))
     courses = np.empty(len(drains.drains), dtype=object)
     courses[:] = [shapely.linestrings(own.coordinates[:, :2]) for own in drains.drains]
     half = np.array([own.base_width_m / 2.0 + own.batter * own.depth_m for own in drains.sections])
