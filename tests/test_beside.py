@@ -5,13 +5,14 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from soakline import beside as module
-from soakline.beside import beside
+from soakline.beside import NotBeside, beside
 from soakline.problems import InputProblem, InputRefused
 
 forks = pytest.mark.skipif(sys.platform != "linux", reason="no copies are made elsewhere")
@@ -26,8 +27,8 @@ def main_program(monkeypatch: pytest.MonkeyPatch) -> None:
 @forks
 def test_the_work_is_done_by_another_process_from_what_is_in_memory() -> None:
     ground = np.arange(1_000_000.0)
-    with beside(lambda: (os.getpid(), ground[::2].sum(), ground[:5])) as result:
-        pid, total, few = result()
+    with beside(lambda: iter([os.getpid(), ground[::2].sum(), ground[:5]])) as results:
+        pid, total, few = results
     assert pid != os.getpid()
     assert total == 249_999_500_000.0
     assert few.tolist() == [0.0, 1.0, 2.0, 3.0, 4.0]
@@ -37,53 +38,69 @@ def test_the_work_is_done_by_another_process_from_what_is_in_memory() -> None:
 def test_both_go_on_at_the_same_time(tmp_path: Path) -> None:
     seen, answered = tmp_path / "seen", tmp_path / "answered"
 
-    def work() -> bool:
+    def work() -> Iterator[bool]:
         seen.touch()
-        return _appears(answered)
+        yield True
+        yield _appears(answered)
 
-    with beside(work) as result:
+    with beside(work) as results:
         assert _appears(seen)
+        assert next(results)
         answered.touch()
-        assert result()
+        assert next(results)
+        assert next(results, None) is None
 
 
 def test_what_it_refuses_is_refused_here() -> None:
     problem = InputProblem("dem.tif", "", "no room", "room")
 
-    def refuse() -> None:
+    def refuse() -> Iterator[int]:
+        yield 1
         raise InputRefused([problem])
 
-    with pytest.raises(InputRefused) as refused, beside(refuse) as result:
-        result()
+    with beside(refuse) as results:
+        assert next(results) == 1
+        with pytest.raises(InputRefused) as refused:
+            next(results)
     assert refused.value.problems == [problem]
 
 
 @forks
 def test_what_cannot_be_sent_is_told() -> None:
-    with pytest.raises(RuntimeError, match="lambda"), beside(lambda: lambda: 1) as result:
-        result()
+    with (
+        pytest.raises(RuntimeError, match="lambda"),
+        beside(lambda: iter([len, lambda: 1])) as told,
+    ):
+        assert next(told) is len
+        next(told)
 
 
 @forks
 def test_what_a_copy_that_is_killed_leaves_is_done_here() -> None:
     here = os.getpid()
 
-    def work() -> int:
+    def work() -> Iterator[int]:
+        yield 41
         if os.getpid() != here:
             os.kill(os.getpid(), signal.SIGKILL)
-        return 42
+        yield 42
 
-    with beside(work) as result:
-        assert result() == 42
+    with beside(work) as results:
+        assert list(results) == [41, 42]
+    with beside(work, here=False) as results:
+        assert next(results) == 41
+        with pytest.raises(NotBeside):
+            next(results)
 
 
 @forks
 def test_the_copy_ends_with_the_block(tmp_path: Path) -> None:
     file = tmp_path / "pid"
 
-    def work() -> None:
+    def work() -> Iterator[None]:
         _tell_pid(file)
         time.sleep(60.0)
+        yield
 
     with beside(work):
         assert _appears(file)
@@ -102,9 +119,10 @@ from tests.test_beside import _tell_pid
 def work():
     _tell_pid(Path({str(file)!r}))
     time.sleep(60.0)
+    yield
 
-with beside(work) as result:
-    result()
+with beside(work) as results:
+    next(results)
 """
     first = subprocess.Popen([sys.executable, "-c", program])
     assert _appears(file, 30.0)
@@ -123,16 +141,23 @@ def test_without_a_copy_it_is_done_here_when_asked(monkeypatch: pytest.MonkeyPat
 
     monkeypatch.setattr(module.os, "fork", no_room)
     done = []
-    with beside(lambda: done.append(os.getpid())) as result:
+
+    def work() -> Iterator[None]:
+        done.append(os.getpid())
+        yield
+
+    with beside(work, here=False) as results, pytest.raises(NotBeside):
+        next(results)
+    with beside(work) as results:
         assert done == []
-        result()
+        next(results)
     assert done == [os.getpid()]
 
 
 def test_a_worker_of_a_pool_makes_no_copies(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module.multiprocessing, "parent_process", lambda: "a pool")
-    with beside(os.getpid) as result:
-        assert result() == os.getpid()
+    with beside(lambda: iter([os.getpid()])) as results:
+        assert list(results) == [os.getpid()]
 
 
 def _tell_pid(file: Path) -> None:

@@ -13,55 +13,53 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from itertools import count, islice
 from typing import BinaryIO, TypeVar
 
 T = TypeVar("T")
 
 # Forking is sound on Linux. Elsewhere systems' own libraries may not be used after it.
 _FORKS = sys.platform == "linux"
+# What is told over the pipe.
+_RESULT, _FAILED, _DONE = range(3)
+
+
+class NotBeside(Exception):
+    """There is no copy of this process, or it was ended: the work is still to be done."""
 
 
 @contextmanager
-def beside(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
+def beside(work: Callable[[], Iterator[T]], here: bool = True) -> Iterator[Iterator[T]]:
     """Do some work in a copy of this process, as far as the system lets one be made.
 
-    Where none can be made, or it is ended from outside, the work is done here, when its result is
-    asked for. The copy ends when the block ends, and when this process does, however it ends.
+    The copy ends when the block ends, and when this process does, however it ends.
 
     Parameters
     ----------
-    work : changes nothing here that is to last but files; what it returns or raises can be pickled
+    work : tells its results one by one; changes nothing here that is to last but files. What it
+        tells or raises can be pickled
+    here : whether the work is done here, once a result is asked for, where no copy can be made or
+        it was ended from outside
 
     Yields
     ------
-    Waits for what the work returns, and returns it; raises what it raised. To be called once
+    Results, each waited for; raises what the work raised, or `NotBeside` if it is not done here
 
     Examples
     --------
-    >>> with beside(lambda: 6 * 7) as answer:
-    ...     answer()
+    >>> with beside(lambda: iter([6 * 7])) as answers:
+    ...     next(answers)
     42
     """
     # A copy of the main program alone: a worker of a pool has its cores dealt out already.
     copy = _copied(work) if _FORKS and multiprocessing.parent_process() is None else None
     if copy is None:
-        yield work
+        yield _done_here(work, here)
         return
     pid, reads, life = copy
     with reads, life:
-
-        def result() -> T:
-            try:
-                good, value = pickle.load(reads)  # noqa: S301 - what this program wrote itself
-            except (EOFError, pickle.UnpicklingError):  # ended, for want of memory say
-                return work()
-            if good:
-                returned: T = value
-                return returned
-            raise value
-
         try:
-            yield result
+            yield _told(reads, work, here)
         finally:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
@@ -69,8 +67,31 @@ def beside(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
                 os.waitpid(pid, 0)
 
 
-def _copied(work: Callable[[], object]) -> tuple[int, BinaryIO, BinaryIO] | None:
-    """Process that does the work, the pipe that brings its result, one that ends it when closed."""
+def _done_here(work: Callable[[], Iterator[T]], here: bool, told: int = 0) -> Iterator[T]:
+    """Results but for some that were told already."""
+    if not here:
+        raise NotBeside
+    yield from islice(work(), told, None)
+
+
+def _told(reads: BinaryIO, work: Callable[[], Iterator[T]], here: bool) -> Iterator[T]:
+    """Results as the copy tells them."""
+    for told in count():
+        try:
+            what, value = pickle.load(reads)  # noqa: S301 - what this program wrote itself
+        except (EOFError, pickle.UnpicklingError):  # ended, for want of memory say
+            yield from _done_here(work, here, told)
+            return
+        if what == _DONE:
+            return
+        if what == _FAILED:
+            raise value
+        result: T = value
+        yield result
+
+
+def _copied(work: Callable[[], Iterator[object]]) -> tuple[int, BinaryIO, BinaryIO] | None:
+    """Process that does the work, pipe that brings its results, one that ends it when closed."""
     reads, writes = os.pipe()
     lives, life = os.pipe()
     sys.stdout.flush()
@@ -93,24 +114,29 @@ def _copied(work: Callable[[], object]) -> tuple[int, BinaryIO, BinaryIO] | None
     return pid, os.fdopen(reads, "rb"), os.fdopen(life, "wb")
 
 
-def _work(work: Callable[[], object], writes: int, lives: int) -> None:
+def _work(work: Callable[[], Iterator[object]], writes: int, lives: int) -> None:
     """The copy's own course."""
     # Who interrupts means the first process, which ends this one.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     threading.Thread(target=_end_with, args=(lives,), daemon=True).start()
-    outcome: tuple[bool, object]
-    try:
-        outcome = True, work()
-    except Exception as error:  # noqa: BLE001 - raised again in the first process
-        outcome = False, error
-    try:
-        told = pickle.dumps(outcome, protocol=5)
-    except Exception as error:  # noqa: BLE001 - what cannot be sent is told in words
-        told = pickle.dumps((False, RuntimeError(f"{outcome[1]!r}: {error}")))
     with os.fdopen(writes, "wb") as pipe:
-        pipe.write(told)
+        try:
+            for result in work():
+                _tell(pipe, _RESULT, result)
+        except Exception as error:  # noqa: BLE001 - raised again in the first process
+            _tell(pipe, _FAILED, error)
+        _tell(pipe, _DONE, None)
     os._exit(0)
+
+
+def _tell(pipe: BinaryIO, what: int, value: object) -> None:
+    try:
+        told = pickle.dumps((what, value), protocol=5)
+    except Exception as error:  # noqa: BLE001 - what cannot be sent is told in words
+        told = pickle.dumps((_FAILED, RuntimeError(f"{value!r}: {error}")))
+    pipe.write(told)
+    pipe.flush()
 
 
 def _end_with(lives: int) -> None:

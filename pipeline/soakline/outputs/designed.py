@@ -1,5 +1,6 @@
 """What the stages have made of each swale, gathered for layers and findings."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -159,7 +160,7 @@ class Designed:
     catchments, catchment_ground : of the swales, drains counted in, and their polygons
     event, outlets, routes, results, courses : what storms do
     pegs, works : of all swales
-    trees : Trees
+    planted : waits for the trees, which are placed beside other work
     years : what the years bring; None without weather
     windbreaks : Windbreaks
     figures : SwaleFigures
@@ -187,7 +188,7 @@ class Designed:
     courses: Courses
     pegs: Pegs
     works: GroundWorks
-    trees: Trees
+    planted: Callable[[], Trees]
     years: Years | None
     windbreaks: Windbreaks
     figures: SwaleFigures
@@ -195,6 +196,11 @@ class Designed:
     unserved_m2: float
     property_cells: BoolArray
     step_s: float
+
+    @property
+    def trees(self) -> Trees:
+        """The trees; asked for late, since they may still be under way."""
+        return self.planted()
 
     @property
     def storms(self) -> tuple[Storm, ...]:

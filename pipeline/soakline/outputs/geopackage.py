@@ -1,9 +1,10 @@
 """The plan's one file: every layer and table of the contract in a GeoPackage 1.3."""
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS
+from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, LayerSchema
 from soakline.outputs.empty_plan import EmptyPlan, empty_plan
 from soakline.outputs.geopackage_tables import write_descriptions
 from soakline.outputs.iso_metadata import PlanDescription
@@ -20,7 +21,36 @@ from soakline.outputs.layer_rows import fill_layer
 from soakline.outputs.whole_file import flush_to_disk, written_whole
 from soakline.problems import InputProblem, InputRefused
 
-Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame]
+
+@dataclass(frozen=True, slots=True)
+class FilledLayer:
+    """A layer whose rows stand in the plan's begun file already.
+
+    Parameters
+    ----------
+    rows : of them
+    """
+
+    rows: int
+
+    def __len__(self) -> int:
+        return self.rows
+
+
+Layers = Mapping[str, gpd.GeoDataFrame | pd.DataFrame | FilledLayer]
+
+
+def fill_begun(begun: Path, schema: LayerSchema, layer: gpd.GeoDataFrame) -> FilledLayer:
+    """Put the rows of a layer into a plan's file before the rest.
+
+    Parameters
+    ----------
+    begun : as of `write_plan`; no other process has it open
+    schema, layer : as of `fill_layer`
+    """
+    with _filling(begun) as database:
+        fill_layer(database, schema, layer)
+    return FilledLayer(len(layer))
 
 
 def write_plan(
@@ -29,6 +59,7 @@ def write_plan(
     crs_wkt: str,
     describe: PlanDescription,
     empty: EmptyPlan | None = None,
+    begun: Path | None = None,
 ) -> None:
     """Write the plan whole or not at all; a file that stands at `path` is replaced.
 
@@ -40,6 +71,7 @@ def write_plan(
     crs_wkt : the working CRS, which every layer has
     describe : texts for the file's own metadata
     empty : as of `empty_plan`; None has it made
+    begun : a copy of `empty` on the same disk, which becomes the plan; None has it copied
 
     Raises
     ------
@@ -55,37 +87,48 @@ def write_plan(
     _refuse_other_layers(layers, CRS.from_user_input(crs_wkt))
     empty = empty or empty_plan(crs_wkt)
     now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    with written_whole(path, estimated_bytes(layers, empty)) as temporary:
-        temporary.write_bytes(empty.file.data)
-        with (
-            ThreadPoolExecutor(1) as aside,
-            closing(sqlite3.connect(temporary, isolation_level=None)) as database,
-        ):
-            # Rasters make most of the file: the disk takes them in while rows are put together.
-            aside.submit(flush_to_disk, temporary)
-            # A temporary is thrown away whole if anything fails: it needs no journal, and it is
-            # flushed once more at the end.
-            database.execute("PRAGMA journal_mode=OFF")
-            database.execute("PRAGMA synchronous=OFF")
-            database.execute("BEGIN")
+    to_come = estimated_bytes(layers) + (0 if begun else empty.file.size)
+    with written_whole(path, to_come) as temporary:
+        if begun is None:
+            temporary.write_bytes(empty.file.data)
+        else:
+            begun.replace(temporary)
+        with _filling(temporary) as database:
             for schema in LAYERS:
-                fill_layer(database, schema, layers[schema.name])
+                layer = layers[schema.name]
+                if not isinstance(layer, FilledLayer):
+                    fill_layer(database, schema, layer)
             write_descriptions(database, LAYERS, describe)
             database.execute("UPDATE gpkg_contents SET last_change = ?", (now,))
             for trigger in empty.triggers:
                 database.execute(trigger)
-            database.execute("COMMIT")
-        _check_written(temporary, layers)
+        with ThreadPoolExecutor(1) as aside:
+            # It is flushed once more before it takes its place; by then little is left to do.
+            aside.submit(flush_to_disk, temporary)
+            _check_written(temporary, layers)
 
 
-def estimated_bytes(layers: Layers, empty: EmptyPlan) -> int:
-    """Upper estimate of the file's size: its frame with descriptions, then its rows, bytes."""
-    total = empty.file.size + 500_000
+@contextmanager
+def _filling(path: Path) -> Iterator[sqlite3.Connection]:
+    """Change a temporary, which is thrown away whole if anything fails: it needs no journal."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as database:
+        database.execute("PRAGMA journal_mode=OFF")
+        database.execute("PRAGMA synchronous=OFF")
+        database.execute("BEGIN")
+        yield database
+        database.execute("COMMIT")
+
+
+def estimated_bytes(layers: Layers) -> int:
+    """Upper estimate of what rows and descriptions take in the file, bytes."""
+    total = 500_000
     for layer in layers.values():
+        if isinstance(layer, FilledLayer):
+            continue
         total += len(layer) * (40 + 10 * layer.shape[1])
         for name in layer.columns:
             if isinstance(layer[name].dtype, pd.StringDtype):
-                total += 4 * int(layer[name].str.len().sum())
+                total += 4 * sum(map(len, layer[name].dropna()))
         if isinstance(layer, gpd.GeoDataFrame):
             # Header, envelope and the box in the spatial index, then 24 bytes a vertex.
             total += len(layer) * 160 + 24 * int(shapely.get_num_coordinates(layer.geometry).sum())
@@ -99,6 +142,8 @@ def _refuse_other_layers(layers: Layers, crs: CRS) -> None:
         raise ValueError(f"layers missing {missing}, unknown {unknown}")
     for schema in LAYERS:
         layer = layers[schema.name]
+        if isinstance(layer, FilledLayer):
+            continue
         columns = [*schema.column_names, *([GEOMETRY_COLUMN] if schema.geometry else [])]
         if list(layer.columns) != columns:
             raise ValueError(f"{schema.name} has columns {list(layer.columns)}, not {columns}")

@@ -11,7 +11,7 @@ from soakline.outputs.columns import SCHEMAS, Columns, frame
 from soakline.outputs.designed import Designed
 from soakline.planting.growth import crown_width_m
 from soakline.planting.shade import closing_year, share_shaded
-from soakline.planting.trees import ALL_BANDS, figures_of
+from soakline.planting.trees import ALL_BANDS, Trees, figures_of
 from soakline.works.bill import Entry
 
 # Shade is told for these years, and for full-grown trees.
@@ -20,21 +20,20 @@ _GROWTH_YEARS = 20
 TREES, GUARDS, MULCH = "trees", "tree guards", "mulch round trees"
 
 
-def tree_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
-    """The `trees` layer."""
-    own = plan.trees
-    swales = np.array(plan.placed.ids, dtype=object)
-    group = np.array([species.group for species in own.table], dtype=object)
+def tree_layer(trees: Trees, swale_ids: list[str], crs: str) -> gpd.GeoDataFrame:
+    """The `trees` layer; ids are those of the lips."""
+    swales = np.array(swale_ids, dtype=object)
+    group = np.array([species.group for species in trees.table], dtype=object)
     columns: Columns = {
-        "swale_id": swales[own.lip],
-        "band": np.array(ALL_BANDS, dtype=object)[own.band],
-        "species": own.names,
-        "group": group[own.species],
-        "year": own.year,
-        "crown_m": own.crown_m,
-        "height_m": figures_of(own.table, "height_m")[own.species],
+        "swale_id": swales[trees.lip],
+        "band": np.array(ALL_BANDS, dtype=object)[trees.band],
+        "species": trees.names,
+        "group": group[trees.species],
+        "year": trees.year,
+        "crown_m": trees.crown_m,
+        "height_m": figures_of(trees.table, "height_m")[trees.species],
     }
-    places = np.asarray(shapely.points(own.easting_m, own.northing_m), dtype=np.object_)
+    places = np.asarray(shapely.points(trees.easting_m, trees.northing_m), dtype=np.object_)
     return frame(SCHEMAS["trees"], columns, places, crs)
 
 

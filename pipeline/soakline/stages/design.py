@@ -1,5 +1,7 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from soakline.findings import Finding
@@ -8,6 +10,7 @@ from soakline.outputs.designed import Designed, SwaleFigures
 from soakline.overflow.ranking import JudgedExits
 from soakline.overflow.routes import draw_routes
 from soakline.overflow.weir import head_m
+from soakline.planting.trees import Trees
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.trench import trenches_of
@@ -56,6 +59,7 @@ def design_swales(
     design: SectionDesign,
     stages: KeptStages,
     progress: Progress,
+    placed_by: Callable[[Callable[[], Trees], list[str]], Callable[[], Trees]],
 ) -> tuple[Designed, tuple[Finding, ...], tuple[str, ...]]:
     """Place, size and drain the swales of a property.
 
@@ -65,6 +69,7 @@ def design_swales(
     inputs, terrain, design : of the stages before
     stages : results that are kept from run to run
     progress : is told of every stage
+    placed_by : begins to place trees beside the stages that follow; see `of_trees`
 
     Returns
     -------
@@ -174,18 +179,6 @@ def design_swales(
         points = swale_points(
             run, inputs.features, laid, drained, tracks, works, design, terrain, site
         )
-        results = results_of(
-            event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
-        )
-        courses = courses_of(
-            drained.pools,
-            drained.outlets.chain,
-            drained.outlets.travel_s,
-            lambda storm: arrivals.inflow_m3(storm, drained.feeds),
-            arrivals.step_s,
-            [arrivals.rain_s(storm) for storm in range(len(event.storms))],
-            results.governing,
-        )
         figures = SwaleFigures(
             sections=drained.sections,
             level_m=level,
@@ -239,19 +232,34 @@ def design_swales(
         drains = dug_diversions(laid, event, run)
         clear = kept_clear(run, inputs, routes, drains, points, terrain, site)
         windbreaks = windbreaks_of(run, inputs, laid, figures, terrain)
-        trees = planted(
-            run,
-            inputs,
-            laid,
-            drained,
-            tracks,
-            works,
-            figures,
-            windbreaks.chosen,
-            clear,
-            design,
-            terrain,
-            site,
+        trees = placed_by(
+            lambda: planted(
+                run,
+                inputs,
+                laid,
+                drained,
+                tracks,
+                works,
+                figures,
+                windbreaks.chosen,
+                clear,
+                design,
+                terrain,
+                site,
+            ),
+            placed.ids,
+        )
+        results = results_of(
+            event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
+        )
+        courses = courses_of(
+            drained.pools,
+            drained.outlets.chain,
+            drained.outlets.travel_s,
+            lambda storm: arrivals.inflow_m3(storm, drained.feeds),
+            arrivals.step_s,
+            [arrivals.rain_s(storm) for storm in range(len(event.storms))],
+            results.governing,
         )
     years = followed_years(
         run, inputs, laid, drained, works, trees, land, terrain.grid, stages, progress
@@ -275,7 +283,7 @@ def design_swales(
         courses=courses,
         pegs=set_out,
         works=works,
-        trees=trees,
+        planted=trees,
         years=years,
         windbreaks=windbreaks,
         figures=figures,

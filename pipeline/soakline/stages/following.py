@@ -1,5 +1,6 @@
 """The years after digging, where the run file names weather: swales followed day by day."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -34,7 +35,7 @@ def followed_years(
     laid: Laid,
     drained: Drained,
     works: GroundWorks,
-    trees: Trees,
+    planted: Callable[[], Trees],
     land: Land,
     grid: Grid,
     stages: KeptStages,
@@ -45,7 +46,8 @@ def followed_years(
     Parameters
     ----------
     run, inputs : what was asked and given
-    laid, drained, works, trees, land, grid : of the stages before
+    laid, drained, works, land, grid : of the stages before
+    planted : waits for the trees
     stages : KeptStages
     progress : is told of the stage, if there is one
 
@@ -61,7 +63,7 @@ def followed_years(
     lips = laid.length_m.size
     if inputs.works.weather is None or lips == 0:
         return None
-    keys = run.climate
+    keys, trees = run.climate, planted()
     middle = inputs.property.area.centroid
     latitude = latitude_deg(middle.x, middle.y, grid.crs_wkt)
     weather = weather_of(inputs.works.weather, keys, latitude, float(laid.level_m.mean()))

@@ -1,16 +1,16 @@
 """What neither rain nor swales change of a plan, made beside the stages that follow the terrain."""
 
-import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
-from dataclasses import replace
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import geopandas as gpd
 
-from soakline.beside import beside
+from soakline.beside import NotBeside, beside
 from soakline.inputs.types import Inputs
+from soakline.outputs.empty_plan import EmptyPlan
 from soakline.outputs.land import (
     drainage_layer,
     hollow_layer,
@@ -20,7 +20,7 @@ from soakline.outputs.land import (
 )
 from soakline.outputs.raster_schemas import RASTERS
 from soakline.outputs.rasters import MadeFiles, PlanFiles, files_of, make_files, most_bytes
-from soakline.outputs.whole_file import scratch_beside
+from soakline.outputs.whole_file import flush_to_disk, scratch_beside
 from soakline.runfile.sections import RunFile
 from soakline.stages.keeping import KeptStages
 from soakline.terrain.condition import Terrain
@@ -32,17 +32,30 @@ LandLayers = dict[str, gpd.GeoDataFrame]
 _LAYERS_CODE, _FILES_CODE = ("outputs", "terrain"), ("outputs", "styles", "terrain")
 
 
-class _NotCopied(Exception):
-    """There is no copy of this process, or it was ended: the work is to be done here."""
+@dataclass(frozen=True, eq=False, slots=True)
+class LandMade:
+    """What a plan tells of the land, and the file that takes its rows.
+
+    Parameters
+    ----------
+    layers : that neither rain nor swales change
+    files : PlanFiles
+    begun : a copy of the GeoPackage without rows, in the scratch folder
+    """
+
+    layers: LandLayers
+    files: PlanFiles
+    begun: Path
 
 
 @contextmanager
 def land_under_way(
     stages: KeptStages, run: RunFile, inputs: Inputs, terrain: Terrain, out: Path
-) -> Iterator[Callable[[], tuple[LandLayers, PlanFiles]]]:
+) -> Iterator[tuple[Path, Callable[[], LandMade]]]:
     """Make layers of the land and all files that new rain leaves; what is stored is not made.
 
-    They are stored as soon as they are made, however long before the plan asks for them.
+    They are stored as soon as they are made, however long before the plan asks for them, and the
+    plan's own file is begun.
 
     Parameters
     ----------
@@ -52,7 +65,7 @@ def land_under_way(
 
     Yields
     ------
-    Waits for the layers and the files
+    Where the plan's file will stand, whole, once it is begun; and a function that waits for all
 
     Raises
     ------
@@ -74,49 +87,50 @@ def land_under_way(
 
     room_bytes = most_bytes(rasters, terrain.grid.cells) if files_missing else 0
     with scratch_beside(out, room_bytes) as folder:
+        begun = folder / "begun.gpkg"
 
-        def missing() -> tuple[LandLayers | None, MadeFiles | None]:
-            return (
+        def missing() -> Iterator[tuple[LandLayers | None, MadeFiles | None]]:
+            yield (
                 layers_made() if layers_missing else None,
                 files_made(folder) if files_missing else None,
             )
 
-        def kept(
-            layers: Callable[[], LandLayers], files: Callable[[], MadeFiles]
-        ) -> tuple[LandLayers, PlanFiles]:
-            return (
-                of_layers.kept("land layers", layers, (), _LAYERS_CODE),
-                of_files.kept("plan files", lambda: files_of(files()), uses, _FILES_CODE),
+        def kept(results: Iterator[tuple[LandLayers | None, MadeFiles | None]]) -> LandMade:
+            layers, files = next(results)
+            # Results that are stored but turn out to be spoilt are made now.
+            of_land = of_layers.kept(
+                "land layers", lambda: layers or layers_made(), (), _LAYERS_CODE
             )
+            of_all = of_files.kept(
+                "plan files", lambda: files_of(files or files_made(folder)), uses, _FILES_CODE
+            )
+            begin(begun, of_all.empty)
+            return LandMade(of_land, of_all, begun)
 
-        # Results that are stored but turn out to be spoilt are made when they are asked for.
-        if not (layers_missing or files_missing):
-            yield lambda: kept(layers_made, lambda: files_made(folder))
-            return
-        first = os.getpid()
+        with ExitStack() as copy, ThreadPoolExecutor(1) as thread:
+            if layers_missing or files_missing:
+                # Not in the thread that waits: the stages beside it use the cores, and may fail.
+                results = copy.enter_context(beside(missing, here=False))
+            else:
+                results = missing()
+            stored = thread.submit(kept, results)
 
-        def in_copy() -> tuple[LandLayers | None, MadeFiles | None]:
-            # Not in the thread that waits: the stages beside it use the cores, and may fail.
-            if os.getpid() == first:
-                raise _NotCopied
-            return missing()
-
-        def kept_of(
-            made: tuple[LandLayers | None, MadeFiles | None],
-        ) -> tuple[LandLayers, PlanFiles]:
-            layers, files = made
-            return kept(lambda: layers or layers_made(), lambda: files or files_made(folder))
-
-        with ThreadPoolExecutor(1) as thread, beside(in_copy) as made:
-            stored = thread.submit(lambda: kept_of(made()))
-
-            def waited_for() -> tuple[LandLayers, PlanFiles]:
+            def waited_for() -> LandMade:
                 try:
                     return stored.result()
-                except _NotCopied:
-                    return kept_of(missing())
+                except NotBeside:
+                    return kept(missing())
 
-            yield waited_for
+            yield begun, waited_for
+
+
+def begin(begun: Path, empty: EmptyPlan) -> None:
+    """Copy the GeoPackage to where its rows are put in; it stands there once it is whole."""
+    part = begun.with_suffix(".part")
+    part.write_bytes(empty.file.data)
+    # Rasters make most of the file: the disk takes them in meanwhile.
+    flush_to_disk(part)
+    part.replace(begun)
 
 
 def land_layers(run: RunFile, inputs: Inputs, terrain: Terrain) -> LandLayers:

@@ -11,6 +11,7 @@ import pandas as pd
 from pyproj import CRS, Transformer
 
 from soakline import __version__
+from soakline.beside import NotBeside
 from soakline.findings import Finding
 from soakline.outputs.calendar import calendar_table
 from soakline.outputs.cautions import swale_findings
@@ -30,7 +31,7 @@ from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.earthworks import earthworks_table
 from soakline.outputs.general import whole_findings
-from soakline.outputs.geopackage import write_plan
+from soakline.outputs.geopackage import Layers, write_plan
 from soakline.outputs.iso_metadata import PlanDescription
 from soakline.outputs.land import excluded_layer, listed_hollows, small_hollows
 from soakline.outputs.overflow import (
@@ -60,13 +61,14 @@ from soakline.runfile.defaults import used_keys
 from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
-from soakline.stages.of_land import land_under_way
+from soakline.stages.of_land import LandMade, begin, land_under_way
+from soakline.stages.of_trees import TreesUnderWay, trees_under_way
 from soakline.stages.progress import Progress
 from soakline.store.stage_store import StageStore
 from soakline.terrain.condition import condition_ground
 from soakline.terrain.surfaces import SurfaceMaker, whole_surfaces
 
-Layers = dict[str, gpd.GeoDataFrame | pd.DataFrame]
+Frames = dict[str, gpd.GeoDataFrame | pd.DataFrame]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,39 +127,47 @@ def make_plan(
             (run.terrain,),
             ("terrain", "grid"),
         )
-    with land_under_way(stages, run, inputs, terrain, out) as land_made:
-        plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
+    crs = terrain.grid.crs_wkt
+    with ExitStack() as all_of_them:
+        begun, land_made = all_of_them.enter_context(
+            land_under_way(stages, run, inputs, terrain, out)
+        )
+        trees = all_of_them.enter_context(trees_under_way(begun, crs))
+        plan, findings, notes = design_swales(
+            run, inputs, terrain, design, stages, progress, trees.placed_by
+        )
         with progress.stage("layers", cells):
+            layers = ground_layers(plan)
             programme = programme_of(plan)
-            layers = plan_layers(plan, programme)
+            layers |= programme_layers(plan, programme)
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
-            of_land, files = land_made()
-            layers |= of_land
-    with ExitStack() as all_of_them:
+            land = land_made()
+            layers |= land.layers
         if map_path is not None:
             with progress.stage("map", cells):
                 from soakline.outputs.picture import drawn_map  # noqa: PLC0415 - a second to load
 
                 title = run.property.name or run.file.stem
-                picture = drawn_map(map_path, terrain.grid, terrain.ground_m, layers, title)
+                drawn = layers | {"trees": tree_layer(plan.trees, plan.placed.ids, crs)}
+                picture = drawn_map(map_path, terrain.grid, terrain.ground_m, drawn, title)
                 all_of_them.enter_context(picture)
         with progress.stage("writing"):
-            all_of_them.enter_context(written_beside(out, files))
+            all_of_them.enter_context(written_beside(out, land.files))
+            rows = _tree_rows(trees, plan, land)
             finished = datetime.now(UTC).isoformat(timespec="milliseconds")
             layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-            write_plan(out, layers, terrain.grid.crs_wkt, _described(plan), files.empty)
+            write_plan(out, {**layers, **rows}, crs, _described(plan), land.files.empty, land.begun)
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)
 
 
-def plan_layers(plan: Designed, programme: Programme) -> Layers:
-    """Layers and tables of swales and water, but `findings` and `run_record`."""
+def ground_layers(plan: Designed) -> Frames:
+    """Layers and tables of ground and water, for which no tree need have been placed."""
     crs = plan.terrain.grid.crs_wkt
     return {
-        "swales": swale_layer(plan, programme, crs),
         "swale_ground": ground_layer(plan, crs),
         "swale_catchments": catchment_layer(plan, crs),
         "spillways": spillway_layer(plan, crs),
@@ -165,7 +175,6 @@ def plan_layers(plan: Designed, programme: Programme) -> Layers:
         "safe_points": safe_point_layer(plan, crs),
         "excluded_ground": excluded_layer(plan.site.excluded, crs),
         "pegs": peg_layer(plan, crs),
-        "trees": tree_layer(plan, crs),
         "tree_projection": projection_layer(plan, crs),
         "diversions": diversion_layer(plan, crs),
         "crossings": crossing_layer(plan, crs),
@@ -176,6 +185,13 @@ def plan_layers(plan: Designed, programme: Programme) -> Layers:
         "storm_courses": storm_course_table(plan),
         "peg_cuts": peg_cut_table(plan),
         "earthworks": earthworks_table(plan),
+    }
+
+
+def programme_layers(plan: Designed, programme: Programme) -> Frames:
+    """Layers and tables of what is built, planted and done, but the trees themselves."""
+    return {
+        "swales": swale_layer(plan, programme, plan.terrain.grid.crs_wkt),
         "tree_growth": growth_table(plan),
         "water_years": water_years_table(plan),
         "calendar": calendar_table(plan, programme),
@@ -221,6 +237,18 @@ def finding_table(findings: list[Finding]) -> pd.DataFrame:
         for finding in findings
     ]
     return frame(SCHEMAS["findings"], rows)
+
+
+def _tree_rows(trees: TreesUnderWay, plan: Designed, land: LandMade) -> Layers:
+    """The `trees` layer: as it stands in the plan's file, or to be put in."""
+    try:
+        filled = trees.filled()
+    except NotBeside:
+        begin(land.begun, land.files.empty)
+        filled = None
+    if filled is None:
+        return {"trees": tree_layer(plan.trees, plan.placed.ids, plan.terrain.grid.crs_wkt)}
+    return {"trees": filled}
 
 
 def _described(plan: Designed) -> PlanDescription:

@@ -1,6 +1,8 @@
 """The course of its governing storm at each swale: what comes in, spills, and how high it is."""
 
+import os
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numba
@@ -16,6 +18,8 @@ from soakline.water.pools import Pools, depth_m
 # A course is told by as few moments as keep it within this share of its own greatest figure.
 _CLOSE = 0.015
 _MOST_MOMENTS = 80
+# Index of a swale, steps that are kept, and its three curves there.
+_Course = tuple[int, IndexArray, FloatArray]
 # Of all that comes in, what is left when a course ends.
 _TAIL = 0.001
 
@@ -62,26 +66,25 @@ def courses_of(
     """
     flat = chain_arrays(chain, travel_s, step_s)
     arrays = pool_arrays(pools, flat.order, step_s)
-    parts: list[tuple[int, IndexArray, FloatArray]] = []
-    for storm in np.unique(governing).tolist():
-        own = np.ascontiguousarray(inflow_of(storm), dtype=np.float64)
-        steps = max(own.shape[1], int(np.ceil(rain_s[storm] / step_s)))
-        found = np.zeros((3, steps, flat.order.size))
-        route(arrays, flat, own, step_s, steps, steps, found)
-        by_swale = np.empty_like(found)
-        by_swale[:, :, flat.order] = found
-        came_m3, spilled_m3, held_m3 = by_swale
-        depth = depth_m(pools, held_m3)
-        for swale in np.flatnonzero(governing == storm).tolist():
-            came, spilled = came_m3[:, swale], spilled_m3[:, swale]
-            ends = max(2, int(np.searchsorted(came, (1.0 - _TAIL) * came[-1])) + 1)
-            curves = np.empty((3, ends))
-            for curve, total in zip(curves, (came, spilled), strict=False):
-                curve[:] = np.diff(total[:ends], prepend=0.0) / step_s
-            curves[2] = depth[:ends, swale]
-            # Roots of the rates besides: a long tail of little flow may hold much of the water.
-            kept = moments(np.vstack([curves, np.sqrt(curves[:2])]), _CLOSE, _MOST_MOMENTS)
-            parts.append((swale, kept, curves[:, kept]))
+    place = np.argsort(flat.order)
+
+    def followed(storm: int) -> list[_Course]:
+        inflow_m3 = np.ascontiguousarray(inflow_of(storm), dtype=np.float64)
+        steps = max(inflow_m3.shape[1], int(np.ceil(rain_s[storm] / step_s)))
+        found = np.empty((3, steps, place.size))
+        route(arrays, flat, inflow_m3, step_s, steps, steps, found)
+        own = np.flatnonzero(governing == storm)
+        # Of swales that another storm governs nothing is asked here.
+        came_m3, spilled_m3, held_m3 = found[:, :, place[own]]
+        depth = depth_m(pools.of(own), held_m3)
+        return [
+            _told(swale, came_m3[:, i], spilled_m3[:, i], depth[:, i], step_s)
+            for i, swale in enumerate(own.tolist())
+        ]
+
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        of_storms = threads.map(followed, np.unique(governing).tolist())
+        parts = [part for own in of_storms for part in own]
     parts.sort(key=lambda part: part[0])
     values = np.concatenate([part[2] for part in parts], axis=1) if parts else np.zeros((3, 0))
     step = np.concatenate([part[1] for part in parts]) if parts else np.zeros(0, np.int64)
@@ -92,7 +95,21 @@ def courses_of(
     )
 
 
-@numba.njit(cache=True)
+def _told(
+    swale: int, came_m3: FloatArray, spilled_m3: FloatArray, depth: FloatArray, step_s: float
+) -> _Course:
+    """A course by a few of its moments: from what has come and spilled after each step."""
+    ends = max(2, int(np.searchsorted(came_m3, (1.0 - _TAIL) * came_m3[-1])) + 1)
+    curves = np.empty((3, ends))
+    for curve, total in zip(curves, (came_m3, spilled_m3), strict=False):
+        curve[:] = np.diff(total[:ends], prepend=0.0) / step_s
+    curves[2] = depth[:ends]
+    # Roots of the rates besides: a long tail of little flow may hold much of the water.
+    kept = moments(np.vstack([curves, np.sqrt(curves[:2])]), _CLOSE, _MOST_MOMENTS)
+    return swale, kept, curves[:, kept]
+
+
+@numba.njit(cache=True, nogil=True)
 def moments(curves: FloatArray, close: float, most: int) -> IndexArray:
     """Steps by which curves that run straight between them are told.
 
@@ -135,7 +152,7 @@ def moments(curves: FloatArray, close: float, most: int) -> IndexArray:
     return np.flatnonzero(kept)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _measure(curves: FloatArray, scale: FloatArray, start: int, stop: int, off: FloatArray) -> None:
     """Write how far curves are off a straight run between two steps, at each step between."""
     for k in range(start + 1, stop):

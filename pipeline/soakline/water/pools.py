@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.inputs.types import IndexArray
 
 # Nodes of the wetted area stand at volumes that rise with the square of their number: close
 # together where the water is low and the area changes fast, and found with one square root.
@@ -101,6 +102,22 @@ class Pools:
     coefficient: float
     wetted_m2: FloatArray
 
+    def of(self, swales: IndexArray) -> "Pools":
+        """Pools of some swales, by index."""
+        trough = self.trough
+        return Pools(
+            Trough(
+                trough.base_width_m[swales], trough.base_length_m[swales], trough.batter[swales]
+            ),
+            self.full_depth_m[swales],
+            self.full_m3[swales],
+            self.ponded_m2[swales],
+            self.soak_m_s[swales],
+            self.sill_m[swales],
+            self.coefficient,
+            self.wetted_m2[swales],
+        )
+
 
 def pools_of(
     base_width_m: FloatArray,
@@ -184,11 +201,11 @@ def depth_m(pools: Pools, volume_m3: FloatArray) -> FloatArray:
     Parameters
     ----------
     pools : Pools
-    volume_m3 : (swales,) not negative
+    volume_m3 : (swales,) or (steps, swales), not negative
 
     Returns
     -------
-    (swales,) m; above the sill the water surface stays as wide as when full
+    as `volume_m3`, m; above the sill the water surface stays as wide as when full
     """
     below = pools.trough.height_m(np.minimum(volume_m3, pools.full_m3))
     return below + np.maximum(volume_m3 - pools.full_m3, 0.0) / pools.ponded_m2
