@@ -128,7 +128,8 @@ def estimated_bytes(layers: Layers) -> int:
         total += len(layer) * (40 + 10 * layer.shape[1])
         for name in layer.columns:
             if isinstance(layer[name].dtype, pd.StringDtype):
-                total += 4 * sum(map(len, layer[name].dropna()))
+                texts = layer[name].array.to_numpy(dtype=object, na_value="").tolist()
+                total += 4 * sum(map(len, texts))
         if isinstance(layer, gpd.GeoDataFrame):
             # Header, envelope and the box in the spatial index, then 24 bytes a vertex.
             total += len(layer) * 160 + 24 * int(shapely.get_num_coordinates(layer.geometry).sum())

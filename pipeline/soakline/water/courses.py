@@ -4,14 +4,15 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numba
 import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.inputs.types import IndexArray
-from soakline.water.cascade import chain_arrays, pool_arrays
-from soakline.water.chain_steps import route
+from soakline.water.cascade import apart, chain_arrays, places_of, pool_arrays
+from soakline.water.chain_steps import ChainArrays, route
 from soakline.water.network import Chain
 from soakline.water.pools import Pools, depth_m
 
@@ -65,26 +66,31 @@ def courses_of(
     Courses: rates are means over steps, told at their middles
     """
     flat = chain_arrays(chain, travel_s, step_s)
-    arrays = pool_arrays(pools, flat.order, step_s)
-    place = np.argsort(flat.order)
+    workers = os.cpu_count() or 1
+    # No water runs between these.
+    apart_from = [places_of(flat, places) for places in apart(flat, workers)]
 
-    def followed(storm: int) -> list[_Course]:
-        inflow_m3 = np.ascontiguousarray(inflow_of(storm), dtype=np.float64)
+    def followed(storm: int, inflow_m3: FloatArray, part: ChainArrays) -> list[_Course]:
         steps = max(inflow_m3.shape[1], int(np.ceil(rain_s[storm] / step_s)))
-        found = np.empty((3, steps, place.size))
-        route(arrays, flat, inflow_m3, step_s, steps, steps, found)
-        own = np.flatnonzero(governing == storm)
+        found = np.empty((3, steps, part.order.size))
+        arrays = pool_arrays(pools, part.order, step_s)
+        route(arrays, part, inflow_m3, step_s, steps, steps, found)
         # Of swales that another storm governs nothing is asked here.
-        came_m3, spilled_m3, held_m3 = found[:, :, place[own]]
-        depth = depth_m(pools.of(own), held_m3)
+        own = np.flatnonzero(governing[part.order] == storm)
+        came_m3, spilled_m3, held_m3 = np.ascontiguousarray(found[:, :, own].transpose(0, 2, 1))
+        swales = part.order[own]
+        depth = depth_m(pools.of(swales), held_m3.T).T
         return [
-            _told(swale, came_m3[:, i], spilled_m3[:, i], depth[:, i], step_s)
-            for i, swale in enumerate(own.tolist())
+            _told(swale, came_m3[i], spilled_m3[i], depth[i], step_s)
+            for i, swale in enumerate(swales.tolist())
         ]
 
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        of_storms = threads.map(followed, np.unique(governing).tolist())
-        parts = [part for own in of_storms for part in own]
+    parts: list[_Course] = []
+    with ThreadPoolExecutor(workers) as threads:
+        for storm in np.unique(governing).tolist():
+            inflow_m3 = np.ascontiguousarray(inflow_of(storm), dtype=np.float64)
+            for courses in threads.map(partial(followed, storm, inflow_m3), apart_from):
+                parts += courses
     parts.sort(key=lambda part: part[0])
     values = np.concatenate([part[2] for part in parts], axis=1) if parts else np.zeros((3, 0))
     step = np.concatenate([part[1] for part in parts]) if parts else np.zeros(0, np.int64)

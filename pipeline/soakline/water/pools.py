@@ -6,6 +6,7 @@ is b + 2 m y wide and B + 2 m y long, where b is the width of the base, B its le
 
 from dataclasses import dataclass
 
+import numba
 import numpy as np
 
 from soakline.grid import FloatArray
@@ -66,15 +67,30 @@ class Trough:
         Newton from above: the volume is convex in the height, so no step goes too far. Each term
         of the volume alone gives a height that is too great; the least of them is never far off.
         """
-        b, long, m = self.base_width_m, self.base_length_m, self.batter
-        height = np.minimum(
-            volume_m3 / np.maximum(b * long, _NONE),
-            np.sqrt(volume_m3 / np.maximum(m * (b + long), _NONE)),
+        volume, *figures = np.broadcast_arrays(
+            volume_m3, self.base_width_m, self.base_length_m, self.batter
         )
+        return _heights_m(volume.ravel(), *(own.ravel() for own in figures)).reshape(volume.shape)
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _heights_m(
+    volume_m3: FloatArray, width_m: FloatArray, length_m: FloatArray, batter: FloatArray
+) -> FloatArray:
+    """As `Trough.height_m`, all (n,)."""
+    heights = np.zeros(volume_m3.size)
+    for i in range(volume_m3.size):
+        volume, b, long, m = volume_m3[i], width_m[i], length_m[i], batter[i]
+        height = min(volume / max(b * long, _NONE), np.sqrt(volume / max(m * (b + long), _NONE)))
         for _ in range(_NEWTON_STEPS):
-            surface = np.maximum(self.surface_m2(height), _NONE)
-            height = height - (self.held_m3(height) - volume_m3) / surface
-        return np.maximum(height, 0.0)
+            held = height * (b * long + height * (m * (b + long) + height * 4.0 / 3.0 * m * m))
+            spread = 2.0 * m * height
+            step = (held - volume) / max((b + spread) * (long + spread), _NONE)
+            height -= step
+            if step <= 1e-16 * height:
+                break
+        heights[i] = max(height, 0.0)
+    return heights
 
 
 @dataclass(frozen=True, eq=False, slots=True)
