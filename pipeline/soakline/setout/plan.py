@@ -19,6 +19,9 @@ from soakline.section.trench import Trench
 from soakline.setout.drains import Drain
 from soakline.setout.hollows import Hollow
 
+# A mound that ends this near to a track's edge ends at it.
+_AT_EDGE_M = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class Benchmark:
@@ -207,6 +210,26 @@ class Swale:
         along = stretches(np.array([self.length_m]), [joined(open_m)])
         own = along.where(along.mounded)
         return list(zip(own.start_m.tolist(), own.end_m.tolist(), strict=True))
+
+    def mound_edges(self) -> FloatArray:
+        """Start and end of each stretch of mound, and how far along each goes a metre uphill.
+
+        Returns
+        -------
+        (k, 4) m, m, and m per m: ends at tracks lie aslant as those do, others square to the lip
+        """
+
+        def lean_at(along_m: float) -> float:
+            leans = (
+                track.lean
+                for track in self.tracks
+                for edge in (track.start_m, track.end_m)
+                if abs(edge - along_m) < _AT_EDGE_M
+            )
+            return next(leans, 0.0)
+
+        rows = [(start, end, lean_at(start), lean_at(end)) for start, end in self.mounded_m]
+        return np.array(rows, dtype=np.float64).reshape(-1, 4)
 
     def beside_at(self, along_m: FloatArray) -> Beside:
         """The ground beside places along the lip, (n,) m; straight from peg to peg."""

@@ -16,6 +16,7 @@ from soakline.inputs.elevation import VerticalUnit
 from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.swale_point_section import PointKind
+from soakline.section.aslant import lean_of
 from soakline.section.crossings import LEAST_SINE, met_aslant, track_profiles
 from soakline.section.mound import MoundShape
 from soakline.section.stations import uphill_of, vertices_of
@@ -356,9 +357,7 @@ def _tracks(
     vertices, corners = vertices_of([lip])
     one = np.zeros(len(over), dtype=np.int64)
     left_east, left_north = uphill_of(vertices, corners, one, _figures(over, "chainage_m"))
-    bearing = np.radians(_figures(over, "bearing_deg"))
-    ahead = np.sin(bearing) * left_north - np.cos(bearing) * left_east
-    lean = np.sign(ahead) * np.sqrt(1.0 / sine**2 - 1.0)
+    lean = lean_of(_figures(over, "bearing_deg"), sine, left_east, left_north)
     pipes, diameter = (np.nan_to_num(_figures(over, n)) for n in ("pipes", "pipe_diameter_m"))
     return tuple(
         Track(
