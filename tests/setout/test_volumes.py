@@ -13,8 +13,9 @@ from soakline.grid import Grid, GroundArray
 from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench
 from soakline.setout.finished import burn
-from soakline.setout.plan import Beside, SetOutPlan, Sill, Swale
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
+from soakline.setout.swale import Beside, Sill, Swale
 from tests.setout.conftest import CROSSINGS, TRACK_M, PlanFileOf, lean_of
 from tests.terrain_analytic.ground import plane
 

@@ -75,7 +75,7 @@ def works_of(
     stations = replace(
         stations,
         ground_above_m=_moundable(stations, crest_height_m),
-        fall=np.minimum(stations.fall, shape.steepest_fall),
+        fall=shape.borne_by(stations.fall),
     )
     length = stations.at.length_m
     along = stretches(length, open_m)

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.patches import Circle
 
 from soakline.grid import FloatArray
-from soakline.setout.plan import SetOutPlan, Sill, Swale, Track
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.section_sheet import ground_line_m
 from soakline.setout.sheet import (
     GREY,
@@ -19,6 +19,7 @@ from soakline.setout.sheet import (
     Sheet,
     scale_that_fits,
 )
+from soakline.setout.swale import Sill, Swale, Track
 
 _SCALES = (20, 25, 30, 40, 50, 75, 100, 150, 200, 250, 500)
 _COLUMNS, _ROWS = 2, 3

@@ -15,7 +15,8 @@ from soakline.section.mound import MoundShape
 from soakline.section.returns import top_m
 from soakline.setout.breaklines import section_edges
 from soakline.setout.hollows import hollow_rows, hollowed
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
+from soakline.setout.swale import Swale
 
 
 @numba.njit(cache=True)
@@ -227,7 +228,7 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
                 mound.least_crest_m,
             ]),
             np.array([
-                swale.chainage_m, beside.above_m, np.minimum(beside.fall, mound.steepest_fall),
+                swale.chainage_m, beside.above_m, mound.borne_by(beside.fall),
             ]),
             swale.mound_edges(),
             _on([swale.dug_ground, *basins], own),
