@@ -97,6 +97,31 @@ def test_names_of_pegs_lie_on_the_map_and_not_over_another(
     assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
 
 
+def test_nothing_written_on_a_map_crosses_its_frame_or_lies_over_a_peg_s_name(
+    plan_file: Path,
+) -> None:
+    with drawing_style():
+        for sheet in map_sheets(read_map_layers(plan_file), "Plane & hill", "A4")[1:]:
+            FigureCanvasAgg(sheet.figure).draw()
+            for axes in sheet.figure.axes:
+                named = [t for t in axes.texts if re.fullmatch(r"S\d+(-\d+)?", t.get_text())]
+                inside = axes.get_window_extent()
+                named = [t for t in named if inside.overlaps(t.get_window_extent())]
+                boxes = {t: t.get_window_extent() for t in named}
+                for box in boxes.values():
+                    assert inside.x0 <= box.x0
+                    assert box.x1 <= inside.x1
+                    assert inside.y0 <= box.y0
+                    assert box.y1 <= inside.y1
+                pegs = [t for t in named if "-" in t.get_text()]
+                assert not any(
+                    boxes[peg].overlaps(boxes[other])
+                    for peg in pegs
+                    for other in named
+                    if other is not peg
+                )
+
+
 def test_ground_comes_from_the_plan_itself(plan_file: Path) -> None:
     shown = read_map_layers(plan_file)
     west, south, east, north = shown.layers["property"].total_bounds

@@ -8,9 +8,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
+from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds, shade
 from soakline.outputs.picture_layers import MapDrawing
 from soakline.outputs.picture_panel import draw_panel
@@ -209,7 +211,7 @@ def draw_pegs(axes: Axes, pegs: gpd.GeoDataFrame, scale: float) -> None:
     # A name is so wide and so high on the ground; at the map's edges it stands inwards of its peg.
     high_m = _LINE_SHARE * _PEG_POINTS * _POINT_MM * scale / 1000.0
     (_, east), (_, north) = axes.get_xlim(), axes.get_ylim()
-    boxes = np.empty((0, 4))
+    boxes = _written(axes)
     for k in order.tolist():
         name, (x, y) = str(pegs["peg_id"].iloc[k]), places[k]
         wide_m = _LETTER_SHARE * len(name) * high_m
@@ -232,6 +234,17 @@ def draw_pegs(axes: Axes, pegs: gpd.GeoDataFrame, scale: float) -> None:
             zorder=11,
             annotation_clip=True,
         )
+
+
+def _written(axes: Axes) -> FloatArray:
+    """West, south, east and north of what is written on a map; (n, 4) m."""
+    canvas = FigureCanvasAgg(axes.get_figure(root=True))
+    renderer = canvas.get_renderer()  # type: ignore[no-untyped-call, unused-ignore]
+    to_ground = axes.transData.inverted()
+    extents = [
+        text.get_window_extent(renderer).transformed(to_ground).extents for text in axes.texts
+    ]
+    return np.array(extents, dtype=np.float64).reshape(-1, 4)
 
 
 def _draw_grid(axes: Axes, bounds: Bounds, scale: float) -> None:
