@@ -19,7 +19,7 @@ def layer(folder: Path, **columns: list[object]) -> Path:
     return file
 
 
-def problem_of(path: Path | None, column: str) -> str:
+def problem_of(path: Path, column: str) -> str:
     with pytest.raises(InputRefused) as refused:
         read_phases(path, column)
     (problem,) = refused.value.problems
@@ -55,4 +55,6 @@ def test_a_column_or_layer_that_is_not_there_is_refused_with_those_that_are(
     file = layer(tmp_path, swale_id=["S001"], stage=[1])
     assert 'The nearest is "stage"' in problem_of(file, "stages")
     assert 'The nearest is "year"' in problem_of(file, "yearly")
-    assert "no layer given_swales" in problem_of(None, "stage")
+    frame = gpd.read_file(file, layer="given_swales")
+    frame.to_file(tmp_path / "other.gpkg", layer="tracks", driver="GPKG")
+    assert "no layer given_swales" in problem_of(tmp_path / "other.gpkg", "stage")

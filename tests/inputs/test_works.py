@@ -123,3 +123,13 @@ def test_problems_of_rain_and_works_are_told_together(tmp_path: Path) -> None:
         read_rain_and_works(run, Heard())
     keys = [problem.key for problem in refused.value.problems]
     assert keys == ["rain.table", "earthworks.machine", "earthworks.rates"]
+
+
+def test_a_column_of_phases_without_a_features_file_is_told_with_the_run_file(
+    tmp_path: Path,
+) -> None:
+    run = run_file(tmp_path, keys={"earthworks": {"phase": "stage"}})
+    with pytest.raises(InputRefused) as refused:
+        read_rain_and_works(run, Heard())
+    (problem,) = refused.value.problems
+    assert (problem.file, problem.key) == (str(run.file), "earthworks.phase")

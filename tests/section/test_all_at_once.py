@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from soakline.section.aslant import no_tracks
 from soakline.section.footprint import Footprint
 from soakline.section.mound import MoundShape, toe_m
 from soakline.section.pegs import Pegs, set_pegs
@@ -66,6 +67,7 @@ def works(which: list[int], berm_m: float) -> GroundWorks:
         HEIGHT[which],
         HEAD[which],
         [SILLS[i] for i in which],
+        no_tracks(),
         empty_areas(len(which)),
         1.125,
         no_other(len(which)),
@@ -184,5 +186,7 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     none = np.empty(0)
     pegs = set_pegs([], none, [], 3.0, 9.0, dem, grid)
     shape, filled = MoundShape(0.6, 2.0, 0.5), empty_areas(0)
-    done = works_of(pegs.stations, [], none, shape, none, none, [], filled, 1.125, no_other(0))
+    done = works_of(
+        pegs.stations, [], none, shape, none, none, [], no_tracks(), filled, 1.125, no_other(0)
+    )
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

@@ -8,6 +8,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
+from soakline.section.aslant import no_tracks
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks, end_batter_m3
 from soakline.section.footprint import dug_ground, footprint
 from soakline.section.mound import MoundShape, section_area_m2
@@ -94,7 +95,13 @@ def works_plan(
     )
     along = stretches(stations.at.length_m, [[(0.0, 4.0)]])
     drawn = footprint(
-        stations, trenches_of([TRENCH]), np.array([shore_m]), along, mounds, empty_areas(1)
+        stations,
+        trenches_of([TRENCH]),
+        np.array([shore_m]),
+        along,
+        mounds,
+        empty_areas(1),
+        no_tracks(),
     )
     return Plan(drawn.ponded[0], drawn.cut_slope[0], drawn.berm[0], drawn.mound[0])
 

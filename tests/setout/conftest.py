@@ -27,9 +27,16 @@ SETTINGS = {
 
 
 TRACK_M = 4.0
-CROSSINGS = ("ford", "causeway", "gap", "ford aslant", "causeway aslant")
-ASLANT_DEG = 60.0
+CROSSINGS = (
+    "ford", "causeway", "gap", "ford at 60", "causeway at 60", "ford at 30", "causeway at 30",
+)  # fmt: skip
 PlanFileOf = Callable[[str], Path]
+
+
+def lean_of(crossing: str) -> float:
+    """Metres that the track goes east for each uphill, by the angle in the crossing's name."""
+    _, _, angle_deg = crossing.partition(" at ")
+    return float(1.0 / np.tan(np.radians(float(angle_deg)))) if angle_deg else 0.0
 
 
 def made_plan(folder: Path, crossing: str = "", **layers: gpd.GeoDataFrame) -> Path:
@@ -41,7 +48,7 @@ def made_plan(folder: Path, crossing: str = "", **layers: gpd.GeoDataFrame) -> P
     run, features = dict(SETTINGS), dict(layers)
     if crossing:
         east, north = CENTRE_EASTING_M + 13.37, CENTRE_NORTHING_M
-        lean = 115.0 / np.tan(np.radians(ASLANT_DEG)) if "aslant" in crossing else 0.0
+        lean = 115.0 * lean_of(crossing)
         line = shapely.LineString([(east + lean, north + 115.0), (east - lean, north - 115.0)])
         columns = {"name": ["hill track"], "width_m": [TRACK_M]}
         features["tracks"] = gpd.GeoDataFrame(columns, geometry=[line], crs=grid.crs_wkt)

@@ -12,13 +12,14 @@ from matplotlib.text import Text
 from soakline.section.trench import Trench
 from soakline.setout.detail_sheet import detail_sheets
 from soakline.setout.long_sheet import long_sheets
-from soakline.setout.plan import Benchmark, Beside, SetOutPlan, Sight, Swale
+from soakline.setout.plan import Benchmark, SetOutPlan, Sight
 from soakline.setout.read import read_setout
 from soakline.setout.section_notes import trench_notes
 from soakline.setout.section_sheet import section_sheet
 from soakline.setout.section_types import section_types
 from soakline.setout.sheet import Sheet, drawing_style, write_pdf, write_svg
 from soakline.setout.sight_sheet import sight_sheets
+from soakline.setout.swale import Beside, Swale
 from tests.setout.conftest import PlanFileOf
 
 

@@ -22,7 +22,7 @@ from soakline.setout.ground_tiff import dem_of, read_ground, write_finished_grou
 from soakline.setout.landxml import NAMESPACE, write_landxml
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
-from tests.setout.conftest import ASLANT_DEG, BENCHMARK, PlanFileOf
+from tests.setout.conftest import BENCHMARK, PlanFileOf, lean_of
 from tests.terrain_analytic.ground import plane
 
 MM = 0.001
@@ -210,7 +210,7 @@ def test_landxml_surfaces_hold_the_cut_and_the_fill(
         assert volume[beyond].sum() == pytest.approx(own.returns_m3, rel=0.1)
 
 
-@pytest.mark.parametrize("crossing", ["ford", "causeway", "ford aslant", "causeway aslant"])
+@pytest.mark.parametrize("crossing", ["ford", "causeway", "ford at 60", "causeway at 30"])
 def test_surfaces_and_lines_follow_tracks(
     plan_file_with: PlanFileOf, tmp_path: Path, crossing: str
 ) -> None:
@@ -243,7 +243,7 @@ def test_surfaces_and_lines_follow_tracks(
         for crest in crests:
             # The track goes east with the hill, where it is aslant, and the mounds' ends with it.
             uphill = crest[:, 1] - swale.lip[0, 1]
-            along = crest[:, 0] - uphill / np.tan(np.radians(ASLANT_DEG)) * ("aslant" in crossing)
+            along = crest[:, 0] - uphill * lean_of(crossing)
             over = (along > min(west, east) + 10 * MM) & (along < max(west, east) - 10 * MM)
             assert not (over & (np.abs(crest[:, 1] - swale.lip[0, 1]) < 10.0)).any()
 

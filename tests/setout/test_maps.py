@@ -5,17 +5,20 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from lxml import html
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from pyproj import Geod, Transformer
 
 from soakline.setout.field_page import write_field_page
 from soakline.setout.map_layers import read_map_layers
-from soakline.setout.map_sheets import frames_of, map_sheets
+from soakline.setout.map_sheets import draw_pegs, frames_of, map_sheets
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
 from soakline.setout.sheet import drawing_style
@@ -65,6 +68,58 @@ def test_sheets_have_index_grid_scale_and_cautions(plan_file: Path, paper: str) 
             assert any(re.fullmatch(r"\d{7}", word) for word in words)
             assert "N" in words
             assert any(word.endswith((" m", " km")) for word in words)
+
+
+@pytest.mark.parametrize("step_mm", [2.0, 6.8, 12.0])
+@pytest.mark.parametrize("bearing_deg", [0.0, 60.0, 90.0, 170.0])
+@pytest.mark.parametrize("scale", [500, 2500])
+def test_names_of_pegs_lie_on_the_map_and_not_over_another(
+    step_mm: float, bearing_deg: float, scale: int
+) -> None:
+    """A row of pegs over the map's middle, from edge to edge."""
+    wide, high = (own * scale / 1000.0 for own in SIZE_MM)
+    figure = Figure(figsize=(SIZE_MM[0] / 25.4, SIZE_MM[1] / 25.4))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), xlim=(0.0, wide), ylim=(0.0, high))
+    along = np.arange(-wide, wide, step_mm * scale / 1000.0)
+    east = wide / 2.0 + along * np.sin(np.radians(bearing_deg))
+    north = high / 2.0 + along * np.cos(np.radians(bearing_deg))
+    on_map = (east > 0.0) & (east < wide) & (north > 0.0) & (north < high)
+    places = shapely.points(east[on_map], north[on_map])
+    names = [f"S001-{k:03}" for k in range(len(places))]
+    columns = {"peg_id": names, "kind": ["line"] * len(names)}
+    draw_pegs(axes, gpd.GeoDataFrame(columns, geometry=places), scale)
+    FigureCanvasAgg(figure).draw()
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert boxes
+    inside = axes.get_window_extent()
+    assert all(inside.x0 <= box.x0 and box.x1 <= inside.x1 for box in boxes)
+    assert all(inside.y0 <= box.y0 and box.y1 <= inside.y1 for box in boxes)
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+
+
+def test_nothing_written_on_a_map_crosses_its_frame_or_lies_over_a_peg_s_name(
+    plan_file: Path,
+) -> None:
+    with drawing_style():
+        for sheet in map_sheets(read_map_layers(plan_file), "Plane & hill", "A4")[1:]:
+            FigureCanvasAgg(sheet.figure).draw()
+            for axes in sheet.figure.axes:
+                named = [t for t in axes.texts if re.fullmatch(r"S\d+(-\d+)?", t.get_text())]
+                inside = axes.get_window_extent()
+                named = [t for t in named if inside.overlaps(t.get_window_extent())]
+                boxes = {t: t.get_window_extent() for t in named}
+                for box in boxes.values():
+                    assert inside.x0 <= box.x0
+                    assert box.x1 <= inside.x1
+                    assert inside.y0 <= box.y0
+                    assert box.y1 <= inside.y1
+                pegs = [t for t in named if "-" in t.get_text()]
+                assert not any(
+                    boxes[peg].overlaps(boxes[other])
+                    for peg in pegs
+                    for other in named
+                    if other is not peg
+                )
 
 
 def test_ground_comes_from_the_plan_itself(plan_file: Path) -> None:

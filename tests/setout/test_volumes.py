@@ -13,9 +13,10 @@ from soakline.grid import Grid, GroundArray
 from soakline.section.mound import MoundShape
 from soakline.section.trench import Trench
 from soakline.setout.finished import burn
-from soakline.setout.plan import Beside, SetOutPlan, Sill, Swale
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
-from tests.setout.conftest import CROSSINGS, PlanFileOf
+from soakline.setout.swale import Beside, Sill, Swale
+from tests.setout.conftest import CROSSINGS, TRACK_M, PlanFileOf, lean_of
 from tests.terrain_analytic.ground import plane
 
 CELL_M = 0.1
@@ -206,3 +207,22 @@ def test_nothing_is_changed_where_a_track_passes_between_two_swales(
         row, column = np.nonzero(finished != ground)
         east, _ = grid.easting_northing(row, column)
         assert np.abs(east - place.geometry.x).min() > 2.0
+
+
+@pytest.mark.parametrize("crossing", ["ford at 60", "causeway at 30"])
+def test_mounds_end_along_a_track_that_is_aslant(plan_file_with: PlanFileOf, crossing: str) -> None:
+    """Between its edges, drawn straight on, no mound lies; right beside them it does."""
+    path = plan_file_with(crossing)
+    ground = pyogrio.read_dataframe(path, layer="swale_ground")
+    mounds = ground[ground.part == "mound"].dissolve("swale_id").geometry
+    tracks = pyogrio.read_dataframe(path, layer="crossings").set_index("swale_id")
+    lean = lean_of(crossing)
+    for swale in read_setout(path).swales:
+        own, mound = tracks.loc[swale.swale_id], mounds[swale.swale_id]
+        north = swale.lip[0, 1]
+        down = np.array([-0.3, -2.0])
+        beside = TRACK_M / 2.0 * np.hypot(1.0, lean)
+        for aside, covered in ((0.0, 0), (0.97, 0), (1.03, 2)):
+            east = own.geometry.x + lean * down + aside * beside * np.array([[-1.0], [1.0]])
+            places = shapely.points(east, np.broadcast_to(north + down, east.shape))
+            assert (shapely.intersects(mound, places).sum(axis=0) == covered).all()

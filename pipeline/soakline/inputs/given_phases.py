@@ -17,12 +17,12 @@ PHASE_KEY = "earthworks.phase"
 _ALLOWED = "whole numbers from 1, or empty for swales that are dug last"
 
 
-def read_phases(path: Path | None, column: str) -> Mapping[str, int]:
+def read_phases(path: Path, column: str) -> Mapping[str, int]:
     """Phase by the id of each given swale that has one.
 
     Parameters
     ----------
-    path : the features file; None where none is named
+    path : the features file
     column : of its layer `given_swales`
 
     Returns
@@ -34,11 +34,9 @@ def read_phases(path: Path | None, column: str) -> Mapping[str, int]:
     InputRefused
         If there is no such layer or column, or a number is not a whole one from 1.
     """
-    where = "" if path is None else str(path)
-    if path is None or LAYER not in layer_names(path, PHASE_KEY):
-        found = f'"{column}", and no layer {LAYER}'
-        allowed = f'"", "budget", "year", or a column of the layer {LAYER} of property.features'
-        raise InputRefused([InputProblem(where, PHASE_KEY, found, allowed)])
+    where = str(path)
+    if LAYER not in layer_names(path, PHASE_KEY):
+        raise InputRefused([no_layer(where, column)])
     try:
         table = pyogrio.read_dataframe(path.absolute(), layer=LAYER, read_geometry=False)
     except (DataSourceError, DataLayerError):
@@ -59,6 +57,13 @@ def read_phases(path: Path | None, column: str) -> Mapping[str, int]:
         for own, number in zip(named, numbers, strict=True)
         if own and np.isfinite(number)
     }
+
+
+def no_layer(where: str, column: str) -> InputProblem:
+    """Where there is no layer of given swales, no column of it can be asked for."""
+    found = f'"{column}", and no layer {LAYER}'
+    allowed = f'"", "budget", "year", or a column of the layer {LAYER} of property.features'
+    return InputProblem(where, PHASE_KEY, found, allowed)
 
 
 def _numbers(given: pd.Series, where: str, column: str) -> pd.Series:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from soakline.inputs.as_built import AS_BUILT_KEY, AsBuilt, read_as_built
-from soakline.inputs.given_phases import read_phases
+from soakline.inputs.given_phases import no_layer, read_phases
 from soakline.inputs.machines import MACHINES_KEY, chosen_machine
 from soakline.inputs.rates import RATES_KEY, read_rates
 from soakline.inputs.species import SPECIES_KEY, Species, chosen_species
@@ -80,7 +80,9 @@ def _phases(run: RunFile) -> Mapping[str, int] | None:
     column, features = run.earthworks.phase, run.property.features
     if column in PHASE_LIMITS:
         return None
-    return read_phases(run.resolve(features) if features else None, column)
+    if not features:
+        raise InputRefused([no_layer(str(run.file), column)])
+    return read_phases(run.resolve(features), column)
 
 
 def _wind(run: RunFile, species: tuple[Species, ...]) -> WindRose | None:

@@ -41,7 +41,7 @@ def place_labels(
 
     Parameters
     ----------
-    texts, lines : one text a line
+    texts, lines : one text a line; an empty line has no label
     em_m : height of the type on the ground, m
     obstacles : (n, 2) eastings and northings that no label may cover
     most : most labels wanted
@@ -55,6 +55,8 @@ def place_labels(
     placed: dict[int, Label] = {}
     by_length = np.argsort([-line.length for line in lines], kind="stable")
     for index in by_length[: 4 * most]:
+        if lines[index].is_empty:
+            continue
         width_m = _ADVANCE_EM * em_m * len(texts[index])
         for share in _TRIED_AT:
             label = _along(texts[index], lines[index], share, em_m, width_m)

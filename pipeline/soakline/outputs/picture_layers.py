@@ -227,7 +227,7 @@ class MapDrawing:
             points.append(shapely.get_coordinates(wet.geometry.array))
         labels = place_labels(
             swales["swale_id"].fillna("").tolist(),
-            shapely.force_2d(swales.geometry.array).tolist(),
+            self._well_within(shapely.force_2d(swales.geometry.array)),
             _LABEL_POINTS * self.point_m,
             np.concatenate([np.empty((0, 2)), *points]),
             _MOST_LABELS,
@@ -250,6 +250,18 @@ class MapDrawing:
                 clip_on=True,
                 parse_math=False,
             )
+
+    def _well_within(self, lines: Shapes) -> list[shapely.LineString]:
+        """The longest part of each line that has room for a name beside it on the map."""
+        west, south, east, north = self.bounds
+        edge = 1.5 * _LABEL_POINTS * self.point_m
+        inside = np.asarray(lines, dtype=object).copy()
+        frame = shapely.box(west + edge, south + edge, east - edge, north - edge)
+        for k in np.flatnonzero(~shapely.covered_by(inside, frame)):
+            parts = shapely.get_parts(shapely.intersection(inside[k], frame))
+            lengths = shapely.length(parts)
+            inside[k] = parts[lengths.argmax()] if lengths.any() else shapely.LineString()
+        return list(inside)
 
     def _places(self, shapes: Shapes) -> list[FloatArray]:
         """(n, 2) vertices of each line, as many as the paper can show."""

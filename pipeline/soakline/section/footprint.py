@@ -1,18 +1,17 @@
 """The ground that trenches and mounds take, as polygons that do not overlap."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from soakline.grid import BoolArray, FloatArray
+from soakline.section.aslant import TrackSpans, aslant_ends
 from soakline.section.cuts import cuts_of
-from soakline.section.mound import toe_m
-from soakline.section.mounds import Mounds, mound_reaches, returns_of, standing
-from soakline.section.returns import EndReturns
-from soakline.section.stations import IntArray, LipStations
-from soakline.section.stretches import Span, Stretches
+from soakline.section.heaps import Heaps, heaped, heaps_of, to_edges, with_returns
+from soakline.section.mounds import Mounds, standing
+from soakline.section.stations import LipStations
+from soakline.section.stretches import Stretches
 from soakline.section.strips import (
     empty_areas,
     only_area,
@@ -50,16 +49,14 @@ class Footprint:
         return total
 
 
-def filled_ground(
-    stations: LipStations, trench: Trenches, spans_m: Sequence[Sequence[Span]]
-) -> GeometryArray:
+def filled_ground(stations: LipStations, trench: Trenches, fill: TrackSpans) -> GeometryArray:
     """Ground of causeways, from each lip over the whole cut, which is neither water nor cut slope.
 
     Parameters
     ----------
     stations : LipStations
     trench : (lips,) Trenches
-    spans_m : of each lip, what fill takes of the water's surface, m along it
+    fill : what the fill of each causeway takes of the water's surface
 
     Returns
     -------
@@ -67,12 +64,7 @@ def filled_ground(
     """
     edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
     far = np.maximum.reduceat(edge, stations.first) if stations.at.lips else np.empty(0)
-    lip = np.repeat(np.arange(stations.at.lips), [len(own) for own in spans_m])
-    ends = np.array([span for own in spans_m for span in own], dtype=float).reshape(-1, 2)
-    ends = np.clip(ends, 0.0, stations.at.length_m[lip][:, None])
-    part = stations.between(lip, ends[:, 0], ends[:, 1])
-    zero = np.zeros_like(part.rise)
-    return united(strips(part, zero, part.each(2.0 * far[lip])), lip, stations.at.lips)
+    return united(fill.ground(stations, 2.0 * far[fill.lip]), fill.lip, stations.at.lips)
 
 
 def _clear_of(areas: GeometryArray, filled: GeometryArray) -> GeometryArray:
@@ -119,6 +111,7 @@ def footprint(
     along: Stretches,
     mounds: Mounds,
     filled: GeometryArray,
+    tracks: TrackSpans,
 ) -> Footprint:
     """Polygons of ponded ground, cut slope, berm and mound.
 
@@ -130,6 +123,7 @@ def footprint(
     along : Stretches of every lip
     mounds : Mounds
     filled : (swales,) ground of causeways, as of `filled_ground`
+    tracks : TrackSpans of fords and causeways
 
     Returns
     -------
@@ -138,7 +132,7 @@ def footprint(
     Notes
     -----
     Where nothing folds over, the strips of a lip lie side by side as they are drawn. Only those of
-    the other lips, round tight bends, are cut from each other.
+    the other lips, round tight bends and beside tracks that are aslant, are cut from each other.
     """
     zero = np.zeros_like(stations.rise)
     shore = stations.each(shore_m)
@@ -146,8 +140,10 @@ def footprint(
     edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
     berm_m = mounds.shape.berm_m
     along = standing(along, mounds)
-    heaps = _heaps(stations, along, mounds)
+    heaps = heaps_of(stations, along, mounds)
     folds = ~_lie_flat(stations, edge, along, heaps, berm_m)
+    leaning = tracks.where(tracks.lean != 0.0)
+    folds[leaning.lip] = True
     ponded = ponded_ground(stations, shore_m, trench.top_width_m, filled)
     slope = strips(stations, full, edge)
     dry = shore_m > 0.0
@@ -161,63 +157,18 @@ def footprint(
         below[folds] = shapely.difference(below[folds], dug)
         berm = only_area(_clear_of(below, filled))
     if along.mounded.any():
-        heaped = _heaped(heaps, folds, berm_m)
-        open_ground = _below_sills(stations, along.where(along.sill & folds[along.lip]), folds.size)
+        heaps, beyond = to_edges(heaps, stations, along, mounds, leaning)
+        whole = heaped(heaps, folds, berm_m, beyond)
+        sills = along.sill & folds[along.lip] & ~aslant_ends(along, leaning).open_stretches(along)
+        open_ground = _below_sills(stations, along.where(sills), folds.size)
         free = shapely.union(shapely.union(dug, berm[folds]), open_ground[folds])
-        heaped[folds] = shapely.difference(heaped[folds], free)
-        mound = only_area(heaped)
+        whole[folds] = shapely.difference(whole[folds], free)
+        mound = only_area(whole)
     return Footprint(ponded, cut_slope, berm, mound)
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Heaps:
-    """Mounds stretch by stretch.
-
-    Parameters
-    ----------
-    lip : (stretches,) that carry a mound
-    stations : LipStations of each
-    toe_m : (n,) distance from the lip to the toe
-    begins, ends : stretches that begin, or end, where their lip does
-    before, after : (k, 3, 2) corners of the mound's return round that end of the trench, in the
-        order in which an outline that comes up from the toe passes them
-    """
-
-    lip: IntArray
-    stations: LipStations
-    toe_m: FloatArray
-    begins: IntArray
-    ends: IntArray
-    before: FloatArray
-    after: FloatArray
-
-
-def _heaps(stations: LipStations, along: Stretches, mounds: Mounds) -> _Heaps:
-    reaches = mound_reaches(stations, along)
-    part = reaches.stations
-    height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
-    toe = toe_m(mounds.shape, height, crest, part.ground_above_m, part.fall)
-    first, last = returns_of(reaches, mounds)
-    before = _corners(part, part.first[reaches.begins], -1.0, first)
-    after = _corners(part, part.last[reaches.ends], 1.0, last)
-    return _Heaps(reaches.lip, part, toe, reaches.begins, reaches.ends, before, after[:, ::-1])
-
-
-def _corners(stations: LipStations, at: IntArray, outward: float, ends: EndReturns) -> FloatArray:
-    """Corners of returns besides the toe at the lip's end, (k, 3, 2).
-
-    Uphill of the lip, and ahead of it at the level and the toe.
-    """
-    left = np.column_stack([stations.left_east[at], stations.left_north[at]])
-    lip = np.column_stack([stations.easting_m[at], stations.northing_m[at]])
-    forward = outward * np.column_stack([left[:, 1], -left[:, 0]])
-    ahead = lip + ends.width_m[:, None] * forward
-    tip = lip + ends.uphill_m[:, None] * left
-    return np.stack([tip, ahead, ahead - ends.toe_m[:, None] * left], axis=1)
-
-
 def _lie_flat(
-    stations: LipStations, edge_m: FloatArray, along: Stretches, heaps: _Heaps, berm_m: float
+    stations: LipStations, edge_m: FloatArray, along: Stretches, heaps: Heaps, berm_m: float
 ) -> BoolArray:
     """Lips whose works nowhere reach over each other, as far as is plain to see; (lips,) bool.
 
@@ -234,57 +185,9 @@ def _lie_flat(
     corners, stretch = quadrilaterals(part, -reach, np.zeros_like(reach))
     covered = (along.sill | along.mounded)[stretch] | (berm_m > 0)
     flat[along.lip[stretch[covered & ~turned_right(corners)]]] = False
-    near, near_of = _with_returns(heaps, part.beside(-reach), along.lip[part.at.lip], heaps.lip)
+    near, near_of = with_returns(heaps, part.beside(-reach), along.lip[part.at.lip], heaps.lip)
     far = stations.beside(edge_m)
     return flat & shapely.is_valid(outlines(near, near_of, far, stations.at.lip))
-
-
-def _with_returns(
-    heaps: _Heaps, near: FloatArray, of: IntArray, owner: IntArray
-) -> tuple[FloatArray, IntArray]:
-    """Points along toes, from the corners of the return at one end to those at the other."""
-    points = np.concatenate([heaps.before.reshape(-1, 2), near, heaps.after.reshape(-1, 2)])
-    belongs = np.concatenate(
-        [np.repeat(owner[heaps.begins], 3), of, np.repeat(owner[heaps.ends], 3)]
-    )
-    order = np.argsort(belongs, kind="stable")
-    return points[order], belongs[order]
-
-
-def _heaped(heaps: _Heaps, folds: BoolArray, berm_m: float) -> GeometryArray:
-    """Mound of every lip with its returns, not yet cut from anything; (lips,)."""
-    part, each = heaps.stations, np.arange(heaps.lip.size)
-    folded = folds[heaps.lip]
-    far = part.beside(-berm_m)
-    near, of = _with_returns(heaps, part.beside(-heaps.toe_m), part.at.lip, each)
-    pieces = outlines(near, of, far, part.at.lip)
-    if not folded.any():
-        return _gathered(pieces, heaps.lip, folds.size)
-    own = np.repeat(folded, np.diff(part.at.start))
-    toe = heaps.toe_m[own]
-    pieces[folded] = strips(part.of_lips(folded), -toe, np.full_like(toe, -berm_m))
-    returns, ends = [], []
-    for at, corners, station in (
-        (heaps.begins, heaps.before, part.first),
-        (heaps.ends, heaps.after[:, ::-1], part.last),
-    ):
-        chosen = folded[at]
-        foot = part.beside(-heaps.toe_m)[station[at][chosen]]
-        ring = np.concatenate([foot[:, None], corners[chosen]], axis=1)
-        returns.append(shapely.make_valid(shapely.polygons(ring)))
-        ends.append(heaps.lip[at][chosen])
-    whole = _gathered(pieces, heaps.lip, folds.size)
-    lip = np.concatenate([heaps.lip[folded], *ends])
-    joined = united(np.concatenate([pieces[folded], *returns]), lip, folds.size)
-    whole[folds] = joined[folds]
-    return whole
-
-
-def _gathered(pieces: GeometryArray, lip: IntArray, count: int) -> GeometryArray:
-    """The pieces of each lip together as they are."""
-    together = empty_areas(count)
-    shapely.geometrycollections(pieces, indices=lip, out=together)
-    return together
 
 
 def _below_sills(stations: LipStations, sills: Stretches, count: int) -> GeometryArray:

@@ -31,6 +31,10 @@ class MoundShape:
         """Of the ground, rise over run: on steeper ground the downhill face hardly ends."""
         return 0.9 / self.batter
 
+    def borne_by(self, fall: FloatArray) -> FloatArray:
+        """Fall of the ground as far as a mound stands on it, (n,) rise over run."""
+        return np.minimum(fall, self.steepest_fall)
+
 
 def toe_m(
     shape: MoundShape,

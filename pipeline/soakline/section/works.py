@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
+from soakline.section.aslant import TrackSpans
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
 from soakline.section.mound import MoundShape
@@ -45,6 +46,7 @@ def works_of(
     crest_height_m: FloatArray,
     head_m: FloatArray,
     open_m: Sequence[Sequence[Span]],
+    tracks: TrackSpans,
     filled: GeometryArray,
     spoil_factor: float,
     other: OtherEarth,
@@ -60,6 +62,7 @@ def works_of(
     crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
     head_m : (swales,) over the sills in the check storm, m
     open_m : of each swale, stretches of the lip that stay free of the mound, m
+    tracks : TrackSpans of fords and causeways; of `open_m` too
     filled : (swales,) ground of causeways, as of `footprint.filled_ground`
     spoil_factor : settled spoil per volume cut
     other : OtherEarth
@@ -72,7 +75,7 @@ def works_of(
     stations = replace(
         stations,
         ground_above_m=_moundable(stations, crest_height_m),
-        fall=np.minimum(stations.fall, shape.steepest_fall),
+        fall=shape.borne_by(stations.fall),
     )
     length = stations.at.length_m
     along = stretches(length, open_m)
@@ -82,7 +85,7 @@ def works_of(
     )
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)
-    return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds, filled))
+    return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds, filled, tracks))
 
 
 def _moundable(stations: LipStations, crest_height_m: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ import numpy as np
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.mound import MoundShape, toe_m
 from soakline.section.stations import interpolated, uphill_of, vertices_of
-from soakline.setout.plan import Beside, Swale, Track
+from soakline.setout.swale import Beside, Swale, Track
 
 EDGES = (
     "mound-toe", "mound-crest-downhill", "mound-crest-uphill", "mound-foot", "lip",
@@ -62,7 +62,7 @@ def section_edges(
     """
     trench, above = swale.trench, beside.above_m
     n = above.size
-    fall = np.minimum(beside.fall, mound.steepest_fall)
+    fall = mound.borne_by(beside.fall)
     run = trench.batter * trench.depth_m
     crest = np.full(n, swale.crest_height_m)
     width = np.full(n, swale.crest_width_m)

@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.patches import Circle
 
 from soakline.grid import FloatArray
-from soakline.setout.plan import SetOutPlan, Sill, Swale, Track
+from soakline.section.crossings import LEAST_SINE
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.section_sheet import ground_line_m
 from soakline.setout.sheet import (
     GREY,
@@ -19,6 +20,7 @@ from soakline.setout.sheet import (
     Sheet,
     scale_that_fits,
 )
+from soakline.setout.swale import Sill, Swale, Track
 
 _SCALES = (20, 25, 30, 40, 50, 75, 100, 150, 200, 250, 500)
 _COLUMNS, _ROWS = 2, 3
@@ -137,7 +139,8 @@ def _of_track(swale: Swale, track: Track) -> _Detail:
     words += f"{swale.level_m + track.crown_m:.3f}, base {swale.base_level_m:.3f}"
     angle = np.degrees(np.arcsin(track.sine))
     if angle < _SQUARE_DEG:
-        words += f", at {angle:.0f}° to it"
+        # Flatter ones are reckoned, and drawn, as at the flattest.
+        words += f", at {angle:.0f}° to it" + " or less" * (track.sine <= LEAST_SINE + 1e-9)
     if track.pipes:
         words += f", {track.pipes} pipe{'s' * (track.pipes > 1)} of {track.pipe_diameter_m:g} m"
     crown = float(at[1])

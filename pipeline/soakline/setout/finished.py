@@ -15,7 +15,8 @@ from soakline.section.mound import MoundShape
 from soakline.section.returns import top_m
 from soakline.setout.breaklines import section_edges
 from soakline.setout.hollows import hollow_rows, hollowed
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
+from soakline.setout.swale import Swale
 
 
 @numba.njit(cache=True)
@@ -81,7 +82,7 @@ def _laid(
     trench: FloatArray,
     mound: FloatArray,
     pegs: FloatArray,
-    mounded_m: FloatArray,
+    mounded: FloatArray,
     may_dig: bool,
     may_heap: bool,
     sills: FloatArray,
@@ -102,8 +103,9 @@ def _laid(
         if above < 0.0 and -u <= least_crest:
             z = max(z, 0.0)
         if -u >= berm and may_heap:
-            for k in range(mounded_m.shape[0]):
-                if mounded_m[k, 0] <= s <= mounded_m[k, 1]:
+            for k in range(mounded.shape[0]):
+                start = mounded[k, 0] + mounded[k, 2] * u
+                if start <= s <= mounded[k, 1] + mounded[k, 3] * u:
                     foot = above - np.interp(s, pegs[0], pegs[2]) * berm
                     crest_end = berm + mound_batter * (crest_height - foot) + crest
                     up = foot + (-u - berm) / mound_batter
@@ -142,7 +144,7 @@ def _burn(
     trench: FloatArray,
     mound: FloatArray,
     pegs: FloatArray,
-    mounded_m: FloatArray,
+    mounded: FloatArray,
     may_dig: BoolArray,
     may_heap: BoolArray,
     sills: FloatArray,
@@ -165,7 +167,7 @@ def _burn(
                     z = max(z, top_m(ends[0 if s < 0.0 else 1], ahead, u, ground))
             else:
                 z = _laid(
-                    u, s, ground, length, trench, mound, pegs, mounded_m, may_dig[row, column],
+                    u, s, ground, length, trench, mound, pegs, mounded, may_dig[row, column],
                     may_heap[row, column], sills, tracks, hollows,
                 )  # fmt: skip
             if z < ground:
@@ -226,9 +228,9 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
                 mound.least_crest_m,
             ]),
             np.array([
-                swale.chainage_m, beside.above_m, np.minimum(beside.fall, mound.steepest_fall),
+                swale.chainage_m, beside.above_m, mound.borne_by(beside.fall),
             ]),
-            np.array(swale.mounded_m, dtype=np.float64).reshape(-1, 2),
+            swale.mound_edges(),
             _on([swale.dug_ground, *basins], own),
             _on([swale.mound_ground], own),
             _sills(swale),

@@ -17,7 +17,8 @@ from soakline.grid import FloatArray
 from soakline.setout.breaklines import EDGES, Breaklines, breaklines
 from soakline.setout.csv_pegs import description
 from soakline.setout.drain_pegs import pegs_beside
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
+from soakline.setout.swale import Swale
 
 NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
 CAUTION = (

@@ -7,8 +7,9 @@ from typing import Literal
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.setout.plan import SetOutPlan, Swale, Track
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.sheet import GREY, GROUND, INK, MARGIN_MM, RED, Sheet, scale_that_fits
+from soakline.setout.swale import Swale, Track
 
 _LENGTH_SCALES = (100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10000)
 _HEIGHT_SCALES = (10, 20, 25, 50, 100, 200, 500)

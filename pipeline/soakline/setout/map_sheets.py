@@ -8,9 +8,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
+from soakline.grid import FloatArray
 from soakline.outputs.hillshade import Bounds, shade
 from soakline.outputs.picture_layers import MapDrawing
 from soakline.outputs.picture_panel import draw_panel
@@ -25,7 +27,9 @@ _LAP = 0.05  # of a sheet that its neighbour shows too
 _GRID_STEPS_M = (50, 100, 200, 250, 500, 1000, 2000)
 _GRID_APART_MM = 60.0
 _PEG_POINTS = 4.8
-_PEGS_APART_MM = 4.5  # less, and the second one's name is left out
+_POINT_MM = 25.4 / 72.0
+_LINE_SHARE = 1.5  # height of a line over its points
+_LETTER_SHARE = 0.46  # width of a letter over the line's height
 _PEGS_UP_TO = 2500  # scale at which single pegs can still be told apart
 _PIXELS = 600
 _FIRST = ("start", "end", "sill", "bend", "line")
@@ -183,7 +187,7 @@ def _sheet(
     within["property"] = shown.layers["property"]
     drawing.plan(within)
     if pegs and "pegs" in within:
-        _draw_pegs(axes, within["pegs"], scale)
+        draw_pegs(axes, within["pegs"], scale)
     _draw_grid(axes, frame.bounds, scale)
     panel = sheet.figure.add_axes(
         (
@@ -199,28 +203,48 @@ def _sheet(
     return sheet, axes
 
 
-def _draw_pegs(axes: Axes, pegs: gpd.GeoDataFrame, scale: float) -> None:
+def draw_pegs(axes: Axes, pegs: gpd.GeoDataFrame, scale: float) -> None:
     """Pegs as dots; names of those that are not lost in others, ends and sills before bends."""
     places = shapely.get_coordinates(pegs.geometry.array)
     axes.plot(*places.T, "o", ms=1.6, color=INK, mec="white", mew=0.3, zorder=9.5)
     order = np.argsort([_FIRST.index(kind) for kind in pegs["kind"]], kind="stable")
-    apart_m = _PEGS_APART_MM * scale / 1000.0
-    named = np.empty((0, 2))
+    # A name is so wide and so high on the ground; at the map's edges it stands inwards of its peg.
+    high_m = _LINE_SHARE * _PEG_POINTS * _POINT_MM * scale / 1000.0
+    (_, east), (_, north) = axes.get_xlim(), axes.get_ylim()
+    boxes = _written(axes)
     for k in order.tolist():
-        if named.size and np.hypot(*(named - places[k]).T).min() < apart_m:
+        name, (x, y) = str(pegs["peg_id"].iloc[k]), places[k]
+        wide_m = _LETTER_SHARE * len(name) * high_m
+        right, up = x + 1.3 * wide_m < east, y + 2.0 * high_m < north
+        corner = np.array([x - wide_m * (not right), y - high_m * (not up)])
+        box = np.concatenate([corner, corner + np.array([wide_m, high_m])])
+        if np.any((boxes[:, :2] < box[2:]).all(axis=1) & (boxes[:, 2:] > box[:2]).all(axis=1)):
             continue
-        named = np.vstack([named, places[k]])
+        boxes = np.vstack([boxes, box])
         axes.annotate(
-            str(pegs["peg_id"].iloc[k]),
-            places[k],
-            (1.6, 1.6),
+            name,
+            (x, y),
+            (1.6 if right else -1.6, 1.6 if up else -1.6),
             textcoords="offset points",
+            ha="left" if right else "right",
+            va="bottom" if up else "top",
             fontsize=_PEG_POINTS,
             color=INK,
             path_effects=[_HALO],
             zorder=11,
             annotation_clip=True,
         )
+
+
+def _written(axes: Axes) -> FloatArray:
+    """West, south, east and north of what is written on a map; (n, 4) m."""
+    canvas = FigureCanvasAgg(axes.get_figure(root=True))
+    renderer = canvas.get_renderer()  # type: ignore[no-untyped-call, unused-ignore]
+    to_ground = axes.transData.inverted()
+    extents = [
+        text.get_window_extent(renderer).transformed(to_ground).extents for text in axes.texts
+    ]
+    return np.array(extents, dtype=np.float64).reshape(-1, 4)
 
 
 def _draw_grid(axes: Axes, bounds: Bounds, scale: float) -> None:

@@ -7,7 +7,8 @@ import shapely
 
 from soakline.setout.breaklines import on_lip
 from soakline.setout.hollows import Hollow
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
+from soakline.setout.swale import Swale
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,10 @@
 import textwrap
 from collections.abc import Sequence
 
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.section_types import SectionType
 from soakline.setout.sheet import INK, RED
+from soakline.setout.swale import Swale
 
 Notes = list[tuple[str, str]]
 """Words and their colour."""

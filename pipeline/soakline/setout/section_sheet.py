@@ -8,7 +8,7 @@ from matplotlib.patches import Circle
 
 from soakline.grid import FloatArray
 from soakline.setout.breaklines import section_edges
-from soakline.setout.plan import Beside, SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
 from soakline.setout.section_notes import mound_notes, trench_notes
 from soakline.setout.section_types import SectionType
 from soakline.setout.sheet import (
@@ -23,6 +23,7 @@ from soakline.setout.sheet import (
     Sheet,
     scale_that_fits,
 )
+from soakline.setout.swale import Beside, Swale
 
 Floats = Sequence[float] | FloatArray
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soakline.setout.plan import SetOutPlan, Swale
+from soakline.setout.plan import SetOutPlan
+from soakline.setout.swale import Swale
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -23,6 +23,7 @@ from soakline.siting.stations import (
     BLOCKED,
     OPEN,
     Siteable,
+    lies_beside,
     runs_of,
     uphill_is_left,
 )
@@ -87,8 +88,8 @@ def _runs_of_level(
                 closed = False
             for begin, end in runs_of(state, step_m, limits.gap_limit_m):
                 # Beyond the seam another line may end: both leave room for trench and mound ends.
-                first = begin + room if begin > 0 and seam[begin - 1] else begin
-                last = end - room if end + 1 < len(seam) and seam[end + 1] else end
+                before, after = lies_beside(begin, end, seam)
+                first, last = begin + room * before, end - room * after
                 if (last - first) * step_m < limits.min_length_m:
                     continue
                 run = points[first : last + 1]

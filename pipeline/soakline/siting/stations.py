@@ -246,6 +246,18 @@ def siteable_beside(siteable: Siteable, taken: GeometryArray) -> Siteable:
     return replace(siteable, state=state, near_exclusion=near, excluded=excluded)
 
 
+def lies_beside(first: int, last: int, there: BoolArray) -> tuple[bool, bool]:
+    """Whether something lies right before a run of stations, and right after it.
+
+    Examples
+    --------
+    >>> lies_beside(1, 2, np.array([True, False, False, False]))
+    (True, False)
+    """
+    before, after = there[max(first - 1, 0) : first], there[last + 1 : last + 2]
+    return bool(before.any()), bool(after.any())
+
+
 def runs_of(state: Int8Array, step_m: float, gap_limit_m: float) -> list[tuple[int, int]]:
     """Runs of stations that a lip may pass, short steep gaps bridged.
 

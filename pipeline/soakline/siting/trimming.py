@@ -13,7 +13,15 @@ from soakline.siting.conflicts import meeting_stations
 from soakline.siting.given import GivenLips
 from soakline.siting.lines import END_ROOM_M, LipLine, PlacingLimits, opened_at
 from soakline.siting.lip import ease_lips
-from soakline.siting.stations import BLOCKED, OPEN, Siteable, Stations, runs_of, stations_along
+from soakline.siting.stations import (
+    BLOCKED,
+    OPEN,
+    Siteable,
+    Stations,
+    lies_beside,
+    runs_of,
+    stations_along,
+)
 from soakline.terrain.cells import cells_of
 
 # A line keeps this share of its interval from lines that belong to another part of the land.
@@ -129,8 +137,8 @@ def trimmed(
         step = float(along[1] - along[0])
         for first, last in runs_of(ground, step, limits.gap_limit_m):
             # Beside excluded ground the mound's end needs room of its own.
-            from_m = along[first] + (END_ROOM_M if first > 0 and cut[first - 1] else 0.0)
-            to_m = along[last] - (END_ROOM_M if last + 1 < along.size and cut[last + 1] else 0.0)
+            before, after = lies_beside(first, last, cut)
+            from_m, to_m = along[first] + END_ROOM_M * before, along[last] - END_ROOM_M * after
             if to_m - from_m >= limits.min_length_m:
                 yield i, opened.part(float(from_m), float(to_m))
 

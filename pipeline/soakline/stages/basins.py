@@ -45,7 +45,7 @@ class Basins:
         if any(key not in self._surface for key in asked):
             trench = trenches_of(sections)
             stations = self.laid.pegs.stations
-            filled = filled_ground(stations, trench, self.tracks.filled_spans(sections))
+            filled = filled_ground(stations, trench, self.tracks.filled(sections))
             shore_m = trench.batter * self.laid.sill_drop_m
             drawn = ponded_m2(self.laid.pegs, shore_m, trench.top_width_m, filled)
             self._surface.update(zip(asked, drawn.tolist(), strict=True))

@@ -6,9 +6,10 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from soakline.grid import BoolArray, FloatArray, Grid
+from soakline.grid import FloatArray, Grid
 from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.sills import Outlets, Sill
+from soakline.section.aslant import TrackSpans, lean_of, no_tracks
 from soakline.section.crossings import (
     COVER_M,
     LEAST_SINE,
@@ -47,6 +48,7 @@ class TrackWorks:
     met : TrackMeetings
     wanted : kind of crossing that the run file asks for
     fall : (n,) slope of the ground along the track, rise over run
+    lean : (n,) as of `section.aslant.lean_of`
     crown_m : least crown of any crossing over the level, m: greatest head and freeboard
     fill_batter : sides of a causeway, horizontal per 1 vertical
     length_m, sill_drop_m : (swales,) of the lips, and of their sills below the level, m
@@ -55,6 +57,7 @@ class TrackWorks:
     met: TrackMeetings
     wanted: str
     fall: FloatArray
+    lean: FloatArray
     crown_m: FloatArray
     fill_batter: float
     length_m: FloatArray
@@ -88,15 +91,16 @@ class TrackWorks:
 
     def spans(self) -> list[list[Span]]:
         """Stretches of each lip that carry no mound, apart from each other, m along it."""
-        return self._by_lip(self.met.other_lip < 0, np.zeros(self.met.lip.size))
-
-    def _by_lip(self, which: BoolArray, beyond_m: FloatArray) -> list[list[Span]]:
-        """Stretches under some tracks, and so far beyond their sides, of each lip."""
         own: list[list[Span]] = [[] for _ in range(self.length_m.size)]
-        starts, ends = self.starts_m - beyond_m, self.ends_m + beyond_m
-        for k in np.flatnonzero(which):
+        starts, ends = self.starts_m, self.ends_m
+        for k in np.flatnonzero(self.met.other_lip < 0):
             own[self.met.lip[k]].append((float(starts[k]), float(ends[k])))
         return [joined(spans) for spans in own]
+
+    def over(self) -> TrackSpans:
+        """What fords and causeways take of their lips."""
+        own = TrackSpans(self.met.lip, self.starts_m, self.ends_m, self.lean)
+        return own.where(self.met.other_lip < 0)
 
     def kinds(self, trench: Trenches) -> npt.NDArray[np.str_]:
         """Kind of each crossing where the swales have some trench; (swales,) Trenches."""
@@ -106,14 +110,15 @@ class TrackWorks:
         asked = fits if self.wanted in ("auto", "gap") else np.full(fits.shape, self.wanted)
         return np.where(self.met.other_lip >= 0, "gap", asked)
 
-    def filled_spans(self, sections: tuple[Trench, ...]) -> list[list[Span]]:
-        """What the fill of causeways takes of each water surface, apart from each other, m."""
+    def filled(self, sections: tuple[Trench, ...]) -> TrackSpans:
+        """What the fill of causeways takes of each water surface."""
         if self.met.lip.size == 0:
-            return [[] for _ in sections]
-        filled = self.kinds(trenches_of(sections)) == "causeway"
+            return no_tracks()
         over_m = self._causeway_crown_m(self.met.lip) + self.sill_drop_m[self.met.lip]
         wide = fill_at_water_m(self.top_m, over_m, self.fill_batter / self.sine)
-        return self._by_lip(filled, (wide - self.top_m) / 2.0)
+        beyond = (wide - self.top_m) / 2.0
+        own = TrackSpans(self.met.lip, self.starts_m - beyond, self.ends_m + beyond, self.lean)
+        return own.where(self.kinds(trenches_of(sections)) == "causeway")
 
     def taken_m(self, sections: tuple[Trench, ...]) -> FloatArray:
         """Length of each swale that holds no water for the fill of causeways; (swales,) m."""
@@ -142,14 +147,18 @@ def track_works(laid: Laid, design: SectionDesign, wanted: str) -> TrackWorks:
     wanted : `[siting] crossing`
     """
     met, stations = laid.placed.tracks, laid.pegs.stations
-    slope = np.zeros(0)
+    slope = lean = np.zeros(0)
     if met.lip.size:
-        slope = interpolated(stations.slope, *stations.at.weights(met.lip, met.at_m))
+        weights = stations.at.weights(met.lip, met.at_m)
+        of = (stations.slope, stations.left_east, stations.left_north)
+        slope, east, north = (interpolated(one, *weights) for one in of)
+        lean = lean_of(met.bearing_deg, np.maximum(met.sine, LEAST_SINE), east, north)
     crown = design.sill_head_m + design.freeboard_m - laid.sill_drop_m
     return TrackWorks(
         met,
         wanted,
         slope * met.sine,
+        lean,
         crown,
         design.mound.batter,
         laid.length_m,

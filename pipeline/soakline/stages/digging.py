@@ -56,7 +56,8 @@ def dug_along(
         mound_height_m,
         check_head_m,
         [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)],
-        filled_ground(stations, trench, tracks.filled_spans(drained.sections)),
+        tracks.over(),
+        filled_ground(stations, trench, tracks.filled(drained.sections)),
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )

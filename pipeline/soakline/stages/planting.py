@@ -75,9 +75,7 @@ def planted(
         none, nowhere = np.zeros(0, dtype=np.int64), np.zeros(0)
         return Trees(table, none, none, none, none, nowhere, nowhere, nowhere, none)
     shape = design.mound
-    stations = replace(
-        laid.pegs.stations, fall=np.minimum(laid.pegs.stations.fall, shape.steepest_fall)
-    )
+    stations = replace(laid.pegs.stations, fall=shape.borne_by(laid.pegs.stations.fall))
     trench = trenches_of(drained.sections)
     height = stations.each(figures.mound_height_m)
     crest = stations.each(works.volumes.crest_width_m)
