@@ -156,6 +156,28 @@ def test_without_trees_the_cover_has_the_water(tmp_path: Path) -> None:
     assert "grazing_waits" not in told
 
 
+def test_trees_between_swales_are_followed_on_rain_alone(plan: Path, tmp_path: Path) -> None:
+    other = planned(run_folder(tmp_path, planting={"between": True}))
+    years, bare = table(other, "water_years"), table(plan, "water_years")
+    of_between = [name for name in years if name.startswith("between_")]
+    assert years.drop(columns=of_between).equals(bare.drop(columns=of_between))
+    assert (bare[of_between] == 0.0).all(axis=None)
+    trees = table(other, "trees")
+    crowns_m2 = np.pi / 4.0 * trees.crown_m[trees.band == "between"].pow(2).sum()
+    assert years.between_rooted_m2[years.year == 1].sum() == pytest.approx(crowns_m2)
+    for _, own in years.groupby("swale_id"):
+        goes = own.between_tree_use_m3 + own.between_cover_use_m3 + own.between_drained_m3
+        left = (own.between_rain_m3 - goes)[1:]
+        assert np.allclose(left, np.diff(own.between_stored_m3), rtol=0.0, atol=1e-6)
+    last = years[years.year == YEARS]
+    dry = np.average(last.between_stress_days, weights=last.between_rooted_m2)
+    beside = np.average(last.stress_days, weights=last.rooted_m2)
+    found = table(other, "findings").set_index("code").message["between_on_rain"]
+    assert f"they use {last.between_tree_use_m3.sum():.0f} m³" in found
+    assert f"on {dry:.0f} days, those beside swales on {beside:.0f}" in found
+    assert "between_on_rain" not in set(table(plan, "findings").code)
+
+
 def test_a_dam_gives_its_swale_water_in_its_months(plan: Path, tmp_path: Path) -> None:
     _, grid = sample(plane(8.0), width_m=300.0)
     west, south, _, _ = grid.bounds
