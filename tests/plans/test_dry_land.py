@@ -27,3 +27,7 @@ def test_the_trench_is_planted_all_along_and_the_mound_where_crowns_leave_room(
         assert shapely.contains(shapely.union_all(pond.geometry.array), points).all()
         # Sills and routes cost room at some places only.
         assert len(inside) >= 0.6 * swale.length_m / crown.max()
+    # Pioneers and fixers of year 1 among them, as elsewhere.
+    inside = trees[trees.band == "trench"]
+    assert {"pioneer", "nitrogen fixer"} < set(inside.group)
+    assert 0.4 < (inside.year == 1).mean() < 0.6

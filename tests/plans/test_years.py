@@ -10,6 +10,8 @@ import pyogrio
 import pytest
 import shapely
 
+from soakline import tables
+from soakline.inputs.species import read_species
 from soakline.problems import InputRefused
 from soakline.runfile.load import load_run_file
 from soakline.stages import following
@@ -256,6 +258,23 @@ def test_the_calendar_digs_in_the_dry_and_plants_what_is_counted(plan: Path) -> 
     inspected = calendar[calendar.task == "inspect after storms"]
     assert len(inspected) == YEARS
     assert (inspected.amount == len(table(plan, "swales"))).all()
+
+
+def test_pioneers_are_thinned_when_the_first_trees_bear(plan: Path) -> None:
+    """In the rest before: by the table that ships trees of year 3 bear in year 7 and later."""
+    calendar, trees = table(plan, "calendar"), table(plan, "trees")
+    bearing = {own.species: own.bearing_years for own in read_species(tables.table("species.csv"))}
+    main = trees[trees.group.isin(["fruit", "nut", "timber"])]
+    crops = (main.year + main.species.map(bearing)).groupby(main.swale_id).min()
+    crops = np.fmin(crops - 1, table(plan, "swales").set_index("swale_id").crowns_close_year)
+    pioneers = trees[trees.group == "pioneer"].groupby("swale_id").size()
+    thinned = calendar[calendar.task == "thin pioneers"]
+    assert len(thinned) > 0
+    assert thinned.amount.sum() == pioneers[crops[pioneers.index] <= YEARS].sum()
+    first = int(crops[pioneers.index].min())
+    at, dug = thinned.iloc[0], calendar[calendar.task == "dig"].iloc[0]
+    # In the rest after that year of the works, which begins with the digging.
+    assert 0 <= at.year * 12 + at.month - ((first + 1) * 12 + dug.month) < 12
 
 
 def test_desilting_comes_in_the_dry_season_after_it_is_due(plan: Path) -> None:
