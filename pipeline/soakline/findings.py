@@ -215,6 +215,7 @@ CODES: Mapping[str, tuple[str, str]] = {
         "caution",
         "swales send more water below the roots than trees take: waterlogging, salt",
     ),
+    "between_on_rain": ("note", "trees between swales live on rain alone: what they take and lack"),
     "silt_takes_room": ("note", "when silt and leaves have taken a fifth of the capacity"),
     "grazing_waits": ("note", "the year from which stock do not reach the trees"),
     "dam_release_unknown": ("caution", "a dam is said to feed a swale that is not there"),

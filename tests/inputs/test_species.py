@@ -14,7 +14,7 @@ from soakline import tables
 from soakline.inputs.planting_blocks import block_heights_m, check_blocks
 from soakline.inputs.species import COLUMNS, GROUPS, read_species
 from soakline.inputs.types import Features
-from soakline.planting.choice import mixture_for
+from soakline.planting.choice import between_mixture, mixture_for
 from soakline.problems import InputRefused
 
 ROW = "Malus domestica,apple,fruit,6,5,12,4,medium,medium,low,low,low,own"
@@ -75,6 +75,28 @@ def test_pioneers_suit_the_soils_extreme_and_main_trees_keep_below_the_height() 
         assert max(species[i].height_m for i in chosen) <= 8.0
     named = mixture_for(species, "loamy", 800.0, 4.0, ["quercus robur"])
     assert [species[i].species for i in named.main] == ["Quercus robur"]
+
+
+def test_rows_between_bear_drought_at_any_rain() -> None:
+    """No trench waters them. The osier, which bears none, is a mulch of the table that ships."""
+    species = read_species(tables.table("species.csv"))
+    for group in ("sandy", "loamy", "clayey"):
+        chosen = [species[i] for i in between_mixture(species, group, 900.0, 8.0)]
+        assert chosen
+        assert {own.bears["drought"] for own in chosen} <= {"medium", "high"}
+    assert {own.group for own in chosen} >= {"nitrogen fixer"}
+    loamy = [species[i].group for i in between_mixture(species, "loamy", 900.0, 8.0)]
+    assert {"mulch", "nitrogen fixer"} <= set(loamy)
+
+
+def test_where_trees_stand_in_the_trench_all_bear_drought_well() -> None:
+    species = read_species(tables.table("species.csv"))
+    for group in ("sandy", "loamy"):
+        mixed = mixture_for(species, group, 250.0, 8.0)
+        chosen = (*mixed.main, *mixed.pioneer, *mixed.fixer)
+        assert {species[i].bears["drought"] for i in chosen} == {"high"}
+    wetter = mixture_for(species, "loamy", 251.0, 8.0)
+    assert {species[i].bears["drought"] for i in wetter.main} > {"high"}
 
 
 def blocks_of(*rows: tuple[float, float, str | None, float | None]) -> Any:

@@ -65,7 +65,7 @@ def test_a_year_of_days_is_read_with_whatever_columns_there_are(tmp_path: Path) 
         ("2023-02-05,1.5", "5.2.2023,1.5", "row 37, column date", "5.2.2023"),
         ("2023-02-05,1.5", "2023-02-30,1.5", "row 37, column date", "2023-02-30"),
         ("2023-02-05,1.5", ",1.5", "row 37, column date", "an empty cell"),
-        ("2023-02-05,1.5,4,17\n", "", "row 37, column date", "1 days missing"),
+        ("2023-02-05,1.5,4,17\n", "", "row 37, column date", "1 day missing"),
         ("2023-02-05,1.5", "2023-02-04,1.5", "row 37, column date", "repeated or out of order"),
         ("2023-02-05,1.5", "2023-01-02,1.5", "row 37, column date", "repeated or out of order"),
     ],

@@ -110,7 +110,8 @@ CONTRACT = {
             "held_m3 rooted_m2 rain_in_bands_m3 tree_use_m3 cover_use_m3 drained_m3 stored_m3 "
             "wet_days longest_wet_h dry_days stress_days silt_pct desilted runoff_without_m3 "
             "tree_use_without_m3 cover_use_without_m3 drained_without_m3 dry_days_without "
-            "stress_days_without"
+            "stress_days_without between_rooted_m2 between_rain_m3 between_tree_use_m3 "
+            "between_cover_use_m3 between_drained_m3 between_stored_m3 between_stress_days"
         ),
     ),
     "calendar": (None, "year month task where amount unit advice"),

@@ -165,6 +165,9 @@ FORMS: dict[str, Form] = {
         run={"spacing": {"mature_tree_height_m": 4}},
         features=homestead(),
     ),
+    "plane, dry": Form(
+        plane(8.0), run={"rain": {"annual_mm": 240}, "spacing": {"mature_tree_height_m": 4}}
+    ),
     "plane, between": Form(
         plane(8.0),
         run={"spacing": {"mature_tree_height_m": 4}, "planting": {"between": True}},

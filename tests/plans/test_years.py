@@ -10,6 +10,8 @@ import pyogrio
 import pytest
 import shapely
 
+from soakline import tables
+from soakline.inputs.species import read_species
 from soakline.problems import InputRefused
 from soakline.runfile.load import load_run_file
 from soakline.stages import following
@@ -156,6 +158,28 @@ def test_without_trees_the_cover_has_the_water(tmp_path: Path) -> None:
     assert "grazing_waits" not in told
 
 
+def test_trees_between_swales_are_followed_on_rain_alone(plan: Path, tmp_path: Path) -> None:
+    other = planned(run_folder(tmp_path, planting={"between": True}))
+    years, bare = table(other, "water_years"), table(plan, "water_years")
+    of_between = [name for name in years if name.startswith("between_")]
+    assert years.drop(columns=of_between).equals(bare.drop(columns=of_between))
+    assert (bare[of_between] == 0.0).all(axis=None)
+    trees = table(other, "trees")
+    crowns_m2 = np.pi / 4.0 * trees.crown_m[trees.band == "between"].pow(2).sum()
+    assert years.between_rooted_m2[years.year == 1].sum() == pytest.approx(crowns_m2)
+    for _, own in years.groupby("swale_id"):
+        goes = own.between_tree_use_m3 + own.between_cover_use_m3 + own.between_drained_m3
+        left = (own.between_rain_m3 - goes)[1:]
+        assert np.allclose(left, np.diff(own.between_stored_m3), rtol=0.0, atol=1e-6)
+    last = years[years.year == YEARS]
+    dry = np.average(last.between_stress_days, weights=last.between_rooted_m2)
+    beside = np.average(last.stress_days, weights=last.rooted_m2)
+    found = table(other, "findings").set_index("code").message["between_on_rain"]
+    assert f"they use {last.between_tree_use_m3.sum():.0f} m³" in found
+    assert f"on {dry:.0f} days, those beside swales on {beside:.0f}" in found
+    assert "between_on_rain" not in set(table(plan, "findings").code)
+
+
 def test_a_dam_gives_its_swale_water_in_its_months(plan: Path, tmp_path: Path) -> None:
     _, grid = sample(plane(8.0), width_m=300.0)
     west, south, _, _ = grid.bounds
@@ -234,6 +258,23 @@ def test_the_calendar_digs_in_the_dry_and_plants_what_is_counted(plan: Path) -> 
     inspected = calendar[calendar.task == "inspect after storms"]
     assert len(inspected) == YEARS
     assert (inspected.amount == len(table(plan, "swales"))).all()
+
+
+def test_pioneers_are_thinned_when_the_first_trees_bear(plan: Path) -> None:
+    """In the rest before: by the table that ships trees of year 3 bear in year 7 and later."""
+    calendar, trees = table(plan, "calendar"), table(plan, "trees")
+    bearing = {own.species: own.bearing_years for own in read_species(tables.table("species.csv"))}
+    main = trees[trees.group.isin(["fruit", "nut", "timber"])]
+    crops = (main.year + main.species.map(bearing)).groupby(main.swale_id).min()
+    crops = np.fmin(crops - 1, table(plan, "swales").set_index("swale_id").crowns_close_year)
+    pioneers = trees[trees.group == "pioneer"].groupby("swale_id").size()
+    thinned = calendar[calendar.task == "thin pioneers"]
+    assert len(thinned) > 0
+    assert thinned.amount.sum() == pioneers[crops[pioneers.index] <= YEARS].sum()
+    first = int(crops[pioneers.index].min())
+    at, dug = thinned.iloc[0], calendar[calendar.task == "dig"].iloc[0]
+    # In the rest after that year of the works, which begins with the digging.
+    assert 0 <= at.year * 12 + at.month - ((first + 1) * 12 + dug.month) < 12
 
 
 def test_desilting_comes_in_the_dry_season_after_it_is_due(plan: Path) -> None:

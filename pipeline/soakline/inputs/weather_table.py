@@ -157,7 +157,11 @@ class _Dates:
         self.first = self.first or day
         if self._expected is not None and day != self._expected:
             days = (day - self._expected).days
-            gap = f"{days} days missing before it" if days > 0 else "repeated or out of order"
+            gap = (
+                f"{days} day{'s' if days > 1 else ''} missing before it"
+                if days > 0
+                else "repeated or out of order"
+            )
             allowed = f"{self._expected}, the day after the row before"
             problems.add(row.file.problem(row.where("date"), f"{text}, {gap}", allowed))
         self._expected = day + timedelta(days=1)

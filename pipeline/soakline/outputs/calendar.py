@@ -11,6 +11,8 @@ from soakline.outputs.columns import SCHEMAS, frame
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme, to_dig
 from soakline.outputs.trees import shade_columns
+from soakline.planting.choice import MAIN_GROUPS
+from soakline.planting.trees import BANDS, Trees
 from soakline.section.stations import IntArray
 from soakline.works.seasons import Seasons, seasons_of
 from soakline.years.balance import Years
@@ -155,17 +157,20 @@ class _Calendar:
         trees, count = self._plan.trees, self._years.rain_mm.size
         pioneer = np.array([own.group == "pioneer" for own in trees.table], dtype=bool)
         pioneers = np.bincount(trees.lip[pioneer[trees.species]], minlength=which.size)
+        # Crowns close by the end of a year; what is to bear wants light in the rest before.
         closes = shade_columns(self._plan)["crowns_close_year"]
-        for year in np.unique(closes[which & (closes <= count) & (pioneers > 0)]).tolist():
-            own = which & (closes == year) & (pioneers > 0)
+        due = np.fmin(closes, first_crops(trees, which.size) - 1.0)
+        for year in np.unique(due[which & (due <= count) & (pioneers > 0)]).tolist():
+            own = which & (due == year) & (pioneers > 0)
             yield Task(
                 self._after(begin + 12 * int(year) - 1, self._seasons.rest),
                 "thin pioneers",
                 self._where(own),
                 float(pioneers[own].sum()),
                 "trees",
-                "crowns close over the trench: coppice or take out what crowds fruit, nut and "
-                "timber trees, leave the cut as mulch; not in the season of fires",
+                "the first trees bear, or crowns close over the trench: coppice or take out what "
+                "crowds fruit, nut and timber trees, leave the cut as mulch; not in the season of "
+                "fires",
             )
 
     def _desilted(self, which: BoolArray, begin: int) -> Iterator[Task]:
@@ -198,6 +203,16 @@ class _Calendar:
                 "after every large storm of the season: low spots of lips, sills, aprons, routes, "
                 "burrows, water that stands over three days",
             )
+
+
+def first_crops(trees: Trees, swales: int) -> FloatArray:
+    """Year in which the first high-value tree of each swale bears; NaN where none ever does."""
+    main = np.array([own.group in MAIN_GROUPS for own in trees.table], dtype=bool)
+    bearing = np.array([own.bearing_years for own in trees.table], dtype=float)[trees.species]
+    bears = main[trees.species] & np.isfinite(bearing) & (trees.band < len(BANDS))
+    year = np.full(swales, np.inf)
+    np.minimum.at(year, trees.lip[bears], trees.year[bears] + bearing[bears])
+    return np.where(np.isinf(year), np.nan, np.ceil(year))
 
 
 def _of_item(programme: Programme, item: str) -> FloatArray:

@@ -26,6 +26,7 @@ def year_findings(plan: Designed) -> Iterator[Finding]:
         return
     yield _rough(plan, years)
     yield from _on_watertable(plan, years)
+    yield from _on_between(years)
     yield _on_silt(plan, years)
     yield from _on_grazing(plan)
     yield from _on_releases(plan)
@@ -60,6 +61,8 @@ def _on_watertable(plan: Designed, years: Years) -> Iterator[Finding]:
     drained = years.sum_of(Sum.DRAINED).sum(axis=1)
     added = drained - years.sum_of(Sum.DRAINED_WITHOUT).sum(axis=1)
     taken = years.sum_of(Sum.TREES).sum(axis=1)
+    if years.between is not None:
+        taken = taken + years.between.trees_m3.sum(axis=1)
     more = added > taken
     if not more.any():
         return
@@ -90,6 +93,29 @@ def _on_watertable(plan: Designed, years: Years) -> Iterator[Finding]:
         "have depth and salt of the groundwater looked at by a local adviser before digging; plant "
         "pioneers densely in year 1, keep deep-rooted cover between them, watch a test hole "
         "through the first wet seasons",
+    )
+
+
+def _on_between(years: Years) -> Iterator[Finding]:
+    """How trees between swales fare beside those on them."""
+    own = years.between
+    if own is None:
+        return
+    last = len(years.sums) - 1
+    used = float(own.trees_m3[last].sum())
+    dry = float(np.average(own.stress_days[last], weights=own.rooted_m2))
+    beside = float(np.average(years.sums[last, :, Sum.STRESS_DAYS], weights=years.rooted_m2))
+    yield Finding(
+        "between_on_rain",
+        "note",
+        _TABLE,
+        "",
+        f"trees between swales have the rain that falls on them, nothing from trenches: in year "
+        f"{last + 1} they use {used:.0f} m³ on {own.rooted_m2.sum() / 1e4:.1f} ha under their "
+        f"crowns, short of water on {dry:.0f} days, those beside swales on {beside:.0f}. That they "
+        "may lessen what runs off to swales is not counted",
+        "put what bears drought least beside the swales; water the rows between by hand in their "
+        "first summers, or plant them thinner, where that is too many days",
     )
 
 

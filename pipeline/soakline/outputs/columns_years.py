@@ -12,6 +12,10 @@ def _days(name: str, title: str, description: str) -> Column:
     return real(name, "", title, description)
 
 
+_BETWEEN = (
+    "They have rain alone, with swales and without, and count by the swale that their ground "
+    "drains to; 0 where none stands (planting.between)."
+)
 _WITHOUT = "The same ground and plants on the same days, were there no swale."
 
 WATER_YEARS = LayerSchema(
@@ -21,7 +25,8 @@ WATER_YEARS = LayerSchema(
     "Every swale in every year after digging, followed day by day through the weather that the run "
     "file names; empty where it names none. In the trench: runoff + received = soaked + evaporated "
     "+ spilled + change of held. In the ground of the bands: rain in bands + soaked = used by "
-    "trees + used by cover + drained + change of stored. A guide to what to expect and to "
+    "trees + used by cover + drained + change of stored; likewise between swales, where nothing is "
+    "soaked from a trench. A guide to what to expect and to "
     "compare by, no forecast: other years bring other rain.",
     (
         SWALE_ID,
@@ -82,6 +87,22 @@ WATER_YEARS = LayerSchema(
         _m3("drained_without_m3", "Drained below without", _WITHOUT),
         integer("dry_days_without", "Dry days without", "With under 1 mm of rain."),
         _days("stress_days_without", "Stress days without", _WITHOUT),
+        real(
+            "between_rooted_m2",
+            "m²",
+            "Ground between",
+            f"Under full-grown crowns of the trees between swales. {_BETWEEN}",
+        ),
+        _m3("between_rain_m3", "Rain between", f"That soaks in where it falls. {_BETWEEN}"),
+        _m3("between_tree_use_m3", "Used by trees between", f"Of that rain. {_BETWEEN}"),
+        _m3("between_cover_use_m3", "Used by cover between", f"Between young crowns. {_BETWEEN}"),
+        _m3(
+            "between_drained_m3",
+            "Drained below, between",
+            f"Below the depth of full-grown roots. {_BETWEEN}",
+        ),
+        _m3("between_stored_m3", "Stored between", f"At the year's end, for plants. {_BETWEEN}"),
+        _days("between_stress_days", "Stress days between", f"With Ks under 1. {_BETWEEN}"),
     ),
 )
 

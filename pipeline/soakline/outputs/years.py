@@ -1,5 +1,7 @@
 """The `water_years` table."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
@@ -37,6 +39,21 @@ def water_years_table(plan: Designed) -> pd.DataFrame:
     return frame(schema, _columns(years, plan.placed.ids))
 
 
+def _between(years: Years, each: Callable[[np.ndarray], np.ndarray]) -> dict[str, Values]:
+    """Columns of trees between swales; 0 where none stands."""
+    own, none = years.between, np.zeros_like(years.silt_share)
+    by_year = {
+        "between_rooted_m2": none if own is None else none + own.rooted_m2,
+        "between_rain_m3": none if own is None else own.rain_m3,
+        "between_tree_use_m3": none if own is None else own.trees_m3,
+        "between_cover_use_m3": none if own is None else own.cover_m3,
+        "between_drained_m3": none if own is None else own.drained_m3,
+        "between_stored_m3": none if own is None else own.stored_m3[1:],
+        "between_stress_days": none if own is None else own.stress_days,
+    }
+    return {name: each(values) for name, values in by_year.items()}
+
+
 def _columns(years: Years, ids: list[str]) -> Columns:
     """Columns by swale, then year."""
     count, swales = years.silt_share.shape
@@ -60,5 +77,6 @@ def _columns(years: Years, ids: list[str]) -> Columns:
         "dry_days_without": each(years.dry_days),
     }
     found |= {name: each(years.sum_of(*own)) for name, own in _OF_SUMS.items()}
+    found |= _between(years, each)
     found |= {name: each(years.sum_of(own)).astype(np.int64) for name, own in _COUNTED.items()}
     return found

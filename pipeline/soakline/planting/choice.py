@@ -22,7 +22,7 @@ _MOST = {
 _WINDBREAK_HEIGHTS = 2.0
 # Under this annual rain, mm, species that bear no drought are left out; common practice, no source.
 DRY_MM = 500.0
-# Up to this annual rain trees stand in the trench too.
+# Up to this annual rain trees stand in the trench too, and only species that bear drought well.
 TRENCH_MM = 250.0
 
 
@@ -120,9 +120,14 @@ def between_mixture(
     Returns
     -------
     of each group those that bear soil and rain and are no higher than H, so that what stands
-    between hides no swale from the next; none where no species is. Common practice, no source.
+    between hides no swale from the next; none where no species is. No trench waters these rows:
+    species that bear no drought are left out at any rain. Common practice, no source.
     """
-    fits = [i for i, own in enumerate(table) if _bears(own, soil_group, annual_mm)]
+    fits = [
+        i
+        for i, own in enumerate(table)
+        if _bears(own, soil_group, annual_mm) and own.bears["drought"] != "low"
+    ]
     groups: tuple[Group, ...] = ("mulch", "nitrogen fixer", "timber")
     chosen = [_highest(table, fits, group, soil_group, height_m) for group in groups]
     most = max(len(own) for own in chosen)
@@ -133,6 +138,8 @@ def _bears(own: Species, soil_group: str, annual_mm: float) -> bool:
     extreme = _EXTREMES.get(soil_group)
     if extreme and own.bears[extreme] == "low":
         return False
+    if annual_mm <= TRENCH_MM:
+        return own.bears["drought"] == "high"
     return annual_mm >= DRY_MM or own.bears["drought"] != "low"
 
 

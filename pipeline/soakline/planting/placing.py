@@ -12,8 +12,9 @@ from soakline.planting.trees import BANDS, Band
 from soakline.section.stations import IntArray
 from soakline.terrain.cells import GeometryArray
 
-# Bands that are filled together, so that their trees come to stand staggered.
-_TOGETHER: dict[Band, int] = {"mound": 0, "below": 0, "trench": 1, "uphill": 1}
+# Bands that are filled together, so that their trees come to stand staggered. Where trees stand in
+# the trench at all it is the one moist place: it comes first.
+_TOGETHER: dict[Band, int] = {"trench": 0, "mound": 1, "below": 1, "uphill": 2}
 
 
 @dataclass(frozen=True, eq=False, slots=True)

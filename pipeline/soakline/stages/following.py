@@ -22,7 +22,9 @@ from soakline.stages.progress import Progress
 from soakline.water.land import Land
 from soakline.weather.series import weather_of
 from soakline.years.balance import SwaleGround, Years, followed
-from soakline.years.growing import stands_of
+from soakline.years.days import shed_mm
+from soakline.years.growing import stands_between, stands_of
+from soakline.years.rainfed import rainfed_years
 from soakline.years.releases import released_m3
 from soakline.years.soil_water import plant_water_of
 
@@ -86,12 +88,25 @@ def followed_years(
         ),
         led_m3=released_m3(inputs.features.dams, laid.placed.ids)[0],
     )
-    stand, longest_h = stands_of(trees), run.section.max_drain_h
+    stand, between = stands_of(trees), stands_between(trees)
+    longest_h = run.section.max_drain_h
+
+    def all_followed() -> Years:
+        years = followed(ground, stand, weather, keys, longest_h)
+        if between.place.size == 0:
+            return years
+        common = slice(ground.commonest, ground.commonest + 1)
+        shed = shed_mm(
+            weather, ground.curve_number[common], ground.hard[common], keys.dormant_et0_mm
+        )
+        rain_alone = rainfed_years(between, ground.plant_water, weather, shed[:, 0] / 1000.0, keys)
+        return replace(years, between=rain_alone)
+
     with progress.stage("years"):
         return stages.kept(
             "years",
-            lambda: followed(ground, stand, weather, keys, longest_h),
-            (ground, stand, weather, keys, longest_h),
+            all_followed,
+            (ground, stand, between, weather, keys, longest_h),
             _CODE,
         )
 

@@ -43,11 +43,20 @@ def swale_mixtures(
 
 
 def row_mixtures(mixtures: list[Mixture]) -> Mixtures:
-    """Species of every row: main trees and a pioneer by turns on the mound, fixers uphill."""
+    """Species of every row: main trees and a pioneer by turns on the mound, fixers uphill.
+
+    Crowns over a trench that is planted leave little room beside it: there main trees take turns
+    with a pioneer and fixers, or dry land would have none in its first years.
+    """
     each: list[tuple[int, ...]] = []
     for mixed in mixtures:
         turns = tuple(own for i in mixed.main for own in (i, *mixed.pioneer)) or mixed.pioneer
         # In the order of BANDS.
-        each += [turns, mixed.main or mixed.pioneer, mixed.fixer, mixed.main]
+        nurses = (*mixed.pioneer, *mixed.fixer)
+        longest = max(len(mixed.main), len(nurses))
+        inside = [
+            own[turn % len(own)] for turn in range(longest) for own in (mixed.main, nurses) if own
+        ]
+        each += [turns, mixed.main or mixed.pioneer, mixed.fixer, tuple(inside)]
     start = starts_of(np.array([len(own) for own in each], dtype=np.int64))
     return Mixtures(start, np.array([i for own in each for i in own], dtype=np.int64))

@@ -17,10 +17,12 @@ from soakline.years.growing import (
     Stand,
     coefficients,
     effect,
+    reached_share,
     root_area_m2,
     root_depth_m,
 )
 from soakline.years.kernel import DRY_DAY_M
+from soakline.years.rainfed import Rainfed
 from soakline.years.side_by_side import followed_days, parts_of
 
 SILT_SHARE = 0.2
@@ -79,6 +81,7 @@ class Years:
     dry_days : (years,) with under 1 mm of rain
     rain_of_month_mm, et0_of_month_mm : (12,) means: rain of the month, evaporation of a day
     first_day, method, repeated_years : of the weather
+    between : trees between swales; None where none were followed
     """
 
     sums: FloatArray
@@ -96,6 +99,7 @@ class Years:
     first_day: str
     method: str
     repeated_years: int
+    between: Rainfed | None = None
 
     def sum_of(self, *columns: Sum) -> FloatArray:
         """Columns added up, (years, swales)."""
@@ -253,12 +257,9 @@ def _bands(
 
 def _deepen(state: State, year: int, keys: ClimateKeys) -> None:
     """Give the root zone what the ground that roots grow into holds."""
-    now, following = root_depth_m(year, keys), root_depth_m(year + 1, keys)
-    if following > now:
-        share = (following - now) / (keys.root_depth_m - now)
-        reached = share * state.deep_m
-        state.root_m[:] += reached
-        state.deep_m[:] -= reached
+    reached = reached_share(year, keys) * state.deep_m
+    state.root_m[:] += reached
+    state.deep_m[:] -= reached
 
 
 def _shed_without_m3(ground: SwaleGround, weather: Weather, shed_m: FloatArray) -> FloatArray:

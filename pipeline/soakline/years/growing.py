@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.planting.growth import SHAPE, crown_width_m, rate_per_year
 from soakline.planting.trees import BANDS, Trees, figures_of
 from soakline.runfile.sections import ClimateKeys
@@ -17,7 +17,7 @@ class Stand:
 
     Parameters
     ----------
-    place : swale × bands + band
+    place : swale × bands + band; of trees between swales the swale alone
     count : trees
     crown_m, height_m, grown_years : of the species
     year : in which they are planted
@@ -38,10 +38,19 @@ class Stand:
 
 def stands_of(trees: Trees) -> Stand:
     """Trees beside swales, gathered by swale, band, species and year of planting."""
-    kinds, fed = len(trees.table), trees.band < len(BANDS)
-    coded = ((trees.lip * len(BANDS) + trees.band) * kinds + trees.species)[fed]
+    return _gathered(trees, trees.lip * len(BANDS) + trees.band, trees.band < len(BANDS))
+
+
+def stands_between(trees: Trees) -> Stand:
+    """Trees between swales, gathered by swale, species and year; `place` is the swale."""
+    return _gathered(trees, trees.lip, trees.band >= len(BANDS))
+
+
+def _gathered(trees: Trees, place: IntArray, which: BoolArray) -> Stand:
+    kinds = len(trees.table)
+    coded = (place * kinds + trees.species)[which]
     years = int(trees.year.max(initial=0)) + 1
-    found, count = np.unique(coded * years + trees.year[fed], return_counts=True)
+    found, count = np.unique(coded * years + trees.year[which], return_counts=True)
     coded, year = np.divmod(found, years)
     place, species = np.divmod(coded, max(kinds, 1))
     return Stand(
@@ -122,6 +131,12 @@ def root_depth_m(year: int, keys: ClimateKeys) -> float:
     """Depth of the root zone in a year, m."""
     young, grown = keys.root_depth_young_m, keys.root_depth_m
     return young + (grown - young) * effect(year, keys)
+
+
+def reached_share(year: int, keys: ClimateKeys) -> float:
+    """Share of the ground below the root zone that roots grow into at the end of a year."""
+    now, following = root_depth_m(year, keys), root_depth_m(year + 1, keys)
+    return (following - now) / (keys.root_depth_m - now) if following > now else 0.0
 
 
 def years_to_height(height_m: float, grown_m: FloatArray, grown_years: FloatArray) -> FloatArray:
