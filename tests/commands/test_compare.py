@@ -103,7 +103,7 @@ def test_a_file_that_is_not_a_plan_is_refused_and_the_missing_tables_are_named(
     run, folder, tmp_path
 ):
     told = refusal(run, folder, "usual.gpkg", "boundary.gpkg")
-    assert "boundary.gpkg: found no table property, swales, spillways" in told
+    assert "boundary.gpkg: found a GeoPackage of another program: no table run_record" in told
     less = tmp_path / "less.gpkg"
     less.write_bytes((folder / "usual.gpkg").read_bytes())
     with closing(sqlite3.connect(less)) as database:

@@ -20,7 +20,7 @@ from tests.setout.conftest import made_plan
 pytestmark = pytest.mark.slow
 
 READERS = ("report", "verify", "setout")
-FORMULA = "=HYPERLINK(1)"
+FORMULA = "=cmd|' /C calc'!A0"
 
 
 @pytest.fixture(scope="module")
@@ -72,10 +72,10 @@ def test_another_programs_geopackage(run: Run, tmp_path: Path, command: str) -> 
     )
     roads.to_file(tmp_path / "other.gpkg", layer="roads")
     said = refused(run, command, tmp_path / "other.gpkg")
-    assert "another program" in said or "no table" in said
+    assert "another program" in said
 
 
-@pytest.mark.parametrize("command", ["report", "verify"])
+@pytest.mark.parametrize("command", READERS)
 @pytest.mark.parametrize(("version", "words"), [("0.0.1", "older"), ("9.0.0", "newer")])
 def test_another_version(run: Run, plan: Path, command: str, version: str, words: str) -> None:
     sql = f"UPDATE run_record SET value = '{version}' WHERE key = 'version'"  # noqa: S608
@@ -95,7 +95,7 @@ def test_missing_layers(run: Run, plan: Path, command: str) -> None:
     assert "pegs" in refused(run, command, changed(plan, plan.with_name("other.gpkg"), dropped))
 
 
-@pytest.mark.parametrize("command", ["report", "verify"])
+@pytest.mark.parametrize("command", READERS)
 def test_a_plan_still_being_written(run: Run, plan: Path, command: str) -> None:
     with closing(sqlite3.connect(plan, isolation_level=None)) as writer:
         writer.execute("BEGIN EXCLUSIVE")

@@ -19,7 +19,7 @@ from soakline.stages.progress import Progress
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, plane, sample
 from tests.terrain_analytic.run_folder import write_run
 
-HOSTILE = "<script>alert('1')</script><img src=x onerror=\"alert(2)\">&amp;</script>"
+HOSTILE = "<script>alert('1')</script>]]><img src=x onerror=\"alert(2)\">&amp;</script>"
 Change = Callable[[sqlite3.Connection], object]
 
 

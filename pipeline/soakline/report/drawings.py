@@ -171,9 +171,8 @@ def water_budget(storm: Mapping[str, Any]) -> Markup:
         label_at = x
         for key, words, look in own:
             width = figures[key] / total * (_WIDTH - 40.0)
-            drawing.bar(look, x, y, width, 20)
             text = f"{words} {number(figures[key], 0)} m³"
-            drawing.bar(look, label_at, y + 26, 9, 9)
+            drawing.bars(look, (x, y, width, 20), (label_at, y + 26, 9, 9))
             drawing.text(text, label_at + 13, y + 35)
             label_at += 24 + 5.9 * len(text)
             x += width
@@ -219,9 +218,8 @@ def rain_depths(storms: pd.DataFrame) -> Markup:
     drawing = Svg(_WIDTH, 184, "Rain by duration", "Depths are in the table beside it")
     axes(drawing, frame, "", "depth, mm", x_ticks=())
     bottom = frame.top + frame.height
-    for own in np.unique(minutes):
-        x = frame.x(np.log10(own))
-        drawing.line("grid", f"{x:.1f},{frame.top:.1f} {x:.1f},{bottom:.1f}")
+    drops = frame.x(np.log10(np.unique(minutes)))
+    drawing.rules("grid", "".join(f"M{x:.1f} {frame.top:g}V{bottom:g}" for x in drops))
     shown = -100.0
     for own in np.unique(minutes):
         x = frame.x(np.log10(own))
@@ -255,11 +253,13 @@ def water_years(years: pd.DataFrame) -> Markup:
     below = np.zeros(len(sums))
     for place, (name, words, look) in enumerate(looks):
         value = sums[name].to_numpy()
-        for year, low, own in zip(sums.index, below, value, strict=True):
-            width = 0.8 * (frame.x(1) - frame.x(0))
-            y = frame.y(low + own)
-            drawing.bar(look, frame.x(float(year)) - width / 2, y, width, frame.y(low) - y)
-        below += value
-        drawing.bar(look, 180 + 110 * place, 2, 9, 9)
+        width = 0.8 * (frame.x(1.0) - frame.x(0.0))
+        left, top, foot = frame.x(sums.index.to_numpy(float)) - width / 2, below + value, below
+        bars = [
+            (x, frame.y(high), width, frame.y(low) - frame.y(high))
+            for x, high, low in zip(left, top, foot, strict=True)
+        ]
+        drawing.bars(look, *bars, (180.0 + 110 * place, 2, 9, 9))
+        below = top
         drawing.text(words, 193 + 110 * place, 10)
     return drawing.draw()

@@ -11,6 +11,7 @@ from soakline.outputs.picture import map_figure
 from soakline.report.ground import Ground
 
 _DPI = 130
+_JPEG = {"quality": 78, "optimize": True, "progressive": True}
 
 
 def paper_map(layers: Mapping[str, pd.DataFrame], ground: Ground, title: str) -> str:
@@ -18,5 +19,5 @@ def paper_map(layers: Mapping[str, pd.DataFrame], ground: Ground, title: str) ->
     with matplotlib.style.context("default", after_reset=True):
         figure = map_figure(ground.grid, ground.ground_m, layers, title)
         picture = io.BytesIO()
-        figure.savefig(picture, format="jpg", dpi=_DPI, pil_kwargs={"quality": 82})
+        figure.savefig(picture, format="jpg", dpi=_DPI, pil_kwargs=_JPEG)
     return "data:image/jpeg;base64," + base64.b64encode(picture.getvalue()).decode()

@@ -6,6 +6,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
+import pikepdf
+
 from soakline.problems import InputProblem, InputRefused
 
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -60,4 +62,6 @@ def write_pdf(program: str, page: str, path: Path) -> None:
         if not printed.is_file():
             found = f"{program} printed nothing: {said}"
             raise InputRefused([InputProblem("--pdf", "", found, "a browser that prints")])
-        shutil.copyfile(printed, path)
+        # Browsers write the structure that is read out, two thirds of the file, uncompressed.
+        with pikepdf.open(printed) as paper:
+            paper.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)

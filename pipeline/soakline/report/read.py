@@ -1,16 +1,18 @@
 """Reads of a finished plan what the report tells; the file is opened for reading only."""
 
-import re
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
-from soakline import __version__
-from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
-from soakline.problems import InputProblem, InputRefused
+from soakline.plan_file import (
+    file_and_digest,
+    layer_names,
+    read_tables,
+    refuse_other_versions,
+)
+from soakline.problems import InputRefused
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name", "area_m2"),
@@ -66,7 +68,6 @@ _SINCE: Mapping[str, tuple[str, ...]] = {
     "storm_courses": ("swale_id", "storm_id", "after_min", "inflow_m3s", "spill_m3s"),
 }  # fmt: skip
 _TABLES = frozenset({"storms", "swale_storms", "quantities", "findings", "run_record", *_SINCE})
-_PART = re.compile(r"\..*\.part-\d+\.gpkg", re.IGNORECASE)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -103,19 +104,8 @@ def read_plan(path: Path) -> ReadPlan:
         If it is not a plan, is still being written, is of another version, or lacks layers or
         columns; all that are missing are named.
     """
-    if _PART.fullmatch(path.name) or _is_being_written(path):
-        found = "a file that is still being written"
-        raise _refused(path, found, "Wait until the program that writes it is done.")
+    refuse_other_versions(path)
     present = layer_names(path)
-    if "run_record" not in present:
-        found = "a GeoPackage of another program: no table run_record"
-        raise _refused(path, found, "Name a file that `soakline plan` wrote.")
-    record, problems = read_tables(
-        path, {"run_record": COLUMNS["run_record"]}, lambda name: name not in _TABLES
-    )
-    if problems:
-        raise InputRefused(problems)
-    _check_version(path, record["run_record"])
     wanted = dict(COLUMNS) | {name: own for name, own in _SINCE.items() if name in present}
     layers, problems = read_tables(path, wanted, lambda name: name not in _TABLES)
     if problems:
@@ -135,41 +125,3 @@ def _inputs(keys: list[str], values: list[str]) -> tuple[tuple[str, str, str], .
         for key, value in zip(keys, values, strict=True)
         if key.startswith("input:")
     )
-
-
-def _is_being_written(path: Path) -> bool:
-    """Whether SQLite's journal stands beside the file: a writer is at it, or was cut off."""
-    with suppress(OSError):
-        journal = path.with_name(path.name + "-journal")
-        return journal.is_file() and journal.stat().st_size > 0
-    return False
-
-
-def _check_version(path: Path, record: pd.DataFrame) -> None:
-    found = record.loc[record["key"] == "version", "value"]
-    version = str(found.iloc[0]) if len(found) else "unknown"
-    if _series(version) != _series(__version__):
-        order = "newer" if _series(version) > _series(__version__) else "older"
-        which = "an unknown version" if version == "unknown" else f"the {order} version {version}"
-        raise _refused(
-            path,
-            f"a plan of {which}",
-            f"This is soakline {__version__}: make the plan again with it, or report with the "
-            "version that made the plan.",
-        )
-
-
-def _series(version: str) -> tuple[int, ...]:
-    """Major and minor version; nothing where there is none.
-
-    Examples
-    --------
-    >>> _series("0.1.3"), _series("unknown")
-    ((0, 1), ())
-    """
-    match = re.match(r"(\d+)\.(\d+)", version)
-    return tuple(int(part) for part in match.groups()) if match else ()
-
-
-def _refused(path: Path, found: str, mend: str) -> InputRefused:
-    return InputRefused([InputProblem(str(path), "", found, A_PLAN, mend)])

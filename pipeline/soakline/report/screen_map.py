@@ -56,6 +56,7 @@ class _Map:
         self.west, self.south = bounds[:2]
         wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
         self.step_m = max(wide, tall) / _PIXELS
+        self.decimals = 0 if self.step_m > 1 else 1  # well within a pixel
         self.layers: list[tuple[str, str, str, bool]] = []
         self.figure = figure(
             x_range=Range1d(0, wide, name="map-x"),
@@ -146,11 +147,10 @@ class _Map:
         )  # fmt: skip
 
     def _ends(self, shape: Any) -> tuple[list[float], list[float]]:
-        place = shapely.get_coordinates(shape)
-        return (
-            np.round(place[:, 0] - self.west, 1).tolist(),
-            np.round(place[:, 1] - self.south, 1).tolist(),
-        )
+        place = shapely.get_coordinates(shape) - (self.west, self.south)
+        # Whole numbers without ".0" where there are no decimals: a third of the page's map.
+        near = place.round(self.decimals) if self.decimals else place.round().astype(int)
+        return near[:, 0].tolist(), near[:, 1].tolist()
 
     def tip(self, renderers: list[Any], tips: list[tuple[str, str]]) -> None:
         self.figure.add_tools(HoverTool(renderers=renderers, tooltips=tips, visible=False))
@@ -252,8 +252,12 @@ def _swales(drawn: _Map, layers: Mapping[str, pd.DataFrame]) -> None:
             "length": swales["length_m"].round(1),
             "holds": swales["capacity_m3"].round(0),
         }
-        halo = drawn.lines(swales.geometry, {}, line_color="white", line_width=5, line_alpha=0.7)
-        renderer = drawn.lines(swales.geometry, columns, line_color=_SWALE, line_width=2.6)
+        halo = drawn.lines(
+            swales.geometry, columns, line_color="white", line_width=5, line_alpha=0.7
+        )
+        renderer = drawn.figure.multi_line(
+            "xs", "ys", source=halo.data_source, line_color=_SWALE, line_width=2.6
+        )
         tips = [
             ("swale", "@swale"), ("level", "@level{0.00} m"), ("length", "@length{0.0} m"),
             ("holds", "@holds{0} m³"),

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from soakline.grid import FloatArray
 
 Anchor = Literal["start", "middle", "end"]
+_ANCHORS = {"start": "", "middle": ' class="m"', "end": ' class="e"'}
 Place = TypeVar("Place", float, FloatArray)
 
 
@@ -44,9 +45,9 @@ class Frame:
         """Vertices of a line as SVG writes them, without those that no eye would miss."""
         places = np.column_stack([self.x(np.asarray(x)), self.y(np.asarray(y))])
         if len(places) > 8:
-            line = shapely.simplify(shapely.LineString(places), 0.25, preserve_topology=False)
+            line = shapely.simplify(shapely.LineString(places), 0.3, preserve_topology=False)
             places = shapely.get_coordinates(line)
-        return " ".join(f"{a:.4g},{b:.4g}" for a, b in places.tolist())
+        return " ".join(f"{a:g},{b:g}" for a, b in places.round(1).tolist())
 
 
 @dataclass(slots=True)
@@ -71,19 +72,36 @@ class Svg:
     def area(self, look: str, points: str) -> None:
         self.parts.append(f'<polygon class="{look}" points="{points}"/>')
 
-    def bar(self, look: str, x: float, y: float, width: float, height: float) -> None:
-        self.parts.append(
-            f'<rect class="{look}" x="{x:.4g}" y="{y:.4g}" width="{max(width, 0):.4g}" '
-            f'height="{max(height, 0):.4g}"/>'
+    def rules(self, look: str, path: str) -> None:
+        """Straight strokes of one look, as a path of SVG."""
+        self.parts.append(f'<path class="{look}" d="{path}"/>')
+
+    def bars(self, look: str, *places: tuple[float, float, float, float]) -> None:
+        """Bars of one look, by left, top, width and height; none where there is no width."""
+        path = "".join(
+            f"M{_short(x)} {_short(y)}h{_short(width)}v{_short(height)}h{_short(-width)}z"
+            for x, y, width, height in places
+            if width >= 0.05
         )
+        if path:
+            self.parts.append(f'<path class="{look}" d="{path}"/>')
 
     def mark(self, look: str, x: float, y: float) -> None:
         """A triangle whose tip points down to the place."""
-        self.area(look, f"{x:.4g},{y:.4g} {x - 4:.4g},{y - 7:.4g} {x + 4:.4g},{y - 7:.4g}")
+        top = _short(y - 7)
+        self.area(look, f"{_short(x)},{_short(y)} {_short(x - 4)},{top} {_short(x + 4)},{top}")
 
     def text(self, words: str, x: float, y: float, at: Anchor = "start") -> None:
-        turned = "" if at == "start" else f' text-anchor="{at}"'
-        self.parts.append(f'<text x="{x:.4g}" y="{y:.4g}"{turned}>{html.escape(words)}</text>')
+        place = f'x="{_short(x)}" y="{_short(y)}"'
+        self.parts.append(f"<text {place}{_ANCHORS[at]}>{html.escape(words)}</text>")
+
+    def texts(self, words: Sequence[str], x: FloatArray, y: FloatArray, at: Anchor) -> None:
+        """Words of one alignment, each at its own place."""
+        parts = (
+            f'<tspan x="{_short(a)}" y="{_short(b)}">{html.escape(own)}</tspan>'
+            for own, a, b in zip(words, x, y, strict=True)
+        )
+        self.parts.append(f"<text{_ANCHORS[at]}>{''.join(parts)}</text>")
 
     def draw(self) -> Markup:
         size = f'viewBox="0 0 {self.width} {self.height}" width="{self.width}"'
@@ -112,26 +130,30 @@ def axes(
     drawing: Svg, frame: Frame, x_title: str, y_title: str, x_ticks: Iterable[float] | None = None
 ) -> None:
     """Axes with round figures; the titles hold the units."""
-    bottom, right = frame.top + frame.height, frame.left + frame.width
-    y_ticks = round_ticks(frame.y_from, frame.y_to, 4)
-    places = _places(y_ticks)
-    for value in y_ticks:
-        y = frame.y(value)
-        drawing.line("grid", f"{frame.left:.4g},{y:.4g} {right:.4g},{y:.4g}")
-        drawing.text(f"{value:.{places}f}", frame.left - 4, y + 3.5, "end")
-    ticks = round_ticks(frame.x_from, frame.x_to, 6) if x_ticks is None else np.array([*x_ticks])
-    places = _places(ticks)
-    for value in ticks:
-        drawing.text(f"{value:.{places}f}", frame.x(value), bottom + 12, "middle")
-    drawing.line(
-        "axis",
-        f"{frame.left:.4g},{frame.top:.4g} {frame.left:.4g},{bottom:.4g} {right:.4g},{bottom:.4g}",
+    left, top, bottom, right = map(
+        _short, (frame.left, frame.top, frame.top + frame.height, frame.left + frame.width)
     )
+    y_ticks = round_ticks(frame.y_from, frame.y_to, 4)
+    drawing.rules("grid", "".join(f"M{left} {_short(frame.y(v))}H{right}" for v in y_ticks))
+    beside = np.full(len(y_ticks), frame.left - 4)
+    drawing.texts(_rounded(y_ticks), beside, frame.y(y_ticks) + 3.5, "end")
+    ticks = round_ticks(frame.x_from, frame.x_to, 6) if x_ticks is None else np.array([*x_ticks])
+    if len(ticks):
+        below = np.full(len(ticks), frame.top + frame.height + 12)
+        drawing.texts(_rounded(ticks), frame.x(ticks), below, "middle")
+    drawing.rules("axis", f"M{left} {top}V{bottom}H{right}")
     drawing.text(y_title, 2, 10)
-    drawing.text(x_title, right, bottom + 25, "end")
+    drawing.text(x_title, frame.left + frame.width, frame.top + frame.height + 25, "end")
 
 
-def _places(ticks: FloatArray) -> int:
-    if len(ticks) < 2:
-        return 1
-    return int(max(0, -np.floor(np.log10(ticks[1] - ticks[0]) + 1e-9)))
+def _short(place: float) -> str:
+    """A place on the paper to a tenth of its unit: finer than a screen or a printer shows."""
+    return f"{round(float(place), 1):g}"
+
+
+def _rounded(ticks: FloatArray) -> list[str]:
+    """Ticks with the decimals that their step has."""
+    places = 1
+    if len(ticks) > 1:
+        places = int(max(0, -np.floor(np.log10(ticks[1] - ticks[0]) + 1e-9)))
+    return [f"{value:.{places}f}" for value in ticks]

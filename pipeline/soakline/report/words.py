@@ -139,7 +139,7 @@ def cell(layer: str, name: str, value: Any) -> Cell:
     if column.kind == "text":
         return Cell(words(value), words(value))
     figure_ = _float(value)
-    key = "" if figure_ is None else f"{figure_:.9g}"
+    key = "" if figure_ is None else f"{figure_:.7g}"
     if column.kind == "integer":
         return Cell(NONE if figure_ is None else f"{figure_:.0f}", key, number=True)
     return Cell(number(value, decimals_of(name)), key, number=True)
@@ -153,7 +153,7 @@ def head(layer: str, name: str) -> Head:
 
 def plain(value: float, places: int) -> Cell:
     """A cell of a figure that is no column of the plan."""
-    return Cell(number(value, places), f"{value:.9g}", number=True)
+    return Cell(number(value, places), f"{value:.7g}", number=True)
 
 
 def _float(value: Any) -> float | None:

@@ -10,7 +10,13 @@ import shapely
 from pydantic import TypeAdapter
 
 from soakline.inputs.elevation import VerticalUnit
-from soakline.plan_file import A_PLAN, file_and_digest, layer_names, read_tables
+from soakline.plan_file import (
+    A_PLAN,
+    file_and_digest,
+    layer_names,
+    read_tables,
+    refuse_other_versions,
+)
 from soakline.problems import InputProblem, InputRefused
 from soakline.section.mound import MoundShape
 from soakline.setout import drains
@@ -78,9 +84,10 @@ def read_setout(path: Path) -> SetOutPlan:
     Raises
     ------
     InputRefused
-        If it is not a plan, lacks layers, columns or keys of its record (all are named), or has no
-        swale or no pegs.
+        If it is not a plan of this version, lacks layers, columns or keys of its record (all are
+        named), or has no swale or no pegs.
     """
+    refuse_other_versions(path)
     asked = dict(_COLUMNS)
     names = layer_names(path)
     for added in (_POINT_COLUMNS, _SIGHTS):
