@@ -7,9 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakline.grid import FloatArray
-from soakline.overflow.drawing import stations_every
+from soakline.overflow.drawing import _meetings, _straightened, stations_every
 from soakline.overflow.hydraulics import reach_velocities, way_maxima
 from soakline.section.stations import starts_of
+from soakline.terrain.flow import flow_over
+from soakline.terrain.hollows import fill_hollows
+from soakline.terrain.paths import path_down
 from tests.terrain_analytic.ground import sample, v_valley
 
 coordinate = st.floats(-500.0, 500.0).map(lambda value: round(value, 2))
@@ -52,3 +55,40 @@ def test_each_of_many_ways_has_the_greatest_figures_that_it_has_alone() -> None:
         )
         assert steepest[i] == pytest.approx(slope.max(), rel=1e-12)
         assert fastest[i] == pytest.approx(velocity.max(), rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_ways_that_meet_are_drawn_as_one_from_there(seed: int) -> None:
+    """Straightened whole, each by its own head, lines that run together would cross each other."""
+    random = np.random.default_rng(seed)
+    row, column = np.mgrid[0:60, 0:60]
+    dem = 0.1 * row + 0.02 * np.abs(column - 30) + random.normal(0.0, 0.05, row.shape)
+    filled = fill_hollows(dem.astype(np.float32))
+    direction = flow_over(filled.filled_m, filled.valid, filled.domain).direction
+    stop = np.zeros(dem.shape, dtype=bool)
+    starts = 60 * random.integers(2, 50, 12) + random.integers(5, 55, 12)
+    paths = [path_down(direction, int(start), stop) for start in starts]
+    first = starts_of(np.array([path.size for path in paths]))
+    points = np.column_stack(np.divmod(np.concatenate(paths), 60)).astype(float)
+    fixed = _meetings(paths)
+    ends = np.concatenate([first[:-1], first[1:] - 1])
+    fixed[ends] = False
+    lines = _straightened(points, first, fixed, 0.75)
+    assert len(lines) == len(paths)
+    together = 0
+    for i, (path, line) in enumerate(zip(paths, lines, strict=True)):
+        whole = shapely.linestrings(points[first[i] : first[i + 1]])
+        assert shapely.hausdorff_distance(line, whole) <= 0.75 + 1e-9
+        assert shapely.get_num_coordinates(line) <= path.size
+        for other, theirs in zip(paths[:i], lines[:i], strict=True):
+            shared = np.isin(path, other)
+            if shared.any():
+                at = int(np.flatnonzero(shared)[0])
+                meeting = points[first[i] + at]
+                tails = [
+                    own[np.flatnonzero((own == meeting).all(axis=1))[0] :]
+                    for own in map(shapely.get_coordinates, (line, theirs))
+                ]
+                assert np.array_equal(*tails)
+                together += len(tails[0]) > 2
+    assert together > 0

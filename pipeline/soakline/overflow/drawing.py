@@ -5,7 +5,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.overflow.ranking import Ways
 from soakline.overflow.sills import Sill
 from soakline.section.stations import IntArray, starts_of
@@ -51,14 +51,15 @@ def drawn_lines(
     # The sill, then the cells; the point on the end stands for the last of them.
     first = starts_of(cells + 1)
     points = np.empty((first[-1], 2))
+    meets = np.zeros(first[-1], dtype=bool)
     is_start = np.zeros(first[-1], dtype=bool)
     is_start[first[:-1]] = True
     points[~is_start] = centres
     points[is_start] = shapely.get_coordinates(starts)
     points[first[1:] - 1] = shapely.get_coordinates(lasts)
-    straight = shapely.simplify(
-        _lines(points, cells + 1), _STRAIGHTEN_CELLS * grid.cell_m, preserve_topology=False
-    )
+    meets[~is_start] = _meetings(paths)
+    meets[first[1:] - 1] = False
+    straight = _straightened(points, first, meets, _STRAIGHTEN_CELLS * grid.cell_m)
     xy = shapely.get_coordinates(straight)
     first = starts_of(shapely.get_num_coordinates(straight).astype(np.int64))
     height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
@@ -68,6 +69,40 @@ def drawn_lines(
     for line in lines:
         np.minimum.accumulate(line[:, 2], out=line[:, 2])
     return lines
+
+
+def _meetings(paths: list[IntArray]) -> BoolArray:
+    """Whether paths come into a cell from several sides, or one begins on another; (cells,)."""
+    cell = np.concatenate(paths)
+    before = np.concatenate([np.append(-1, path[:-1]) for path in paths])
+    distinct, place = np.unique(cell, return_inverse=True)
+    into = np.unique(np.column_stack([place, before]), axis=0)[:, 0]
+    several: BoolArray = np.bincount(into, minlength=distinct.size) > 1
+    return several[place]
+
+
+def _straightened(
+    points: FloatArray, first: IntArray, fixed: BoolArray, tolerance_m: float
+) -> GeometryArray:
+    """Lines with fewer points, ends and fixed points kept.
+
+    Lines that run together from a fixed point on are drawn as one from there: straightened whole,
+    each by its own way to that point, they would cross back and forth.
+    """
+    twice = np.repeat(np.arange(fixed.size), 1 + fixed)
+    begins = np.zeros(twice.size, dtype=bool)
+    begins[np.searchsorted(twice, first[:-1])] = True
+    begins[1:] |= twice[1:] == twice[:-1]
+    pieces = shapely.simplify(
+        _lines(points[twice], np.diff(np.append(np.flatnonzero(begins), begins.size))),
+        tolerance_m,
+        preserve_topology=False,
+    )
+    xy, piece = shapely.get_coordinates(pieces, return_index=True)
+    line = np.searchsorted(first, twice[begins], side="right")[piece]
+    # A piece that goes on in its line begins with the point that the one before it ended on.
+    again = np.append(False, (piece[1:] != piece[:-1]) & (line[1:] == line[:-1]))
+    return _lines(xy[~again], np.bincount(line[~again] - 1))
 
 
 def _lines(points: FloatArray, sizes: npt.ArrayLike) -> GeometryArray:
