@@ -127,12 +127,14 @@ def make_plan(
         )
     with land_under_way(stages, run, inputs, terrain, out) as land_made:
         plan, findings, notes = design_swales(run, inputs, terrain, design, stages, progress)
+        store.release()
         with progress.stage("layers", cells):
             programme = programme_of(plan)
             layers = plan_layers(plan, programme)
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
+            store.release()
             of_land, files = land_made()
             layers |= of_land
     with ExitStack() as all_of_them:
