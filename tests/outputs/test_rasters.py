@@ -14,9 +14,9 @@ from soakline.grid import GroundArray
 from soakline.inputs.types import Elevation
 from soakline.outputs.empty_plan import empty_plan
 from soakline.outputs.geopackage import write_plan
+from soakline.outputs.raster_figures import NO_DATA, RasterFigures
 from soakline.outputs.raster_schemas import RASTERS, RasterSchema, path_beside
 from soakline.outputs.rasters import (
-    NO_DATA,
     PlanFiles,
     files_of,
     make_files,
@@ -85,6 +85,43 @@ def test_gdal_reads_every_cell_as_it_was(made: Made, raster: RasterSchema, besid
     wanted = made.wanted(raster)
     assert np.isnan(wanted).any()
     assert np.array_equal(np.where(read == NO_DATA, np.nan, read), wanted, equal_nan=True)
+
+
+@pytest.mark.parametrize("rows", [1, 7, 100])
+def test_figures_of_rows_are_those_of_the_whole(rows: int) -> None:
+    """Heights far above their spread, whose squares would drown it; some rows hold nothing."""
+    values = np.random.default_rng(3).normal(8000.0, 0.02, (100, 30)).astype(np.float32)
+    values[20:35] = values[50, 3:] = NO_DATA
+    figures = RasterFigures()
+    for top in range(0, 100, rows):
+        figures.add(values[top : top + rows])
+    known = values[values != NO_DATA].astype(float)
+    told = {key: float(value) for key, value in figures.told().items()}
+    assert told == pytest.approx(
+        {
+            "STATISTICS_MINIMUM": known.min(),
+            "STATISTICS_MAXIMUM": known.max(),
+            "STATISTICS_MEAN": known.mean(),
+            "STATISTICS_STDDEV": known.std(),
+            "STATISTICS_VALID_PERCENT": 100.0 * known.size / values.size,
+        },
+        rel=1e-9,
+    )
+    assert RasterFigures().told() == {}
+
+
+def test_rasters_are_the_same_in_more_rows_of_blocks(
+    made: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Written in three rows of blocks, the last one cut by the edge of the grid."""
+    monkeypatch.setattr("soakline.outputs.rasters._BLOCK", 128)
+    make_files(tmp_path, made.elevation, made.terrain, RASTERS, False)
+    for raster in RASTERS:
+        for name in (tmp_path / raster.file_name, f"GPKG:{tmp_path / 'plan.gpkg'}:{raster.name}"):
+            with rasterio.open(name) as source:
+                read = source.read(1)
+            expected = made.wanted(raster)
+            assert np.array_equal(np.where(read == NO_DATA, np.nan, read), expected, equal_nan=True)
 
 
 @every_raster

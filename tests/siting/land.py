@@ -12,6 +12,7 @@ from soakline.section.reach import FootprintReach, footprint_reach
 from soakline.section.trench import Trench
 from soakline.siting.excluded import ExcludedGround, excluded_ground
 from soakline.siting.given import GivenLips
+from soakline.siting.site import kept_surface
 from soakline.siting.stations import Siteable, siteable_ground
 from soakline.terrain.condition import Terrain, condition_ground
 
@@ -69,7 +70,7 @@ def excluded_of(
         area,
         features,
         terrain.drainage_line,
-        np.append(False, terrain.hollows.kept)[terrain.hollows.label],
+        kept_surface(terrain),
         terrain.slope_pct,
         terrain.flow.direction,
         terrain.grid,

@@ -185,7 +185,7 @@ def test_the_first_of_several_ends_holds_a_cell() -> None:
     dem, grid = sample(hollow(plane(1.0), 1.5, 15.0, 0.0, 0.0), width_m=120.0)
     terrain = terrain_of(dem, grid)
     assert terrain.hollows.kept.tolist() == [True]
-    pond = int(np.flatnonzero(terrain.hollows.label.ravel() == 1)[0])
+    pond = int(terrain.hollows.of(0)[0])
     burnt = np.zeros(grid.shape, np.int32)
     burnt[60, 40:80] = 1
     given_point = np.array([shapely.Point(CENTRE_EASTING_M, CENTRE_NORTHING_M)], dtype=object)

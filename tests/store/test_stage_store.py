@@ -8,7 +8,7 @@ import pytest
 
 from soakline.problems import InputRefused
 from soakline.store.keys import key_of
-from soakline.store.stage_store import default_folder, open_store
+from soakline.store.opening import default_folder, open_store
 from tests.store.values import assert_same, entry_of, everything, kept_stages, never, opened, refuse
 
 KEY = key_of("a DEM")
@@ -136,3 +136,30 @@ def test_a_store_tells_where_it_is_and_what_is_in_it(folder: Path, told: list[st
 def test_a_stage_has_a_name_of_lower_case_words(stage: str, folder: Path, told: list[str]) -> None:
     with pytest.raises(ValueError, match="no name for a stage"):
         opened(folder, told).kept(stage, KEY, never)
+
+
+def test_a_large_result_is_used_as_it_lies_in_the_store(folder: Path, told: list[str]) -> None:
+    """From the start, so that its memory is free for others; a small one is as it was made."""
+    large, small = np.arange(100_000), np.arange(10.0)
+    store = opened(folder, told)
+    store.lean_from_bytes = large.nbytes
+    kept = store.kept("terrain", KEY, lambda: (large, small, large))
+    assert kept[0] is not large
+    assert kept[0] is kept[2]
+    assert_same((large, small, large), kept)
+    assert not kept[0].flags.writeable
+    store.release()
+    assert_same(large, kept[0])
+    assert store.kept("lines", KEY, lambda: small) is small
+    assert (store.made, store.loaded, told) == (["terrain", "lines"], [], [])
+    assert_same((large, small, large), opened(folder, told).kept("terrain", KEY, never))
+
+
+def test_a_large_result_that_cannot_be_stored_is_used_as_it_was_made(
+    folder: Path, told: list[str]
+) -> None:
+    store = opened(folder, told)
+    store.lean_from_bytes = 0
+    value = (np.arange(10), lambda: 1)
+    assert store.kept("terrain", KEY, lambda: value) is value
+    assert len(told) == 1

@@ -78,7 +78,7 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     # The stages' libraries take a second to load: a bad run file is refused before.
     from soakline.command.tiles import surfaces_by  # noqa: PLC0415
     from soakline.stages.plan import make_plan  # noqa: PLC0415
-    from soakline.store.stage_store import DEFAULT_LIMIT_GIB, open_store  # noqa: PLC0415
+    from soakline.store.opening import DEFAULT_LIMIT_GIB, open_store  # noqa: PLC0415
 
     def warn(text: str) -> None:
         progress.message("caution", text)
@@ -86,6 +86,8 @@ def plan_command(run_file: Path, options: PlanOptions, progress: Progress) -> in
     store = open_store(options.work, targets[0][0], DEFAULT_LIMIT_GIB, options.fresh, warn)
     if len(targets) > 1:
         _read_all(run, [rain for _, _, rain in targets])
+    if options.tiles.asked:
+        store.lean_from_bytes = 0
     stops = 0
     try:
         for target, picture, rain in targets:

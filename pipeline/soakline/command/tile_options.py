@@ -18,6 +18,11 @@ class TileOptions:
     side: int | None = None
     scheduler: str | None = None
 
+    @property
+    def asked(self) -> bool:
+        """Whether the user wants tiles, however small the grid."""
+        return bool(self.side) or self.scheduler is not None
+
 
 def told_apart(options: TileOptions) -> TileOptions:
     """Hand options back that say one thing.

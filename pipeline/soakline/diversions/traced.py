@@ -84,7 +84,8 @@ def drain_ways(terrain: Terrain, on_property: BoolArray, forbidden: BoolArray) -
     (rows, columns) uint8 codes of `walk`; drainage lines are burnt 4-connected, so that no drain
     slips through between two cells
     """
-    ways = np.where(forbidden, FORBIDDEN, FREE).astype(np.uint8)
+    ways = np.full(forbidden.shape, FREE, np.uint8)
+    ways[forbidden] = FORBIDDEN
     axes = [np.column_stack([line.easting_m, line.northing_m]) for line in terrain.drainage]
     if axes:
         ways[burn_lines(axes, terrain.grid) > 0] = DRAINAGE_LINE

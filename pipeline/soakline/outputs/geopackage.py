@@ -102,10 +102,18 @@ def write_plan(
             database.execute("UPDATE gpkg_contents SET last_change = ?", (now,))
             for trigger in empty.triggers:
                 database.execute(trigger)
+            _in_one_order(database)
         with ThreadPoolExecutor(1) as aside:
             # It is flushed once more before it takes its place; by then little is left to do.
             aside.submit(flush_to_disk, temporary)
             _check_written(temporary, layers)
+
+
+def _in_one_order(database: sqlite3.Connection) -> None:
+    """Put SQLite's own list of last keys in order, whichever layer was filled first."""
+    keys = database.execute("SELECT name, seq FROM sqlite_sequence ORDER BY name").fetchall()
+    database.execute("DELETE FROM sqlite_sequence")
+    database.executemany("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", keys)
 
 
 @contextmanager

@@ -1,9 +1,10 @@
 """Rasters of the plan: coverages in its GeoPackage, and cloud-optimised GeoTIFFs beside it."""
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from math import ceil, floor
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from soakline.grid import Grid, GroundArray
 from soakline.inputs.types import Elevation
 from soakline.outputs.empty_plan import Bytes, EmptyPlan, bytes_of, empty_plan
 from soakline.outputs.geopackage_styles import STYLE_FILE
+from soakline.outputs.raster_figures import NO_DATA, RasterFigures
 from soakline.outputs.raster_schemas import RasterSchema, path_beside
 from soakline.outputs.whole_file import written_whole
 from soakline.styles.plan_styles import STYLES
@@ -21,12 +23,12 @@ from soakline.styles.sld import style_document
 from soakline.styles.symbols import Style
 from soakline.terrain.condition import Terrain
 
-NO_DATA = -9999.0
 # Slope is told to one part in 128 of a percent: figures beyond that are noise, which no compression
 # makes smaller.
 SLOPE_PARTS = 128.0
 
 _BLOCK = 512
+_CACHE_MIB = 128
 # GDAL's GeoPackage has tiles of 32-bit reals as LZW TIFF, the only compression that OGC 17-066r1
 # allows them; GeoTIFF its own, which every reader of the last ten years knows.
 _GEOTIFF = {"driver": "COG", "compress": "deflate", "level": 1, "predictor": 3}
@@ -62,17 +64,21 @@ class MadeFiles:
     beside: tuple[Path, ...]
 
 
-def values_of(raster: RasterSchema, elevation: Elevation, terrain: Terrain) -> GroundArray:
-    """Values of a raster of the plan, (rows, columns) float32; `NO_DATA` where there is none."""
-    known = terrain.valid
+def values_of(
+    raster: RasterSchema, elevation: Elevation, terrain: Terrain, rows: slice
+) -> GroundArray:
+    """Some rows of a raster of the plan, float32; `NO_DATA` where there is no value."""
     if raster.name == "elevation":
-        values, known = elevation.dem_m, ~np.isnan(elevation.dem_m)
+        values = elevation.dem_m[rows]
+        known = ~np.isnan(values)
     elif raster.name == "slope_pct":
-        known = ~np.isnan(terrain.slope_pct)
-        parts = np.round(terrain.slope_pct * SLOPE_PARTS)
+        slope = terrain.slope_pct[rows]
+        known = ~np.isnan(slope)
+        parts = np.round(slope * SLOPE_PARTS)
         values = parts.astype(np.float32, copy=False) / SLOPE_PARTS
     else:
-        values = terrain.flow.upstream_cells * np.float32(terrain.grid.cell_area_m2)
+        known = terrain.valid[rows]
+        values = terrain.flow.upstream_cells[rows] * np.float32(terrain.grid.cell_area_m2)
     return np.where(known, values, np.float32(NO_DATA)).astype(np.float32, copy=False)
 
 
@@ -82,6 +88,7 @@ def make_files(
     terrain: Terrain,
     schemas: Sequence[RasterSchema],
     styled: bool,
+    done: Callable[[], None] = lambda: None,
 ) -> MadeFiles:
     """Make the files.
 
@@ -91,6 +98,7 @@ def make_files(
     elevation, terrain : of the stages before
     schemas : of the rasters that are wanted
     styled : whether a file of styles stands beside the plan
+    done : is called when rows have been written
     """
     grid = terrain.grid
     beside = []
@@ -103,10 +111,10 @@ def make_files(
     empty = empty_plan(grid.crs_wkt, folder)
     plan.write_bytes(empty.file.data)
     for raster in schemas:
-        values = values_of(raster, elevation, terrain)
-        _add_coverage(plan, raster, values, grid)
         file = folder / raster.file_name
-        _write_geotiff(file, raster, values, grid)
+        _write_raster(
+            plan, file, raster, grid, partial(values_of, raster, elevation, terrain), done
+        )
         beside.append(file)
     return MadeFiles(plan, empty.triggers, tuple(beside))
 
@@ -184,31 +192,81 @@ def _profile(grid: Grid) -> dict[str, object]:
     }
 
 
-def _add_coverage(plan: Path, raster: RasterSchema, values: GroundArray, grid: Grid) -> None:
-    import rasterio  # noqa: PLC0415 - slow to load, no rerun needs it
+def _write_raster(
+    plan: Path,
+    file: Path,
+    raster: RasterSchema,
+    grid: Grid,
+    values: Callable[[slice], GroundArray],
+    done: Callable[[], None],
+) -> None:
+    """Add a coverage to the plan and write the GeoTIFF, a row of blocks at a time.
 
-    # A temporary is thrown away whole if anything fails: it needs no journal.
-    with (
-        rasterio.Env(OGR_SQLITE_JOURNAL="OFF", OGR_SQLITE_SYNCHRONOUS="OFF"),
-        rasterio.open(
-            plan,
-            "w",
-            driver="GPKG",
-            APPEND_SUBDATASET="YES",
-            RASTER_TABLE=raster.name,
-            RASTER_IDENTIFIER=raster.title,
-            RASTER_DESCRIPTION=raster.description,
-            TILE_FORMAT="TIFF",
-            BLOCKSIZE=_BLOCK,
-            ADD_GPKG_OGR_CONTENTS="NO",
-            UOM=raster.unit,
-            FIELD_NAME=raster.title,
-            QUANTITY_DEFINITION=raster.description,
-            GRID_CELL_ENCODING="grid-value-is-area",
-            **_profile(grid),
-        ) as coverage,
+    A cloud-optimised GeoTIFF begins with its overviews, so it is copied from a plain one.
+
+    Parameters
+    ----------
+    plan, file : the GeoPackage and the GeoTIFF
+    raster : RasterSchema
+    grid : Grid
+    values : gives rows
+    done : is called when some have been written
+    """
+    import rasterio  # noqa: PLC0415 - slow to load, no rerun needs it
+    import rasterio.shutil  # noqa: PLC0415
+
+    plain = file.with_suffix(".plain.tif")
+    # Temporaries are thrown away whole if anything fails: they need no journal.
+    with rasterio.Env(
+        OGR_SQLITE_JOURNAL="OFF", OGR_SQLITE_SYNCHRONOUS="OFF", GDAL_CACHEMAX=_CACHE_MIB
     ):
-        coverage.write(values, 1)
+        figures = RasterFigures()
+        with (
+            rasterio.open(
+                plan,
+                "w",
+                driver="GPKG",
+                APPEND_SUBDATASET="YES",
+                RASTER_TABLE=raster.name,
+                RASTER_IDENTIFIER=raster.title,
+                RASTER_DESCRIPTION=raster.description,
+                TILE_FORMAT="TIFF",
+                BLOCKSIZE=_BLOCK,
+                ADD_GPKG_OGR_CONTENTS="NO",
+                UOM=raster.unit,
+                FIELD_NAME=raster.title,
+                QUANTITY_DEFINITION=raster.description,
+                GRID_CELL_ENCODING="grid-value-is-area",
+                **_profile(grid),
+            ) as coverage,
+            rasterio.open(
+                plain,
+                "w",
+                driver="GTiff",
+                tiled=True,
+                blockxsize=_BLOCK,
+                blockysize=_BLOCK,
+                bigtiff="IF_SAFER",
+                **_profile(grid),
+            ) as tiff,
+        ):
+            for top in range(0, grid.rows, _BLOCK):
+                rows = slice(top, min(top + _BLOCK, grid.rows))
+                band = values(rows)
+                window = ((rows.start, rows.stop), (0, grid.columns))
+                coverage.write(band, 1, window=window)
+                tiff.write(band, 1, window=window)
+                figures.add(band)
+                done()
+            tiff.set_band_description(1, raster.title)
+            tiff.set_band_unit(1, raster.unit)
+            tiff.update_tags(DESCRIPTION=raster.description)
+            # Reckoned here: for that alone GDAL would need a driver that opens other files.
+            tiff.update_tags(1, **figures.told())
+        rasterio.shutil.copy(
+            plain, file, blocksize=_BLOCK, overview_resampling="average", **_GEOTIFF
+        )
+    plain.unlink()
     with closing(sqlite3.connect(plan)) as database:
         # GDAL keeps to it in the tiles' statistics, but does not write it down.
         database.execute(
@@ -217,37 +275,3 @@ def _add_coverage(plan: Path, raster: RasterSchema, values: GroundArray, grid: G
             (NO_DATA, raster.name),
         )
         database.commit()
-
-
-def _write_geotiff(path: Path, raster: RasterSchema, values: GroundArray, grid: Grid) -> None:
-    import rasterio  # noqa: PLC0415 - as above
-
-    with rasterio.open(
-        path,
-        "w",
-        blocksize=_BLOCK,
-        overview_resampling="average",
-        **_GEOTIFF,
-        **_profile(grid),
-    ) as tiff:
-        tiff.write(values, 1)
-        tiff.set_band_description(1, raster.title)
-        tiff.set_band_unit(1, raster.unit)
-        tiff.update_tags(DESCRIPTION=raster.description)
-        # Reckoned here: for that alone GDAL would need a driver that opens other files.
-        tiff.update_tags(1, **_statistics(values))
-
-
-def _statistics(values: GroundArray) -> dict[str, str]:
-    """What GDAL's readers look for of the values that are there."""
-    known = values[values != np.float32(NO_DATA)]
-    if known.size == 0:
-        return {}
-    figures = {
-        "MINIMUM": known.min(),
-        "MAXIMUM": known.max(),
-        "MEAN": known.mean(dtype=np.float64),
-        "STDDEV": known.std(dtype=np.float64),
-        "VALID_PERCENT": 100.0 * known.size / values.size,
-    }
-    return {f"STATISTICS_{name}": f"{value:.12g}" for name, value in figures.items()}

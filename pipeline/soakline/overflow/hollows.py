@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.ids import hollow_id
@@ -97,9 +95,7 @@ def check_hollows(
 def _passes_on(hollow: int, ways: Ways, hollows: Hollows) -> bool:
     """Whether what a full hollow spills runs on to a safe end that is no hollow and no swale."""
     direction = ways.direction
-    top, bottom, left, right = (int(side) for side in hollows.box[hollow])
-    row, column = np.argwhere(hollows.label[top : bottom + 1, left : right + 1] == hollow + 1)[0]
-    cell = (top + int(row)) * direction.shape[1] + left + int(column)
+    cell = int(hollows.of(hollow)[0])
     own = ways.end_map.number_of(End("hollow", hollow))
     goal = ways.end_map.goal.ravel()
     columns = direction.shape[1]

@@ -165,6 +165,51 @@ def _edge_fed(
     return fed
 
 
+@numba.njit(cache=True)
+def _count_cut_off(
+    direction: Uint8Array,
+    burnt: LabelArray,
+    label: LabelArray,
+    fed: npt.NDArray[np.int8],
+    most: int,
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Cells of each catchment whose water meets a marked way before its line; and all of them.
+
+    Parameters
+    ----------
+    direction, burnt, label : (rows, columns)
+    fed : (rows, columns) int8, of `_edge_fed`; changed to 1 where water meets such a way, else 2
+    most : largest label
+    """
+    cut_off, total = np.zeros(most, np.int64), np.zeros(most, np.int64)
+    rows, columns = direction.shape
+    for start_row in range(rows):
+        for start_column in range(columns):
+            own = label[start_row, start_column]
+            if own <= 0:
+                continue
+            row, column = start_row, start_column
+            # Down to a cell whose answer is known, then the same way once more to write it.
+            while (
+                burnt[row, column] == 0 and fed[row, column] == 0 and direction[row, column] < END
+            ):
+                k = direction[row, column]
+                row += ROW_STEP[k]
+                column += COLUMN_STEP[k]
+            found = 1 if burnt[row, column] == 0 and fed[row, column] == 1 else 2
+            row, column = start_row, start_column
+            while burnt[row, column] == 0 and fed[row, column] == 0:
+                fed[row, column] = found
+                k = direction[row, column]
+                if k >= END:
+                    break
+                row += ROW_STEP[k]
+                column += COLUMN_STEP[k]
+            total[own - 1] += 1
+            cut_off[own - 1] += found == 1
+    return cut_off, total
+
+
 def share_cut_off(
     catchments: Catchments, direction: Uint8Array, surface_m: GroundArray
 ) -> FloatArray:
@@ -190,10 +235,6 @@ def share_cut_off(
     fed = _edge_fed(direction, surface_m, catchments.burnt, catchments.label)
     if count == 0 or not fed.any():
         return np.zeros(count)
-    # Burn the fed ways under a second label: what meets them is the land that shares their fate.
-    second = np.where((fed == 1) & (catchments.burnt == 0), catchments.label + count, 0)
-    label = first_intercept(direction, np.where(second > 0, second, catchments.burnt))
-    cells = count_labels(label, catchments.label > 0, 2 * count).astype(float)[1:]
-    total = cells[1 : count + 1] + cells[count + 1 : 2 * count + 1]
-    share: FloatArray = cells[count + 1 : 2 * count + 1] / np.maximum(total, 1.0)
+    cut_off, total = _count_cut_off(direction, catchments.burnt, catchments.label, fed, count)
+    share: FloatArray = cut_off / np.maximum(total, 1)
     return share

@@ -101,13 +101,10 @@ def end_map(
 
     for i, dam in enumerate(dams):
         mark(_cells_met(dam, grid), End("dam", i))
-    kept = np.flatnonzero(hollows.kept)
-    if kept.size:
-        number = np.zeros(hollows.kept.size + 1, np.int32)
-        number[kept + 1] = len(ends) + 1 + np.arange(kept.size)
-        own = number[hollows.label]
-        np.copyto(goal, own, where=(goal == 0) & (own > 0))
-        ends += [End("hollow", int(i)) for i in kept]
+    for i in np.flatnonzero(hollows.kept).tolist():
+        ends.append(End("hollow", i))
+        own = hollows.of(i)
+        flat[own[flat[own] == 0]] = len(ends)
     for i, point in enumerate(safe_points):
         mark(_cells_met(point, grid), End("safe_point", i))
     for i, cells in enumerate(drainage_cells):

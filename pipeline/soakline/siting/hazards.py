@@ -19,6 +19,7 @@ STEEP_AREA_M2 = 500.0
 RISK_WAY_M = 100.0
 _LANDSLIP_WAY_M = 300.0
 _EVERY_M = 5.0
+_BAND_CELLS = 1_000_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -41,8 +42,12 @@ def steep_patches(slope_pct: GroundArray, cell_area_m2: float) -> BoolArray:
     from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
 
     label, count = ndimage.label(slope_pct >= STEEP_PCT)
-    size = np.bincount(label.ravel(), minlength=count + 1) * cell_area_m2
-    wide = size > STEEP_AREA_M2
+    size = np.zeros(count + 1, dtype=np.int64)
+    # Counted at once, every label would be widened to 64 bits.
+    band = 1 + max(count, _BAND_CELLS) // label.shape[1]
+    for top in range(0, label.shape[0], band):
+        size += np.bincount(label[top : top + band].ravel(), minlength=count + 1)
+    wide = size * cell_area_m2 > STEEP_AREA_M2
     wide[0] = False
     out: BoolArray = wide[label]
     return out

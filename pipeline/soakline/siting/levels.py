@@ -95,7 +95,7 @@ def first_level_m(
     """
     if not allowed.any():
         return None
-    top_m = float(np.floor(ground_m[allowed].max() / STEP_M) * STEP_M)
+    top_m = float(np.floor(ground_m.max(where=allowed, initial=-np.inf) / STEP_M) * STEP_M)
     phases = max(1, round(interval_m / STEP_M))
     stride = max(1, round(5.0 / cell_m), int(np.sqrt(allowed.size / _MOST_SAMPLES)))
     served = _served(ground_m, direction, allowed, stride, top_m, interval_m, phases)

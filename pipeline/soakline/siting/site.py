@@ -148,8 +148,10 @@ def survey_site(
 
 def kept_surface(terrain: Terrain) -> BoolArray:
     """Water surface of the kept hollows, (rows, columns)."""
-    kept: BoolArray = np.append(False, terrain.hollows.kept)[terrain.hollows.label]
-    return kept
+    surface = np.zeros(terrain.grid.shape, dtype=bool)
+    for hollow in np.flatnonzero(terrain.hollows.kept).tolist():
+        surface.ravel()[terrain.hollows.of(hollow)] = True
+    return surface
 
 
 def toe_at_m(line: LipLine, siteable: Siteable) -> float:

@@ -81,11 +81,11 @@ def level_series(
         top = (
             first_level_m(ground_m, direction, own, grid.cell_m, interval)
             if from_m is None
-            else _highest_m(ground_m[own], from_m, interval)
+            else _highest_m(ground_m, own, from_m, interval)
         )
         if top is None:
             continue
-        lowest = float(ground_m[own].min())
+        lowest = float(ground_m.min(where=own, initial=np.inf))
         levels = np.round(top - interval * np.arange(int((top - lowest) / interval) + 1), 3)
         series.append(LevelSeries(levels, interval, where, group))
         if max_spacing_m > 0:
@@ -93,11 +93,14 @@ def level_series(
     return tuple(series)
 
 
-def _highest_m(ground_m: GroundArray, from_m: float, interval_m: float) -> float | None:
+def _highest_m(
+    ground_m: GroundArray, own: BoolArray, from_m: float, interval_m: float
+) -> float | None:
     """Highest level on some ground of a series that one level belongs to; None where is none."""
-    if ground_m.size == 0:
+    if not own.any():
         return None
-    steps = np.floor((float(ground_m.max()) - from_m) / interval_m)
+    highest = float(ground_m.max(where=own, initial=-np.inf))
+    steps = np.floor((highest - from_m) / interval_m)
     return round(from_m + interval_m * float(steps), 3)
 
 

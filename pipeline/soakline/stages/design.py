@@ -87,10 +87,10 @@ def design_swales(
         )
         surveyed = stages.kept(
             "excluded ground",
-            lambda: survey_ground(run, inputs, terrain, design),
+            lambda: survey_ground(run, inputs, terrain, design).without_slope(),
             sectioned,
             ("siting", "section", "terrain", "water", "stages"),
-        )
+        ).with_slope(terrain.slope_pct)
         site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
     with progress.stage("storms"):
         storms, notes = storms_of(run, inputs)

@@ -1,11 +1,11 @@
 """The property as siting finds it: where swales may lie, and what its ground sheds."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from soakline.findings import Finding
-from soakline.grid import BoolArray
+from soakline.grid import BoolArray, GroundArray
 from soakline.inputs.types import Inputs
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
@@ -15,6 +15,8 @@ from soakline.terrain.cells import burn
 from soakline.terrain.condition import Terrain
 from soakline.water.land import Land
 from soakline.water.land_classes import land_of
+
+_NONE = np.zeros((0, 0), np.float32)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -33,6 +35,15 @@ class SurveyedGround:
     land: Land
     property_cells: BoolArray
     findings: tuple[Finding, ...]
+
+    def with_slope(self, slope_pct: GroundArray) -> "SurveyedGround":
+        """The same with another slope at hand."""
+        siteable = replace(self.site.siteable, slope_pct=slope_pct)
+        return replace(self, site=replace(self.site, siteable=siteable))
+
+    def without_slope(self) -> "SurveyedGround":
+        """The same without the terrain's slope, which is kept with the terrain."""
+        return self.with_slope(_NONE)
 
 
 def survey_ground(

@@ -1,5 +1,6 @@
 """Lips with all that feeds them, before any storm: catchments, ground, drains, soaking."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,6 +131,7 @@ def lay(
     design: SectionDesign,
     land: Land,
     property_cells: BoolArray,
+    rest: Callable[[], None],
 ) -> Laid:
     """Measure what feeds each lip.
 
@@ -138,6 +140,7 @@ def lay(
     placed : Placed
     land : classes of ground
     property_cells : (rows, columns) bool
+    rest : is called between passes over the grid
     others : of the run and of the stages before
 
     Returns
@@ -148,6 +151,7 @@ def lay(
     lips = [line.coordinates for line in lines]
     pegs = base_pegs(lines, design, terrain)
     slope = 100.0 * pegs.stations.mean(pegs.stations.slope)
+    rest()
     diversions = lay_diversions(
         features.diversions,
         features.hard_surfaces,
@@ -176,6 +180,11 @@ def lay(
     shore_m = np.array(batter, dtype=float) * drop
     ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
     gain = np.array([own.amendment.soak_factor for own in soils], dtype=float)
+    rest()
+    shape = catchment_shape(
+        catchments, terrain.flow.direction, terrain.filled_m, terrain.slope_pct, grid.cell_m
+    )
+    rest()
     return Laid(
         placed=placed,
         pegs=pegs,
@@ -191,9 +200,7 @@ def lay(
         catchments=catchments,
         catchment_ground=catchment_polygons(catchments, grid),
         area_m2=area_by_class_m2(catchments.label, land, len(lines), grid.cell_area_m2),
-        shape=catchment_shape(
-            catchments, terrain.flow.direction, terrain.filled_m, terrain.slope_pct, grid.cell_m
-        ),
+        shape=shape,
         drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
         hollow_area_m2=_hollow_areas(placed, terrain, land),
         drawn_width_m=drawn,

@@ -41,7 +41,7 @@ def laid_out_lips(
     lips by the rule; those that are kept, laid and measured; their exits, judged
     """
     site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
-    machine = inputs.works.machine
+    machine, rest = inputs.works.machine, stages.store.release
     just_placed: list[Placed] = []
 
     def placed_by_rule() -> Lines:
@@ -69,10 +69,13 @@ def laid_out_lips(
         if just_placed and by_rule.are_final:
             placed = replace(just_placed[0], lines=final)
         else:
+            just_placed.clear()
             placed = ways_from(final, terrain, site, inputs)
-        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
+        rest()
+        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells, rest)
         judged = exits_of(placed, terrain.ground_m, terrain.grid, sill_rules(run))
-        return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
+        rest()
+        return laid, measure(laid, run, inputs, terrain, site, property_cells, rest), judged
 
     laid, measured, judged = stages.kept(
         "catchments",

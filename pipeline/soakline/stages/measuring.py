@@ -1,5 +1,6 @@
 """Lips measured as they lie: spacing, tree heights, landform, what drains in and lies below."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,6 +56,7 @@ def measure(
     terrain: Terrain,
     site: Site,
     property_cells: BoolArray,
+    rest: Callable[[], None],
 ) -> Measured:
     """Measure the lips of a plan.
 
@@ -62,6 +64,7 @@ def measure(
     ----------
     laid : Laid
     property_cells : (rows, columns) bool
+    rest : is called between passes over the grid
     others : of the run and of the stages before
 
     Returns
@@ -71,6 +74,10 @@ def measure(
     lines = laid.placed.lines
     allowed = (site.siteable.state == OPEN) & property_cells
     unserved = np.count_nonzero(allowed & (laid.catchments.label <= 0))
+    del allowed
+    rest()
+    cut_off = share_cut_off(laid.placed.catchments, terrain.flow.direction, terrain.filled_m)
+    rest()
     tree = _tree_heights(run, inputs, lines)
     spacing, interval = spacing_above(
         lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line
@@ -79,9 +86,7 @@ def measure(
         tree_height_m=tree,
         spacing_above_m=spacing,
         interval_above_m=interval,
-        share_cut_off=share_cut_off(
-            laid.placed.catchments, terrain.flow.direction, terrain.filled_m
-        ),
+        share_cut_off=cut_off,
         landform=_landforms(terrain, laid.pegs, tree_spacing_m(tree, laid.slope_pct)),
         below=ground_below(
             lines,

@@ -136,6 +136,7 @@ def make_plan(
         plan, findings, notes = design_swales(
             run, inputs, terrain, design, stages, progress, trees.placed_by
         )
+        store.release()
         with progress.stage("layers", cells):
             layers = ground_layers(plan)
             programme = programme_of(plan)
@@ -143,6 +144,7 @@ def make_plan(
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
+            store.release()
             land = land_made()
             layers |= land.layers
         if map_path is not None:

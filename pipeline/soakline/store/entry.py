@@ -9,7 +9,7 @@ pieces: the tree, then each array, every one at a multiple of 64 bytes
 import json
 import mmap
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -97,11 +97,19 @@ def write_entry(file: BinaryIO, head: Head, packed: Packed) -> None:
     file.write(_CHECK.pack(check.intdigest()))
 
 
-def read_entry(path: Path, stage: str, key: Key) -> Any:
+def read_entry(
+    path: Path, stage: str, key: Key, told: Callable[[mmap.mmap], object] = lambda _: None
+) -> Any:
     """Map an entry into memory, check every byte of it, and put its value together.
 
     Arrays stay in the file: read-only, and in memory only where they are looked at. The file may be
     unlinked or replaced meanwhile.
+
+    Parameters
+    ----------
+    path : of the entry
+    stage, key : whose it should be
+    told : is told the memory that the value's arrays lie in
 
     Raises
     ------
@@ -112,11 +120,12 @@ def read_entry(path: Path, stage: str, key: Key) -> Any:
     """
     try:
         with path.open("rb") as file:
-            mapped = memoryview(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))
+            whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
     except FileNotFoundError:
         raise
     except (OSError, ValueError) as error:  # ValueError: an empty file
         raise Unusable(f"cannot be read ({error})") from error
+    mapped = memoryview(whole)
     head = _checked(mapped)
     if (head.stage, head.key) != (stage, key.digest):
         raise Unusable(f"holds another value, of stage {head.stage}")
@@ -125,9 +134,11 @@ def read_entry(path: Path, stage: str, key: Key) -> Any:
         for start, length in zip(head.starts(), head.lengths, strict=False)
     ]
     try:
-        return unpack(pieces[0], pieces[1:])
+        value = unpack(pieces[0], pieces[1:])
     except Exception as error:  # a pickle that does not fit may raise anything at all
         raise Unusable(f"cannot be put together ({error})") from error
+    told(whole)
+    return value
 
 
 def _checked(mapped: memoryview) -> Head:

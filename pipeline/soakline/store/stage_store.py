@@ -6,9 +6,11 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, field
+from mmap import MADV_DONTNEED, mmap
 from pathlib import Path
 from threading import Lock
 from typing import Any, TypeVar
+from weakref import WeakSet
 
 from soakline.problems import InputRefused
 from soakline.store.description import StoreDescription, described
@@ -27,7 +29,8 @@ from soakline.store.folder import (
 from soakline.store.keys import Key, key_of
 from soakline.store.packing import NotKept, pack
 
-DEFAULT_LIMIT_GIB = 10.0
+LEAN_FROM_BYTES = 1 << 30
+"""Results as large as this are used as they lie in the store, to leave memory to other things."""
 FILE_DIGESTS = "file digest"
 """Stage under which digests of input files are kept."""
 
@@ -35,44 +38,6 @@ FILE_DIGESTS = "file digest"
 _SETTLED_S = 2.0
 
 T = TypeVar("T")
-
-
-def default_folder(out: Path) -> Path:
-    """Folder of the store where none is named: `.soakline` beside the plan."""
-    return out.absolute().parent / ".soakline"
-
-
-def open_store(
-    work: Path | None,
-    out: Path,
-    limit_gib: float,
-    fresh: bool,
-    report: Callable[[str], None],
-) -> "StageStore":
-    """Open the store that a run asks for.
-
-    Parameters
-    ----------
-    work : folder named by the user; None for the default
-    out : the plan
-    limit_gib, fresh, report : as for `StageStore`
-
-    Raises
-    ------
-    InputRefused
-        If the named folder cannot be one. Where none is named and the default cannot be one, that
-        is reported, and the store keeps nothing.
-    """
-    try:
-        store = StageStore(work or default_folder(out), limit_gib, fresh, report)
-    except InputRefused as refused:
-        if work is not None:
-            raise
-        report(f"nothing is kept for the next run: {refused}")
-        return StageStore(None, limit_gib, fresh, report)
-    store.clear_leftovers()
-    store.write_behind()
-    return store
 
 
 @dataclass(slots=True)
@@ -89,6 +54,7 @@ class StageStore:
     limit_gib : over this, results unused for longest are dropped, but none that this run has used
     fresh : what is stored is not loaded, but made and stored anew
     report : is told one line of each thing that goes wrong
+    lean_from_bytes : results of as many bytes are used as they lie in the store from the start
 
     Raises
     ------
@@ -110,6 +76,7 @@ class StageStore:
     limit_gib: float
     fresh: bool
     report: Callable[[str], None]
+    lean_from_bytes: int = LEAN_FROM_BYTES
     made: list[str] = field(default_factory=list)
     """Stages that this run had to run, in order."""
     loaded: list[str] = field(default_factory=list)
@@ -121,6 +88,9 @@ class StageStore:
     _behind: Executor | None = None
     """Writes beside the stages that follow; None writes at once."""
     _writing: list[tuple[str, "Future[None]"]] = field(default_factory=list)
+    _mapped: "WeakSet[mmap]" = field(default_factory=WeakSet)
+    """Large results that are in use."""
+    _noting: Lock = field(default_factory=Lock)
     _storing: Lock = field(default_factory=Lock)
     """Stages may end in several threads; one value at a time is made ready for writing."""
 
@@ -151,8 +121,10 @@ class StageStore:
 
         Returns
         -------
-        The value. Its arrays are read-only; if it was loaded, they lie in the store's file.
+        The value. Its arrays are read-only; if it was loaded, or is large, they lie in the store's
+        file.
         """
+        self.release()
         found = self._loaded(stage, key)
         if found is not None:
             self.loaded.append(stage)
@@ -160,8 +132,19 @@ class StageStore:
             return value
         value = make()
         self.made.append(stage)
-        self._store(stage, key, value)
-        return value
+        if self._store(stage, key, value):
+            found = self._loaded(stage, key)
+        self.release()
+        return value if found is None else found[0]
+
+    def release(self) -> None:
+        """Let go of the memory that large results have been read into; what is used is read anew.
+
+        The system would do so by itself, but only when all memory is taken.
+        """
+        with self._noting:
+            for mapped in self._mapped:
+                mapped.madvise(MADV_DONTNEED)
 
     def holds(self, stage: str, key: Key) -> bool:
         """Whether a result is stored under this key, as far as its name tells."""
@@ -222,7 +205,7 @@ class StageStore:
         if self.fresh and path.name not in self._own:
             return None
         try:
-            value = read_entry(path, stage, key)
+            value = read_entry(path, stage, key, self._is_mapped)
         except FileNotFoundError:
             return None
         except Unusable as unusable:
@@ -233,25 +216,37 @@ class StageStore:
         mark_used(path)
         return (value,)
 
-    def _store(self, stage: str, key: Key, value: object) -> None:
+    def _is_mapped(self, memory: mmap) -> None:
+        if len(memory) >= self.lean_from_bytes:
+            with self._noting:
+                self._mapped.add(memory)
+
+    def _store(self, stage: str, key: Key, value: object) -> bool:
+        """Store a result; whether it is to be used as it lies in the store."""
         if self.folder is None:
-            return
+            return False
         with self._storing:
             try:
                 make_ours(self.folder)
                 while self._digests:
                     self._write(self.folder, FILE_DIGESTS, *self._digests.popitem())
-                self._write(self.folder, stage, key, value)
+                size = self._write(self.folder, stage, key, value)
+                if size < self.lean_from_bytes:
+                    return False
+                if self._writing:
+                    self._writing.pop()[1].result()
             except (NotKept, OSError) as error:
                 self._not_kept(stage, error)
+                return False
+        return True
 
     def _not_kept(self, stage: str, error: Exception) -> None:
         # One full disk is one line, however many stages meet it.
         cause = str(error.errno) if isinstance(error, OSError) else stage
         self._tell(cause, f"the result of stage {stage} is not kept for the next run: {error}")
 
-    def _write(self, folder: Path, stage: str, key: Key, value: object) -> None:
-        """Store one value.
+    def _write(self, folder: Path, stage: str, key: Key, value: object) -> int:
+        """Store one value; the bytes that it takes.
 
         Raises
         ------
@@ -274,6 +269,7 @@ class StageStore:
         else:
             # Arrays are read-only from here on: what is written is what was made.
             self._writing.append((stage, self._behind.submit(write)))
+        return head.file_bytes
 
     def _tell(self, cause: str, text: str) -> None:
         if cause not in self._reported:

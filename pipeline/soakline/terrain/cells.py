@@ -25,7 +25,8 @@ def burn(shapes: GeometryArray, grid: Grid, all_touched: bool = False) -> BoolAr
         all_touched=all_touched,
         dtype="uint8",
     )
-    return np.asarray(burnt, dtype=bool)
+    cells: BoolArray = burnt.view(np.bool_)  # 0 and 1
+    return cells
 
 
 def outlines(

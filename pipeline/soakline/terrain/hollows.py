@@ -11,6 +11,8 @@ from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.terrain.cells import cell_polygons
 from soakline.terrain.tiles.flood import filled_by_tiles
 
+IndexArray = npt.NDArray[np.int64]
+
 OUTSIDE_M = -9999.0
 """Below any ground on earth: water may leave here."""
 # A tile's heap and labels stay in the cache of a core.
@@ -59,20 +61,24 @@ class Hollows:
 
     Parameters
     ----------
-    label : (rows, columns) int32; 0 outside, i + 1 in hollow i
+    cells : flat indices of their cells, hollow after hollow, each in raster order
+    first : (n + 1,) place of each one's first cell, and the number of cells
     depth_m, volume_m3, area_m2, level_m : (n,) greatest depth, volume to the spill level, surface,
         and the spill level
     kept : (n,) bool; water may end here
-    box : (n, 4) int64; first and last row, first and last column of each
     """
 
-    label: npt.NDArray[np.int32]
+    cells: IndexArray
+    first: IndexArray
     depth_m: FloatArray
     volume_m3: FloatArray
     area_m2: FloatArray
     level_m: FloatArray
     kept: BoolArray
-    box: npt.NDArray[np.int64]
+
+    def of(self, index: int) -> IndexArray:
+        """Flat indices of the cells of one."""
+        return self.cells[self.first[index] : self.first[index + 1]]
 
 
 def find_hollows(
@@ -94,26 +100,23 @@ def find_hollows(
     from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
 
     raised = filled.valid & (filled.filled_m > dem_m)
-    label, count = ndimage.label(raised, structure=np.ones((3, 3), dtype=int))
     cells = np.flatnonzero(raised)
+    label, count = ndimage.label(raised, structure=np.ones((3, 3), dtype=int))
     which = label.ravel()[cells] - 1
+    del raised, label  # of the whole grid, where few cells lie in hollows
+    order = np.argsort(which, kind="stable")
+    cells, which = cells[order], which[order]
+    size = np.bincount(which, minlength=count)
+    first: IndexArray = np.concatenate([[0], np.cumsum(size)])
     level = filled.filled_m.ravel()[cells].astype(np.float64)
     depth = level - dem_m.ravel()[cells]
-    deepest = np.zeros(count)
-    np.maximum.at(deepest, which, depth)
-    spill = np.zeros(count)
-    spill[which] = level  # every cell of a hollow is filled to the same level
-    area = np.bincount(which, minlength=count).astype(np.float64) * grid.cell_area_m2
+    deepest = np.maximum.reduceat(depth, first[:-1]) if count else np.zeros(0)
+    spill = level[first[:-1]]  # every cell of a hollow is filled to the same level
+    area = size.astype(np.float64) * grid.cell_area_m2
     volume = np.bincount(which, weights=depth, minlength=count).astype(float, copy=False)
     volume *= grid.cell_area_m2
-    row, column = np.divmod(cells, grid.columns)
-    box = np.empty((count, 4), dtype=np.int64)
-    for side, place in ((0, row), (2, column)):
-        box[:, side], box[:, side + 1] = grid.cells, -1
-        np.minimum.at(box[:, side], which, place)
-        np.maximum.at(box[:, side + 1], which, place)
     kept = (deepest > least_depth_m) & (area > least_area_m2)
-    return Hollows(label.astype(np.int32, copy=False), deepest, volume, area, spill, kept, box)
+    return Hollows(cells, first, deepest, volume, area, spill, kept)
 
 
 def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int, BaseGeometry]:
@@ -123,8 +126,10 @@ def hollow_outlines(hollows: Hollows, wanted: list[int], grid: Grid) -> dict[int
     """
     shapes = {}
     for index in wanted:
-        top, bottom, left, right = (int(side) for side in hollows.box[index])
-        own = hollows.label[top : bottom + 1, left : right + 1] == index + 1
+        row, column = np.divmod(hollows.of(index), grid.columns)
+        top, left = int(row[0]), int(column.min())
+        own = np.zeros((int(row[-1]) - top + 1, int(column.max()) - left + 1), dtype=bool)
+        own[row - top, column - left] = True
         part = Grid(
             own.shape[0],
             own.shape[1],

@@ -205,10 +205,10 @@ def slope_class_polygons(
     column1 = min(grid.columns, int((east - grid.west_m) / grid.cell_m) + 1 + size)
     window = slope_pct[row0:row1, column0:column1]
     # A hole has the class of level ground, so that the classes cover all of the property. Large
-    # land is drawn on every second cell or fewer: one cell stands for the block around it.
-    pad = [(0, -n % size) for n in window.shape]
-    window = np.nan_to_num(np.pad(window, pad, mode="edge"), nan=0.0)
-    sampled = np.ascontiguousarray(window[size // 2 :: size, size // 2 :: size])
+    # land is drawn on every second cell or fewer: one cell stands for the block around it, the last
+    # one where the land ends within the block.
+    middle = [np.minimum(np.arange(size // 2, n + -n % size, size), n - 1) for n in window.shape]
+    sampled = np.nan_to_num(window[np.ix_(*middle)], nan=0.0)
     block_m = size * grid.cell_m
     blocks = Grid(
         sampled.shape[0],

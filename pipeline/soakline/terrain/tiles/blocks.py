@@ -1,5 +1,6 @@
 """Tiles on disk: a file for each tile of each layer, that any worker can open."""
 
+import secrets
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,8 +27,12 @@ class Blocks:
         return self.folder / f"{layer}-{tile}.npy"
 
     def write(self, layer: str, tile: int, values: AnyArray) -> None:
-        """Write a tile."""
-        np.save(self.path(layer, tile), values)
+        """Write a tile, whole or not at all: a worker may be lost over it, and another do it."""
+        path = self.path(layer, tile)
+        temporary = path.with_suffix(f".{secrets.token_hex(8)}.part")
+        with temporary.open("wb") as file:
+            np.save(file, values)
+        temporary.replace(path)
 
     def read(self, layer: str, tile: int) -> AnyArray:
         """Read a tile into memory."""
@@ -43,7 +48,8 @@ class Blocks:
         Raises
         ------
         FileExistsError
-            If it has begun before: its worker was lost, and what it left is of no use.
+            If it has begun before: its worker was lost, and what it left is of no use. The tile is
+            to be made anew (`tasks.pour_again_tile`).
         """
         self.path("turn", tile).with_suffix(f".{turn}").touch(exist_ok=False)
 

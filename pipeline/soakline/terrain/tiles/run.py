@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from itertools import count
+from mmap import MADV_DONTNEED
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -26,8 +27,10 @@ from soakline.terrain.tiles.tasks import (
     facet_tile,
     flood_tile,
     lead_tile,
+    pour_again_tile,
     pour_on_tile,
     pour_tile,
+    poured,
     shorten_tile,
     smooth_tile,
 )
@@ -75,10 +78,10 @@ def tiled_surfaces(
     spill = _fill(crew)
     advanced(0.3)
     rim_state = _find_flats(crew, spill)
-    filled = crew.whole("filled", 1, drop=False)
     advanced(0.4)
-    _pour(crew, rim_state)
-    flow = Flow(crew.whole("state", 1), crew.whole("upstream", 1))
+    begun = _pour(crew, rim_state)
+    filled = crew.whole("filled", 1)
+    flow = Flow(crew.whole("state", 1, begun), crew.whole("upstream", 1, begun))
     return Surfaces(ground, slope, FilledGround(filled, ~np.isnan(dem), filled > OUTSIDE_M), flow)
 
 
@@ -111,12 +114,14 @@ def _find_flats(crew: "_Crew", spill: KeyArray) -> Uint8Array:
     return np.concatenate(crew.every(lead_tile, [(frame,) for frame in crew.around(steps, FAR)]))
 
 
-def _pour(crew: "_Crew", rim_state: Uint8Array) -> None:
-    """Choose directions, until no water waits at an edge."""
+def _pour(crew: "_Crew", rim_state: Uint8Array) -> list[int]:
+    """Choose directions, until no water waits at an edge; how often each tile was begun anew."""
     frames = crew.around(rim_state, np.uint8(VOID))
-    poured = crew.every(pour_tile, list(zip(frames, crew.nodes, strict=True)))
+    left = crew.every(pour_tile, list(zip(frames, crew.nodes, strict=True)))
     turn = count(1)
     waiting: list[list[Crossing]] = [[] for _ in range(crew.tiles)]
+    came: list[list[Crossing]] = [[] for _ in range(crew.tiles)]
+    begun = [0] * crew.tiles
 
     def sent(leaving: Crossing) -> set[int]:
         owner = np.searchsorted(crew.rim_start, leaving.node, side="right") - 1
@@ -128,13 +133,22 @@ def _pour(crew: "_Crew", rim_state: Uint8Array) -> None:
     def start(tile: int) -> tuple[object, ...]:
         come = joined(waiting[tile])
         waiting[tile] = []
-        return next(turn), come, int(crew.rim_start[tile]), crew.nodes[tile]
+        came[tile].append(come)
+        return begun[tile], next(turn), come, int(crew.rim_start[tile]), crew.nodes[tile]
+
+    def again(tile: int) -> Future[Crossing]:
+        begun[tile] += 1
+        first, nodes = int(crew.rim_start[tile]), crew.nodes[tile]
+        return crew.submit(
+            pour_again_tile, tile, begun[tile], frames[tile], tuple(came[tile]), first, nodes
+        )
 
     def finish(_: int, leaving: Crossing) -> Iterable[int]:
         return sent(leaving)
 
-    due = set().union(*(sent(leaving) for leaving in poured))
-    crew.turns(pour_on_tile, due, start, finish)
+    due = set().union(*(sent(leaving) for leaving in left))
+    crew.turns(pour_on_tile, due, start, finish, again)
+    return begun
 
 
 class _Crew:
@@ -168,10 +182,12 @@ class _Crew:
 
     def every(self, task: Callable[..., R], arguments: Sequence[tuple[object, ...]]) -> list[R]:
         """Do a task for every tile."""
-        queued = [
-            self.workers.submit(task, self.work, tile, *own) for tile, own in enumerate(arguments)
-        ]
+        queued = [self.submit(task, tile, *own) for tile, own in enumerate(arguments)]
         return [future.result() for future in queued]
+
+    def submit(self, task: Callable[..., R], tile: int, *own: object) -> Future[R]:
+        """Have a task done for a tile."""
+        return self.workers.submit(task, self.work, tile, *own)
 
     def turns(
         self,
@@ -179,6 +195,7 @@ class _Crew:
         due: set[int],
         start: Callable[[int], tuple[object, ...]],
         finish: Callable[[int, R], Iterable[int]],
+        again: Callable[[int], Future[R]] | None = None,
     ) -> None:
         """Do a task for tiles that are due, until none is.
 
@@ -188,34 +205,48 @@ class _Crew:
         due : tiles
         start : arguments for a tile that now starts
         finish : takes what a tile gave, and gives tiles that then are due
+        again : has a tile made anew whose worker was lost in a turn that is not done twice
         """
         running: dict[Future[R], int] = {}
         while due or running:
             # No more than can run: what comes meanwhile is taken in together.
             for tile in sorted(due.difference(running.values()))[: self.hands - len(running)]:
                 due.remove(tile)
-                running[self.workers.submit(task, self.work, tile, *start(tile))] = tile
+                running[self.submit(task, tile, *start(tile))] = tile
             for future in wait(running, return_when=FIRST_COMPLETED).done:
-                due |= set(finish(running.pop(future), future.result()))
+                tile = running.pop(future)
+                try:
+                    gave = future.result()
+                except FileExistsError:
+                    if again is None:
+                        raise
+                    running[again(tile)] = tile
+                else:
+                    due |= set(finish(tile, gave))
 
-    def whole(self, layer: str, around: int, drop: bool = True) -> npt.NDArray[Any]:
+    def whole(
+        self, layer: str, around: int, begun: Sequence[int] | None = None
+    ) -> npt.NDArray[Any]:
         """A layer of all tiles, as one array on disk.
 
         Parameters
         ----------
         layer : name
         around : cells around each tile that its file has
-        drop : the tiles are not needed again
+        begun : how often each tile was begun anew; None for a layer of tiles that are made once
         """
         tiling, blocks = self.work.tiling, self.work.blocks
-        first = blocks.opened(layer, 0)
+        names = [layer if begun is None else poured(layer, begun[t]) for t in range(self.tiles)]
+        first = blocks.opened(names[0], 0)
         path = self.work.folder / f"{layer}.npy"
         out = open_memmap(path, "w+", first.dtype, (tiling.rows, tiling.columns))
         for tile in range(self.tiles):
             top, bottom, left, right = tiling.window(tile)
             rows, columns = tiling.shape(tile)
-            own = blocks.opened(layer, tile)
+            own = blocks.opened(names[tile], tile)
             out[top:bottom, left:right] = own[around : around + rows, around : around + columns]
-            if drop:
-                blocks.drop(layer, tile)
-        return np.asarray(out)
+            blocks.drop(names[tile], tile)
+        whole = np.asarray(out)
+        # What lies in memory of a file that is mapped is the system's to keep; it need not be ours.
+        out._mmap.madvise(MADV_DONTNEED)  # type: ignore[attr-defined]  # noqa: SLF001
+        return whole

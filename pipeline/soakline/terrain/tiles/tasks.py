@@ -1,10 +1,13 @@
 """What a worker does with one tile; tiles tell each other nothing but their edge cells.
 
-Each task reads the tile's own files and writes them, and gives back what its neighbours need.
-Layers on disk: `dem` (whole, row by row), then of each tile `filled`, `label`, `state`, `steps`,
-`waiting`, `upstream`, `largest`, `deviation`, from `facet` on with the cells around the tile.
+Each task reads the tile's own files and writes others, and gives back what its neighbours need: if
+its worker is lost, another may do it. Only the many turns of `pour_on_tile` change files as they
+lie; for them a tile is made anew. Layers on disk: `dem` (whole, row by row), then of each tile
+`flooded` and `label`; with the cells around the tile `filled`, `facets`, `steps`, `led`; and those
+of `Pour`, which carry the number of times that the tile was begun.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
@@ -29,7 +32,7 @@ T = TypeVar("T", bound=np.generic)
 
 # Kernels that use all cores may not be called by two threads of a worker at once.
 _ALL_CORES = Lock()
-_WORKING = ("filled", "state", "waiting", "upstream", "largest", "deviation")
+_CHANGED = ("state", "waiting", "upstream", "largest", "deviation")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +98,7 @@ def flood_tile(work: TileWork, tile: int) -> tuple[KeyArray, JoinArray]:
     key = order_keys(np.where(np.isnan(dem), np.float32(OUTSIDE_M), dem))
     rim = key.ravel()[rim_cells(*key.shape)]
     label, joins = flood(key)
-    work.blocks.write("filled", tile, key)
+    work.blocks.write("flooded", tile, key)
     work.blocks.write("label", tile, label)
     return rim, joins
 
@@ -114,9 +117,8 @@ def facet_tile(work: TileWork, tile: int, spill: KeyArray, frame: KeyArray) -> S
     -------
     (n,) steps of the edge cells: 0 where they drain, `FAR` where that is not known
     """
-    key = work.blocks.read("filled", tile)
+    key = work.blocks.read("flooded", tile)
     raised(key, work.blocks.read("label", tile), spill)
-    work.blocks.drop("label", tile)
     filled = levels_of(framed(key, frame))
     state = np.full(filled.shape, VOID, np.uint8)
     with _ALL_CORES:
@@ -124,7 +126,7 @@ def facet_tile(work: TileWork, tile: int, spill: KeyArray, frame: KeyArray) -> S
     steps = np.full(filled.shape, FAR, np.int32)
     steps[1:-1, 1:-1][state[1:-1, 1:-1] != 0] = 0
     shorten(filled, state, steps, first_steps(filled, state, steps))
-    for layer, values in (("filled", filled), ("state", state), ("steps", steps)):
+    for layer, values in (("filled", filled), ("facets", state), ("steps", steps)):
         work.blocks.write(layer, tile, values)
     return _rim(steps)
 
@@ -142,13 +144,14 @@ def shorten_tile(work: TileWork, tile: int, frame: StepArray) -> StepArray:
     -------
     (n,) steps of the edge cells
     """
-    steps = work.blocks.opened("steps", tile)
+    steps = work.blocks.read("steps", tile)
     cells = rim_cells(*steps.shape)
     steps.ravel()[cells] = frame
     known = np.flatnonzero(frame < FAR)
     known = cells[known[np.argsort(frame[known], kind="stable")]]
-    filled, state = work.blocks.opened("filled", tile), work.blocks.opened("state", tile)
+    filled, state = work.blocks.opened("filled", tile), work.blocks.opened("facets", tile)
     shorten(filled, state, steps, known)
+    work.blocks.write("steps", tile, steps)
     return _rim(steps)
 
 
@@ -169,14 +172,26 @@ def lead_tile(work: TileWork, tile: int, frame: StepArray) -> Uint8Array:
         If a flat does not drain: a defect of ours.
     """
     steps, filled = work.blocks.read("steps", tile), work.blocks.read("filled", tile)
-    state = work.blocks.read("state", tile)
+    state = work.blocks.read("facets", tile)
     steps.ravel()[rim_cells(*steps.shape)] = frame
     lost = lead(filled, state, steps)
     if lost:
         raise ValueError(f"{lost} cells of tile {tile} do not drain")
-    work.blocks.drop("steps", tile)
-    work.blocks.write("state", tile, state)
+    work.blocks.write("led", tile, state)
+    for layer in ("flooded", "label"):
+        work.blocks.drop(layer, tile)
     return _rim(state)
+
+
+def poured(layer: str, begun: int) -> str:
+    """Name of a layer of `Pour`.
+
+    Parameters
+    ----------
+    layer : field
+    begun : how often the tile was begun before
+    """
+    return f"{layer}.{begun}"
 
 
 def pour_tile(work: TileWork, tile: int, frame: Uint8Array, nodes: NodeArray) -> Crossing:
@@ -193,24 +208,46 @@ def pour_tile(work: TileWork, tile: int, frame: Uint8Array, nodes: NodeArray) ->
     -------
     What leaves the tile
     """
-    work.blocks.begin(tile, 0)
-    state = framed(work.blocks.read("state", tile)[1:-1, 1:-1], frame)
+    return pour_again_tile(work, tile, 0, frame, (), 0, nodes)
+
+
+def pour_again_tile(
+    work: TileWork,
+    tile: int,
+    begun: int,
+    frame: Uint8Array,
+    came: Sequence[Crossing],
+    first: int,
+    nodes: NodeArray,
+) -> Crossing:
+    """Make a tile anew up to a turn, whose worker was lost.
+
+    Parameters
+    ----------
+    work, tile, frame, nodes : as of `pour_tile`
+    begun : how often it was begun before
+    came : what came over the tile's edges, turn by turn
+    first : place of its first edge cell in the list of all
+
+    Returns
+    -------
+    What leaves the tile in the last turn
+    """
+    state = framed(work.blocks.read("led", tile)[1:-1, 1:-1], frame)
     valid = ~np.isnan(work.dem(tile)[0])
-    pour = Pour.start(work.blocks.read("filled", tile), state, valid)
+    pour = Pour.start(work.blocks.opened("filled", tile), state, valid)
     leaving = pour.go_on(pour.ready(), nodes)
-    for layer, values in (
-        ("state", pour.state),
-        ("waiting", pour.waiting),
-        ("upstream", pour.upstream),
-        ("largest", pour.largest),
-        ("deviation", pour.deviation),
-    ):
-        work.blocks.write(layer, tile, values)
+    for come in came:
+        leaving = pour.go_on(pour.take_in(come, first), nodes)
+    for layer in _CHANGED:
+        work.blocks.write(poured(layer, begun), tile, getattr(pour, layer))
+    for layer in ("facets", "steps"):
+        work.blocks.drop(layer, tile)
     return leaving
 
 
 def pour_on_tile(
-    work: TileWork, tile: int, turn: int, come: Crossing, first: int, nodes: NodeArray
+    work: TileWork, tile: int, begun: int, turn: int, come: Crossing, first: int, nodes: NodeArray
 ) -> Crossing:
     """Go on in a tile with what has come over its edges.
 
@@ -218,6 +255,7 @@ def pour_on_tile(
     ----------
     work : TileWork
     tile : index
+    begun : how often it was begun before
     turn : number of all turns before
     come : Crossing, to cells of the tile
     first : place of its first edge cell in the list of all
@@ -226,10 +264,15 @@ def pour_on_tile(
     Returns
     -------
     What leaves the tile
+
+    Raises
+    ------
+    FileExistsError
+        If this turn was begun before.
     """
     work.blocks.begin(tile, turn)
-    layers = [work.blocks.opened(layer, tile) for layer in _WORKING]
-    pour = Pour(*layers)
+    changed = [work.blocks.opened(poured(layer, begun), tile) for layer in _CHANGED]
+    pour = Pour(work.blocks.opened("filled", tile), *changed)
     return pour.go_on(pour.take_in(come, first), nodes)
 
 
