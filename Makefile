@@ -36,8 +36,9 @@ demo: $(VENV)/.ready ## plan the demonstration property and tell where the plan 
 	status=$$?; test $$status -eq 0 -o $$status -eq 3 || exit $$status; \
 	echo "The plan is $(DEMO_OUT)/demo.gpkg, a picture of it $(DEMO_OUT)/demo.png"
 
+# A file's tests stay with one worker: the plans that they share are made once.
 test: $(VENV)/.ready-tests ## run all tests and doctests
-	$(BIN)/python -m pytest -n $(WORKERS) -m "not long"
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile -m "not long"
 
 long: $(VENV)/.ready-tests ## run what takes minutes and is left out of `make test`: fleets, spoilt files
 	$(BIN)/python -m pytest -n $(WORKERS) -m long

@@ -87,8 +87,7 @@ def write_plan(
     _refuse_other_layers(layers, CRS.from_user_input(crs_wkt))
     empty = empty or empty_plan(crs_wkt)
     now = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    to_come = estimated_bytes(layers) + (0 if begun else empty.file.size)
-    with written_whole(path, to_come) as temporary:
+    with written_whole(path, empty.file.size + estimated_bytes(layers)) as temporary:
         if begun is None:
             temporary.write_bytes(empty.file.data)
         else:

@@ -1,5 +1,6 @@
 """The main job, in order: reading, terrain, swales, layers, one GeoPackage."""
 
+import sqlite3
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -245,7 +246,8 @@ def _tree_rows(trees: TreesUnderWay, plan: Designed, land: LandMade) -> Layers:
     """The `trees` layer: as it stands in the plan's file, or to be put in."""
     try:
         filled = trees.filled()
-    except NotBeside:
+    except (NotBeside, OSError, sqlite3.Error):
+        # Begun anew; what stands in the way, a full disk say, is told when all of it is written.
         begin(land.begun, land.files.empty)
         filled = None
     if filled is None:
