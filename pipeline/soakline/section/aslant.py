@@ -11,7 +11,7 @@ from soakline.section.stretches import Stretches
 from soakline.terrain.cells import GeometryArray
 
 # A stretch that ends this near to a track's edge ends there.
-_AT_EDGE_M = 1e-6
+AT_EDGE_M = 1e-6
 # Beyond what it must cover, ground on the wrong side of an edge is drawn so much larger.
 _SLACK_M = 1.0
 
@@ -137,7 +137,7 @@ def aslant_ends(along: Stretches, tracks: TrackSpans) -> AslantEnds:
         first, last = np.searchsorted(along.lip, tracks.lip[track] + np.arange(2))
         for edge in (tracks.start_m[track], tracks.end_m[track]):
             for outward, ends in ((-1, along.start_m), (1, along.end_m)):
-                at = np.flatnonzero(np.abs(ends[first:last] - edge) < _AT_EDGE_M) + first
+                at = np.flatnonzero(np.abs(ends[first:last] - edge) < AT_EDGE_M) + first
                 found += [(int(k), track, outward) for k in at]
     stretch, track_of, side = np.array(found, dtype=np.int64).reshape(-1, 3).T
     return AslantEnds(stretch, track_of, side.astype(float))

@@ -6,6 +6,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
+from soakline.section.aslant import AT_EDGE_M
 from soakline.section.crossings import CrossingKind
 from soakline.section.mound import MoundShape
 from soakline.section.mounds import AT_END_M
@@ -14,9 +15,6 @@ from soakline.section.stations import chainage_of
 from soakline.section.stretches import Span, joined, stretches
 from soakline.section.trench import Trench
 from soakline.setout.hollows import Hollow
-
-# A mound that ends this near to a track's edge ends at it.
-_AT_EDGE_M = 1e-6
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -184,7 +182,7 @@ class Swale:
                 track.lean
                 for track in self.tracks
                 for edge in (track.start_m, track.end_m)
-                if abs(edge - along_m) < _AT_EDGE_M
+                if abs(edge - along_m) < AT_EDGE_M
             )
             return next(leans, 0.0)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -32,26 +32,10 @@ LandLayers = dict[str, gpd.GeoDataFrame]
 _LAYERS_CODE, _FILES_CODE = ("outputs", "terrain"), ("outputs", "styles", "terrain")
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class LandMade:
-    """What a plan tells of the land, and the file that takes its rows.
-
-    Parameters
-    ----------
-    layers : that neither rain nor swales change
-    files : PlanFiles
-    begun : a copy of the GeoPackage without rows, in the scratch folder
-    """
-
-    layers: LandLayers
-    files: PlanFiles
-    begun: Path
-
-
 @contextmanager
 def land_under_way(
     stages: KeptStages, run: RunFile, inputs: Inputs, terrain: Terrain, out: Path
-) -> Iterator[tuple[Path, Callable[[], LandMade]]]:
+) -> Iterator[tuple[Path, Callable[[], tuple[LandLayers, PlanFiles]]]]:
     """Make layers of the land and all files that new rain leaves; what is stored is not made.
 
     They are stored as soon as they are made, however long before the plan asks for them, and the
@@ -65,7 +49,8 @@ def land_under_way(
 
     Yields
     ------
-    Where the plan's file will stand, whole, once it is begun; and a function that waits for all
+    Where the plan's file will stand, whole, once it is begun; and a function that waits for that,
+    the layers and the files
 
     Raises
     ------
@@ -96,7 +81,9 @@ def land_under_way(
                 files_made(folder) if files_missing else None,
             )
 
-        def kept(results: Iterator[tuple[LandLayers | None, MadeFiles | None]]) -> LandMade:
+        def kept(
+            results: Iterator[tuple[LandLayers | None, MadeFiles | None]],
+        ) -> tuple[LandLayers, PlanFiles]:
             layers, files = next(results)
             # Results that are stored but turn out to be spoilt are made now.
             of_land = of_layers.kept(
@@ -106,7 +93,7 @@ def land_under_way(
                 "plan files", lambda: files_of(files or files_made(folder)), uses, _FILES_CODE
             )
             begin(begun, of_all.empty)
-            return LandMade(of_land, of_all, begun)
+            return of_land, of_all
 
         with ExitStack() as copy, ThreadPoolExecutor(1) as thread:
             if layers_missing or files_missing:
@@ -116,7 +103,7 @@ def land_under_way(
                 results = missing()
             stored = thread.submit(kept, results)
 
-            def waited_for() -> LandMade:
+            def waited_for() -> tuple[LandLayers, PlanFiles]:
                 try:
                     return stored.result()
                 except NotBeside:

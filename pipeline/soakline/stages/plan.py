@@ -31,6 +31,7 @@ from soakline.outputs.crossings import crossing_findings, crossing_layer
 from soakline.outputs.designed import Designed
 from soakline.outputs.diversions import diversion_layer
 from soakline.outputs.earthworks import earthworks_table
+from soakline.outputs.empty_plan import EmptyPlan
 from soakline.outputs.general import whole_findings
 from soakline.outputs.geopackage import Layers, write_plan
 from soakline.outputs.iso_metadata import PlanDescription
@@ -62,7 +63,7 @@ from soakline.runfile.defaults import used_keys
 from soakline.runfile.sections import RunFile
 from soakline.stages.design import design_swales
 from soakline.stages.keeping import read_kept
-from soakline.stages.of_land import LandMade, begin, land_under_way
+from soakline.stages.of_land import begin, land_under_way
 from soakline.stages.of_trees import TreesUnderWay, trees_under_way
 from soakline.stages.progress import Progress
 from soakline.store.stage_store import StageStore
@@ -146,8 +147,8 @@ def make_plan(
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
             store.release()
-            land = land_made()
-            layers |= land.layers
+            of_land, files = land_made()
+            layers |= of_land
         if map_path is not None:
             with progress.stage("map", cells):
                 from soakline.outputs.picture import drawn_map  # noqa: PLC0415 - a second to load
@@ -157,11 +158,11 @@ def make_plan(
                 picture = drawn_map(map_path, terrain.grid, terrain.ground_m, drawn, title)
                 all_of_them.enter_context(picture)
         with progress.stage("writing"):
-            all_of_them.enter_context(written_beside(out, land.files))
-            rows = _tree_rows(trees, plan, land)
+            all_of_them.enter_context(written_beside(out, files))
+            rows = _tree_rows(trees, plan, begun, files.empty)
             finished = datetime.now(UTC).isoformat(timespec="milliseconds")
             layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-            write_plan(out, {**layers, **rows}, crs, _described(plan), land.files.empty, land.begun)
+            write_plan(out, {**layers, **rows}, crs, _described(plan), files.empty, begun)
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)
@@ -242,13 +243,13 @@ def finding_table(findings: list[Finding]) -> pd.DataFrame:
     return frame(SCHEMAS["findings"], rows)
 
 
-def _tree_rows(trees: TreesUnderWay, plan: Designed, land: LandMade) -> Layers:
+def _tree_rows(trees: TreesUnderWay, plan: Designed, begun: Path, empty: EmptyPlan) -> Layers:
     """The `trees` layer: as it stands in the plan's file, or to be put in."""
     try:
         filled = trees.filled()
     except (NotBeside, OSError, sqlite3.Error):
         # Begun anew; what stands in the way, a full disk say, is told when all of it is written.
-        begin(land.begun, land.files.empty)
+        begin(begun, empty)
         filled = None
     if filled is None:
         return {"trees": tree_layer(plan.trees, plan.placed.ids, plan.terrain.grid.crs_wkt)}

@@ -3,15 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.terrain.cells import cell_polygons
 from soakline.terrain.tiles.flood import filled_by_tiles
-
-IndexArray = npt.NDArray[np.int64]
 
 OUTSIDE_M = -9999.0
 """Below any ground on earth: water may leave here."""

@@ -142,22 +142,22 @@ def pool_arrays(pools: Pools, order: IndexArray, step_s: float) -> PoolArrays:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Part:
+class Part:
     """Pools that no water joins to those of other parts."""
 
     pools: PoolArrays
     chain: ChainArrays
 
 
-def _parts(pools: Pools, flat: ChainArrays, step_s: float, count: int) -> list[_Part]:
+def parts_of(pools: Pools, flat: ChainArrays, step_s: float, count: int) -> list[Part]:
     """The chain in parts about alike."""
     own = [flat] if count == 1 else [places_of(flat, places) for places in apart(flat, count)]
-    return [_Part(pool_arrays(pools, one.order, step_s), one) for one in own]
+    return [Part(pool_arrays(pools, one.order, step_s), one) for one in own]
 
 
 def _routed(
     pools: Pools,
-    parts: list[_Part],
+    parts: list[Part],
     inflow_m3: FloatArray,
     step_s: float,
     rain_s: float,
@@ -247,7 +247,7 @@ def route_storm(
     a travel time later, so in parts of two steps. Routing ends when rain and inflow have ended, no
     swale spills 1e-6 m³/s and none is under way.
     """
-    parts = _parts(pools, chain_arrays(chain, travel_s, step_s), step_s, 1)
+    parts = parts_of(pools, chain_arrays(chain, travel_s, step_s), step_s, 1)
     return _routed(pools, parts, inflow_m3, step_s, rain_s)
 
 
@@ -256,7 +256,7 @@ def route_in_parts(
 ) -> StormRouting:
     """One storm as by `route_storm`, over a chain as it comes of `chain_arrays`, on all cores."""
     workers = os.cpu_count() or 1
-    parts = _parts(pools, chain, step_s, workers)
+    parts = parts_of(pools, chain, step_s, workers)
     with ThreadPoolExecutor(workers) as threads:
         return _routed(pools, parts, inflow_m3, step_s, rain_s, threads.map)
 
@@ -290,7 +290,7 @@ def route_storms(
     workers = os.cpu_count() or 1
     few = len(rain_s) < workers
     flat = chain_arrays(chain, travel_s, step_s)
-    parts = _parts(pools, flat, step_s, workers if few else 1)
+    parts = parts_of(pools, flat, step_s, workers if few else 1)
     # The longest first: the threads end together.
     longest_first = sorted(range(len(rain_s)), key=lambda storm: -rain_s[storm])
     with ThreadPoolExecutor(workers) as threads:

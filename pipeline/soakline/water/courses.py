@@ -11,8 +11,8 @@ import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.inputs.types import IndexArray
-from soakline.water.cascade import apart, chain_arrays, places_of, pool_arrays
-from soakline.water.chain_steps import ChainArrays, route
+from soakline.water.cascade import Part, chain_arrays, parts_of
+from soakline.water.chain_steps import route
 from soakline.water.network import Chain
 from soakline.water.pools import Pools, depth_m
 
@@ -67,29 +67,30 @@ def courses_of(
     """
     flat = chain_arrays(chain, travel_s, step_s)
     workers = os.cpu_count() or 1
-    # No water runs between these.
-    apart_from = [places_of(flat, places) for places in apart(flat, workers)]
 
-    def followed(storm: int, inflow_m3: FloatArray, part: ChainArrays) -> list[_Course]:
-        steps = max(inflow_m3.shape[1], int(np.ceil(rain_s[storm] / step_s)))
-        found = np.empty((3, steps, part.order.size))
-        arrays = pool_arrays(pools, part.order, step_s)
-        route(arrays, part, inflow_m3, step_s, steps, steps, found)
+    def followed(storm: int, inflow_m3: FloatArray, part: Part) -> list[_Course]:
         # Of swales that another storm governs nothing is asked here.
-        own = np.flatnonzero(governing[part.order] == storm)
+        order = part.chain.order
+        own = np.flatnonzero(governing[order] == storm)
+        if own.size == 0:
+            return []
+        steps = max(inflow_m3.shape[1], int(np.ceil(rain_s[storm] / step_s)))
+        found = np.empty((3, steps, order.size))
+        route(part.pools, part.chain, inflow_m3, step_s, steps, steps, found)
         came_m3, spilled_m3, held_m3 = np.ascontiguousarray(found[:, :, own].transpose(0, 2, 1))
-        swales = part.order[own]
-        depth = depth_m(pools.of(swales), held_m3.T).T
+        swales = order[own]
+        depth = depth_m(pools.take(swales), held_m3.T).T
         return [
             _told(swale, came_m3[i], spilled_m3[i], depth[i], step_s)
             for i, swale in enumerate(swales.tolist())
         ]
 
+    apart = parts_of(pools, flat, step_s, workers)
     parts: list[_Course] = []
     with ThreadPoolExecutor(workers) as threads:
         for storm in np.unique(governing).tolist():
             inflow_m3 = np.ascontiguousarray(inflow_of(storm), dtype=np.float64)
-            for courses in threads.map(partial(followed, storm, inflow_m3), apart_from):
+            for courses in threads.map(partial(followed, storm, inflow_m3), apart):
                 parts += courses
     parts.sort(key=lambda part: part[0])
     values = np.concatenate([part[2] for part in parts], axis=1) if parts else np.zeros((3, 0))

@@ -41,6 +41,10 @@ class Trough:
         """The same as (swales, 1), to go with several heights of each swale."""
         return Trough(self.base_width_m[:, None], self.base_length_m[:, None], self.batter[:, None])
 
+    def take(self, index: IndexArray) -> "Trough":
+        """The troughs that an index names."""
+        return Trough(self.base_width_m[index], self.base_length_m[index], self.batter[index])
+
     def held_m3(self, height_m: FloatArray) -> FloatArray:
         """Volume below a height: b B y + m (b + B) y² + 4/3 m² y³."""
         b, long, m = self.base_width_m, self.base_length_m, self.batter
@@ -118,13 +122,10 @@ class Pools:
     coefficient: float
     wetted_m2: FloatArray
 
-    def of(self, swales: IndexArray) -> "Pools":
-        """Pools of some swales, by index."""
-        trough = self.trough
+    def take(self, swales: IndexArray) -> "Pools":
+        """The pools that an index names."""
         return Pools(
-            Trough(
-                trough.base_width_m[swales], trough.base_length_m[swales], trough.batter[swales]
-            ),
+            self.trough.take(swales),
             self.full_depth_m[swales],
             self.full_m3[swales],
             self.ponded_m2[swales],
