@@ -29,14 +29,14 @@ def layers(tmp_path_factory: pytest.TempPathFactory) -> Layers:
     """A gentle drain over all the plane's width, and a short one straight down it."""
     folder = tmp_path_factory.mktemp("drains")
     dem, grid = sample(plane(12.0), width_m=400.0)
-    drains = [_line((175, 40), (-175, 30)), _line((90, 150), (90, 110))]
+    drains = [_line((175, 75), (-175, 65)), _line((90, 150), (90, 110))]
     features = {
         "diversions": gpd.GeoDataFrame({"name": ["long", "steep"]}, geometry=drains),
         "tracks": gpd.GeoDataFrame(
             {"name": ["hill track", "far track", "low track"], "width_m": [TRACK_M] * 3},
             geometry=[_line((20, 170), (20, -170)), _line((-170, -100), (-100, -100)), LOW_TRACK],
         ),
-        "services": gpd.GeoDataFrame({"name": [None]}, geometry=[_line((-60, 50), (-60, 20))]),
+        "services": gpd.GeoDataFrame({"name": [None]}, geometry=[_line((-60, 85), (-60, 55))]),
     }
     run_file = write_run(folder, dem, grid, features=features)
     make_plan(load_run_file(run_file), folder / "plan.gpkg", Progress())

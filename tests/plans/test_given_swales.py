@@ -95,7 +95,7 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Plan:
 def test_a_plans_own_swales_given_back_are_the_same_plan(tmp_path: Path, plain: Plan) -> None:
     """Lines, levels, ids and figures to the bit; none is added between them."""
     again = planned(tmp_path, given_swales=plain["swales"])
-    assert len(plain["swales"]) == 4
+    assert len(plain["swales"]) == 5
     assert set(again["swales"].state) == {"fixed"}
     assert set(plain["swales"].state) == {"planned"}
     same = [name for name in plain["swales"].columns if name not in ("state", "geometry")]

@@ -299,14 +299,14 @@ def test_bends_that_the_tolerance_does_not_widen_are_told(tmp_path: Path) -> Non
 
 
 def test_phases_drawn_up_by_the_owner_are_kept_and_judged(tmp_path: Path) -> None:
-    """On a plane three swales are a chain. The plan's own layer comes back with a column: first the
+    """On a plane four swales are a chain. The plan's own layer comes back with a column: first the
     lowest two from the top, so that the upper one spills into one that is not there yet, then the
-    lowest first; the third has none, so it comes last.
+    lowest first; the other two have none, so they come last.
     """
     consent = {"allow_property_edge": True, "neighbour_consent": "in writing"}
     plain, _ = planned(tmp_path / "plain", "plane", {}, overflow=consent)
     by_level = plain["swales"].sort_values("level_m", ascending=False)
-    top, middle, low = by_level.swale_id
+    top, second, middle, low = by_level.swale_id
     again = by_level[["swale_id", "geometry"]]
 
     def given(**phase: float) -> tuple[Layers, dict[str, str], int]:
@@ -316,7 +316,7 @@ def test_phases_drawn_up_by_the_owner_are_kept_and_judged(tmp_path: Path) -> Non
         findings = layers["findings"]
         told = findings[findings.code == "phase_without_safe_end"]
         phases = layers["swales"].set_index("swale_id").phase
-        assert phases.to_dict() == {top: 3, middle: phase[middle], low: phase[low]}
+        assert phases.to_dict() == {top: 3, second: 3, **phase}
         return layers, dict(zip(told.feature_id, told.message, strict=True)), stops
 
     layers, told, stops = given(**{middle: 1, low: 2})
@@ -326,6 +326,11 @@ def test_phases_drawn_up_by_the_owner_are_kept_and_judged(tmp_path: Path) -> Non
         in (told[middle])
     )
     assert stops == 1
-    assert layers["swales"].sort_values("build_order").swale_id.tolist() == [middle, low, top]
+    assert layers["swales"].sort_values("build_order").swale_id.tolist() == [
+        middle,
+        low,
+        top,
+        second,
+    ]
     _, told, stops = given(**{middle: 2, low: 1})
     assert (told, stops) == ({}, 0)

@@ -16,11 +16,12 @@ def served_by_walking(
     ground_m: GroundArray,
     direction: Uint8Array,
     allowed: BoolArray,
+    lips: BoolArray,
     top_m: float,
     interval_m: float,
     phases: int,
 ) -> FloatArray:
-    """Cells whose water meets a line of each phase on allowed ground, within one interval."""
+    """Allowed cells whose water meets a line of each phase where lips lie, within one interval."""
     served = np.zeros(phases)
     for phase in range(phases):
         levels = top_m - phase * interval_m / phases - interval_m * np.arange(-40, 40)
@@ -35,7 +36,7 @@ def served_by_walking(
                 if here < lowest:
                     crossed = levels[(levels >= here) & (levels < lowest)]
                     near = crossed >= highest - interval_m
-                    met = met or bool(allowed[row, column] and near.any())
+                    met = met or bool(lips[row, column] and near.any())
                     lowest = here
             served[phase] += met
     return served
@@ -53,9 +54,12 @@ def test_a_level_serves_the_cells_whose_water_meets_its_lines_within_one_interva
     # Water runs over the DEM, levels lie on the smoothed ground, which may rise along the way.
     ground = (dem + random.normal(0.0, 0.1, dem.shape)).astype(np.float32)
     allowed = random.random(dem.shape) < 0.6
-    found = _served(ground, direction, allowed, 1, 51.37, 2.0, 7)
-    assert found.tolist() == served_by_walking(ground, direction, allowed, 51.37, 2.0, 7).tolist()
-    assert len(set(found)) > 1
+    roomy = allowed & (random.random(dem.shape) < 0.4)
+    found = _served(ground, direction, allowed, roomy, 1, 51.37, 2.0, 7)
+    for of_a_kind, lips in zip(found, (allowed, roomy), strict=True):
+        walked = served_by_walking(ground, direction, allowed, lips, 51.37, 2.0, 7)
+        assert of_a_kind.tolist() == walked.tolist()
+        assert len(set(of_a_kind)) > 1
 
 
 def stepped_land(blocked_columns: int) -> tuple[GroundArray, Uint8Array, BoolArray]:
@@ -81,7 +85,37 @@ def test_levels_within_a_hundredth_of_the_best_count_as_equal_and_the_highest_wi
     blocked: int, fall_m: float
 ) -> None:
     """One column in 120 less is 0.8 %; of two, two fifths must be served from further down."""
-    top = first_level_m(*stepped_land(blocked), 1.0, 8.0)
+    ground, direction, allowed = stepped_land(blocked)
+    top = first_level_m(ground, direction, allowed, allowed, 1.0, 8.0)
     highest = np.floor(10.0 * (400.0 - 0.08 * 10.0)) / 10.0
     assert top == pytest.approx(highest - fall_m, abs=0.25)
     assert top <= highest
+
+
+def test_a_level_whose_lines_lack_room_gives_way_to_one_whose_lines_have_it() -> None:
+    """A slope of 5 % for 300 m: two lines 8 m apart serve it, the lower right at its foot or not.
+
+    By allowed ground alone the lower line lies within 1 % of the foot, where no mound fits.
+    """
+    ground = np.repeat(400.0 - 0.05 * np.arange(320.0), 60).reshape(320, 60).astype(np.float32)
+    direction = np.full(ground.shape, DOWN, np.uint8)
+    direction[-1] = END
+    allowed = np.zeros(ground.shape, dtype=bool)
+    allowed[10:310] = True
+    roomy = allowed.copy()
+    roomy[300:] = False
+    without = first_level_m(ground, direction, allowed, allowed, 1.0, 8.0)
+    chosen = first_level_m(ground, direction, allowed, roomy, 1.0, 8.0)
+    assert without is not None
+    assert chosen is not None
+    rows = 20.0 * (400.0 - np.array([without, chosen])) % 160.0 + 160.0
+    assert rows[0] >= 300.0
+    assert 295.0 <= rows[1] < 300.0
+
+
+def test_a_level_that_loses_little_for_want_of_room_stays() -> None:
+    ground, direction, allowed = stepped_land(0)
+    roomy = allowed.copy()
+    roomy[:, :20] = False  # one column in thirty
+    with_all = first_level_m(ground, direction, allowed, allowed, 1.0, 8.0)
+    assert first_level_m(ground, direction, allowed, roomy, 1.0, 8.0) == with_all

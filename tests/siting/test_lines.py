@@ -50,7 +50,7 @@ def test_the_first_level_serves_the_most_land_and_is_the_highest_of_equals() -> 
     terrain = terrain_of(dem, grid)
     allowed = np.zeros(dem.shape, dtype=bool)
     allowed[20:280, 20:280] = True
-    top = first_level_m(terrain.ground_m, terrain.flow.direction, allowed, 1.0, 8.0)
+    top = first_level_m(terrain.ground_m, terrain.flow.direction, allowed, allowed, 1.0, 8.0)
     assert top is not None
     highest = terrain.ground_m[allowed].max()
     assert highest - 8.0 < top <= highest
@@ -63,7 +63,7 @@ def test_the_first_level_keeps_off_excluded_ground() -> None:
     terrain = terrain_of(dem, grid)
     row = np.arange(400)[:, None] * np.ones((1, 400))
     allowed = (row >= 20) & (row < 380) & ((row % 100) >= 40)
-    top = first_level_m(terrain.ground_m, terrain.flow.direction, allowed, 1.0, 8.0)
+    top = first_level_m(terrain.ground_m, terrain.flow.direction, allowed, allowed, 1.0, 8.0)
     assert top is not None
     # Height of a row: 400 + 0.08 (199.5 − row).
     rows = 199.5 - (np.array([top, top - 8.0]) - 400.0) / 0.08
@@ -74,7 +74,9 @@ def test_no_allowed_ground_has_no_first_level() -> None:
     dem, grid = sample(plane(8.0), width_m=50.0)
     terrain = terrain_of(dem, grid)
     nowhere = np.zeros(dem.shape, dtype=bool)
-    assert first_level_m(terrain.ground_m, terrain.flow.direction, nowhere, 1.0, 8.0) is None
+    assert (
+        first_level_m(terrain.ground_m, terrain.flow.direction, nowhere, nowhere, 1.0, 8.0) is None
+    )
 
 
 def test_a_level_that_the_ground_does_not_reach_has_no_line() -> None:

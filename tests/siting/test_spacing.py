@@ -25,6 +25,7 @@ def series_on(
         terrain.slope_pct,
         terrain.flow.direction,
         allowed,
+        allowed,
         terrain.grid,
         8.0 * factor,
         factor,
@@ -77,8 +78,9 @@ def test_levels_between_are_laid_on_gentle_ground_alone() -> None:
     terrain, grid = land(2.0, 400.0)
     slope = terrain.slope_pct.copy()
     slope[:, :200] = 8.0
+    allowed = np.isfinite(slope)
     levels = level_series(
-        terrain.ground_m, slope, terrain.flow.direction, np.isfinite(slope), grid, 8.0, 1.0,
+        terrain.ground_m, slope, terrain.flow.direction, allowed, allowed, grid, 8.0, 1.0,
         features_of(grid), 150.0, NONE_GIVEN,
     )  # fmt: skip
     assert levels[0].where.all()

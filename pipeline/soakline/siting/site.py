@@ -31,6 +31,7 @@ from soakline.siting.exits import (
 from soakline.siting.given import GivenLips
 from soakline.siting.lines import LipLine, PlacingLimits
 from soakline.siting.place import place_lines
+from soakline.siting.room import roomy_ground
 from soakline.siting.spacing import level_series
 from soakline.siting.stations import OPEN, Siteable, siteable_beside, siteable_ground
 from soakline.siting.ways_down import LipPlaces
@@ -240,6 +241,7 @@ def place(
         terrain.slope_pct,
         terrain.flow.direction,
         site.siteable.state == OPEN,
+        roomy_ground(site.siteable, terrain.ground_m),
         terrain.grid,
         interval_m,
         interval_m / spacing.mature_tree_height_m,

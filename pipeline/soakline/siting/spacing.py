@@ -39,6 +39,7 @@ def level_series(
     slope_pct: GroundArray,
     direction: Uint8Array,
     allowed: BoolArray,
+    roomy: BoolArray,
     grid: Grid,
     interval_m: float,
     interval_factor: float,
@@ -53,6 +54,7 @@ def level_series(
     ground_m, slope_pct : (rows, columns) m and %
     direction : (rows, columns) uint8
     allowed : (rows, columns) bool; ground where a lip may lie
+    roomy : (rows, columns) bool; allowed ground where trench and mound fit beside it
     grid : Grid
     interval_m : of the land outside planting blocks
     interval_factor : interval over tree height, applied to the blocks' own heights
@@ -79,7 +81,7 @@ def level_series(
         own = allowed & where
         from_m = given.level_of(group, interval)
         top = (
-            first_level_m(ground_m, direction, own, grid.cell_m, interval)
+            first_level_m(ground_m, direction, own, roomy & where, grid.cell_m, interval)
             if from_m is None
             else _highest_m(ground_m, own, from_m, interval)
         )
