@@ -199,11 +199,11 @@ def _measure(curves: FloatArray, scale: FloatArray, start: int, stop: int, off: 
     """Write how far curves are off a straight run between two steps, at each step between."""
     between = off[start + 1 : stop]
     between[:] = 0.0
-    # Curve by curve, and with no call to choose the greater: so it runs in vectors.
+    # Curve by curve, each in one pass: so it runs in vectors.
     for c in range(scale.size):
         own, first = curves[c, start + 1 : stop], curves[c, start]
         rise = curves[c, stop] - first
         for k in range(between.size):
             straight = first + (k + 1) / (stop - start) * rise
             this = abs(own[k] - straight) / scale[c]
-            between[k] = this if this > between[k] else between[k]
+            between[k] = max(between[k], this)

@@ -81,7 +81,9 @@ class Trough:
 def height_of_m(volume_m3: float, width_m: float, length_m: float, batter: float) -> float:
     """As `Trough.height_m`, of one swale, for compiled loops."""
     b, long, m = width_m, length_m, batter
-    height = min(volume_m3 / max(b * long, _NONE), np.sqrt(volume_m3 / max(m * (b + long), _NONE)))
+    height: float = min(
+        volume_m3 / max(b * long, _NONE), np.sqrt(volume_m3 / max(m * (b + long), _NONE))
+    )
     for _ in range(_NEWTON_STEPS):
         held = height * (b * long + height * (m * (b + long) + height * 4.0 / 3.0 * m * m))
         spread = 2.0 * m * height
