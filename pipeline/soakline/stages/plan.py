@@ -157,10 +157,17 @@ def make_plan(
                 picture = drawn_map(map_path, terrain.grid, terrain.ground_m, drawn, title)
                 all_of_them.enter_context(picture)
         with progress.stage("writing"):
-            rows = _tree_rows(trees, plan, begun, empty)
             finished = datetime.now(UTC).isoformat(timespec="milliseconds")
             layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-            write_plan(out, {**layers, **rows}, crs, _described(plan), empty, begun)
+            write_plan(
+                out,
+                layers,
+                crs,
+                _described(plan),
+                empty,
+                begun,
+                lambda: _tree_rows(trees, plan, begun, empty),
+            )
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)
