@@ -1,5 +1,6 @@
 """Storms sent down the chain: sections sized, sills and ways chosen, every storm routed."""
 
+import os
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,9 +156,14 @@ def drain(
 
 
 def routed(
-    pools: Pools, outlets: Outlets, feeds: Feeds, arrivals: Arrivals, storms: list[int]
+    pools: Pools,
+    outlets: Outlets,
+    feeds: Feeds,
+    arrivals: Arrivals,
+    storms: list[int],
+    workers: int = os.cpu_count() or 1,
 ) -> StormRouting:
-    """Some of the storms."""
+    """Some of the storms, by so many threads."""
     return route_storms(
         pools,
         outlets.chain,
@@ -165,6 +171,7 @@ def routed(
         lambda k: arrivals.inflow_m3(storms[k], feeds),
         arrivals.step_s,
         [arrivals.rain_s(storm) for storm in storms],
+        workers,
     )
 
 

@@ -1,5 +1,6 @@
 """The water of every storm, beside the drawing of what the check storms settled."""
 
+import os
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import fields
 
@@ -46,7 +47,9 @@ def _routed_whole(drained: Drained, arrivals: Arrivals) -> StormRouting:
     """Every storm of the event: the design storms are routed now, over the sills as laid."""
     check = arrivals.event.of("check")
     rest = [storm for storm in range(len(arrivals.event.storms)) if storm not in check]
-    of_rest = routed(drained.pools, drained.outlets, drained.feeds, arrivals, rest)
+    # One core is left to the drawing.
+    workers = max((os.cpu_count() or 1) - 1, 1)
+    of_rest = routed(drained.pools, drained.outlets, drained.feeds, arrivals, rest, workers)
     order = np.argsort([*check, *rest])
 
     def in_order(name: str) -> FloatArray:

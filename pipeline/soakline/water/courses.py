@@ -67,7 +67,8 @@ def courses_of(
     Courses: rates are means over steps, told at their middles
     """
     flat = chain_arrays(chain, travel_s, step_s)
-    workers = os.cpu_count() or 1
+    # One core is left to the copy of the process that places trees.
+    workers = max((os.cpu_count() or 1) - 1, 1)
 
     def followed(storm: int, inflow_m3: FloatArray, part: Part) -> _Moments:
         # Of swales that another storm governs nothing is asked here.
