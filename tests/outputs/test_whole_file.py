@@ -18,6 +18,7 @@ import pytest
 from soakline.outputs import geopackage, whole_file
 from soakline.outputs.columns import LayerSchema
 from soakline.outputs.geopackage import write_plan
+from soakline.outputs.layer_rows import LayerRows
 from soakline.outputs.whole_file import refuse_unwritable, written_whole
 from soakline.problems import InputRefused
 from tests.outputs.conftest import DESCRIBE
@@ -44,10 +45,10 @@ def fail_at(monkeypatch: pytest.MonkeyPatch, name: str, failure: BaseException) 
     """Let the write of one layer fail, after others have been written."""
     real = geopackage.fill_layer
 
-    def fill(database: sqlite3.Connection, schema: LayerSchema, layer: pd.DataFrame) -> None:
+    def fill(database: sqlite3.Connection, schema: LayerSchema, rows: LayerRows) -> None:
         if schema.name == name:
             raise failure
-        real(database, schema, layer)
+        real(database, schema, rows)
 
     monkeypatch.setattr(geopackage, "fill_layer", fill)
 
@@ -79,14 +80,12 @@ def test_a_failure_half_way_leaves_the_earlier_file(
 def test_rows_lost_in_writing_are_found(
     target: Path, layers: Layers, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = geopackage.fill_layer
+    real = geopackage.rows_of
 
-    def fill_all_but_one(
-        database: sqlite3.Connection, schema: LayerSchema, layer: pd.DataFrame
-    ) -> None:
-        real(database, schema, layer.iloc[:-1])
+    def rows_but_one(schema: LayerSchema, layer: pd.DataFrame) -> LayerRows:
+        return real(schema, layer.iloc[:-1])
 
-    monkeypatch.setattr(geopackage, "fill_layer", fill_all_but_one)
+    monkeypatch.setattr(geopackage, "rows_of", rows_but_one)
     with pytest.raises(RuntimeError, match="rows were lost"):
         write_plan(target, layers, CRS, DESCRIBE)
     assert_untouched(target)
@@ -95,6 +94,7 @@ def test_rows_lost_in_writing_are_found(
 KILLED_WHILE_WRITING = """
 import sys, time
 from pathlib import Path
+from soakline.outputs.layer_rows import LayerRows
 from soakline.outputs.whole_file import written_whole
 with written_whole(Path(sys.argv[1]), 0) as temporary:
     temporary.write_bytes(b"half")

@@ -19,7 +19,7 @@ from soakline.siting.site import (
 )
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
-from soakline.stages.digging import dug_along
+from soakline.stages.digging import dug_along, set_out
 from soakline.stages.draining import Drained, drain, exits_of
 from soakline.stages.following import followed_years
 from soakline.stages.ground import survey_ground
@@ -35,6 +35,7 @@ from soakline.stages.placing import (
 from soakline.stages.planting import kept_clear, planted
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
+from soakline.stages.routing import begun_aside
 from soakline.stages.rules import (
     event_on,
     ratio_spacing_m,
@@ -49,7 +50,6 @@ from soakline.water.event import arrivals_of
 from soakline.water.failure import overtopped_by
 from soakline.water.pools import depth_emptied_m, full_to_empty_h
 from soakline.water.results import results_of
-from soakline.water.strips import widest_spacing_m
 
 
 def design_swales(
@@ -129,6 +129,7 @@ def design_swales(
             placed = laid.placed
             judged = exits_of(placed, terrain.ground_m, terrain.grid, rules)
             drained = drained_over(laid, judged)
+    routing, spacing_runoff = begun_aside(laid, drained, arrivals)
     with progress.stage("overflow", cells):
         level = laid.level_m
         sill_level = level - laid.sill_drop_m
@@ -164,17 +165,8 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
-        works, set_out = dug_along(
-            laid,
-            drained,
-            routes,
-            tracks,
-            crossings,
-            mound_height,
-            check_head,
-            design,
-            terrain,
-            site,
+        works = dug_along(
+            laid, drained, routes, tracks, crossings, mound_height, check_head, design, site
         )
         points = swale_points(
             run, inputs.features, laid, drained, tracks, works, design, terrain, site
@@ -217,17 +209,13 @@ def design_swales(
                 np.array([design.on(own).largest.top_width_m for own in laid.texture]),
                 laid.slope_pct,
             ),
-            spacing_runoff_m=widest_spacing_m(
-                drained.pools,
-                laid.length_m,
-                drained.feeds.area_m2,
-                event,
-                event.of("design"),
-                arrivals.step_s,
-            ),
+            spacing_runoff_m=spacing_runoff.result(),
             spacing_rule=by_rule.rule,
             share_cut_off=measured.share_cut_off,
             landform=measured.landform,
+        )
+        results = results_of(
+            event, drained.feeds.dry_m2, routing.result(), level - depth, level + mound_height
         )
         drains = dug_diversions(laid, event, run)
         clear = kept_clear(run, inputs, routes, drains, points, terrain, site)
@@ -248,9 +236,6 @@ def design_swales(
                 site,
             ),
             placed.ids,
-        )
-        results = results_of(
-            event, drained.feeds.dry_m2, drained.routing, level - depth, level + mound_height
         )
         courses = courses_of(
             drained.pools,
@@ -281,7 +266,7 @@ def design_swales(
         routes=routes,
         results=results,
         courses=courses,
-        pegs=set_out,
+        pegs=set_out(laid, drained.outlets, design, terrain),
         works=works,
         planted=trees,
         years=years,
@@ -292,11 +277,14 @@ def design_swales(
         property_cells=property_cells,
         step_s=arrivals.step_s,
     )
-    findings = (
-        *surveyed.findings,
-        *by_rule.findings,
-        *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
-        *laid.findings,
-        *drained.findings,
+    return (
+        plan,
+        (
+            *surveyed.findings,
+            *by_rule.findings,
+            *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
+            *laid.findings,
+            *drained.findings,
+        ),
+        (*notes, *([tc_note] if tc_note else [])),
     )
-    return plan, findings, (*notes, *([tc_note] if tc_note else []))

@@ -37,16 +37,14 @@ def dug_along(
     mound_height_m: FloatArray,
     check_head_m: FloatArray,
     design: SectionDesign,
-    terrain: Terrain,
     site: Site,
-) -> tuple[GroundWorks, Pegs]:
-    """Ground works of every swale, and the pegs that set it out, sills included.
+) -> GroundWorks:
+    """Ground works of every swale.
 
     No mound stands at sills, nor where tracks cross; what tracks take of the spoil is told by their
     crossings.
     """
-    lines, stations = laid.placed.lines, laid.pegs.stations
-    sills = drained.outlets.spans()
+    stations = laid.pegs.stations
     trench = trenches_of(drained.sections)
     works = works_of(
         stations,
@@ -55,22 +53,26 @@ def dug_along(
         design.mound,
         mound_height_m,
         check_head_m,
-        [own + crossed for own, crossed in zip(sills, tracks.spans(), strict=True)],
+        [a + b for a, b in zip(drained.outlets.spans(), tracks.spans(), strict=True)],
         tracks.over(),
         filled_ground(stations, trench, tracks.filled(drained.sections)),
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
-    set_out = set_pegs(
-        [line.coordinates for line in lines],
+    return _spoil_kept_off(works, routes, site.excluded)
+
+
+def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
+    """Pegs that set out every swale, sills included."""
+    return set_pegs(
+        [line.coordinates for line in laid.placed.lines],
         laid.level_m,
-        [[(start + end) / 2.0 for start, end in own] for own in sills],
+        [[(start + end) / 2.0 for start, end in own] for own in outlets.spans()],
         design.widest_m,
         design.profile_m,
         terrain.ground_m,
         terrain.grid,
     )
-    return _spoil_kept_off(works, routes, site.excluded), set_out
 
 
 def _other_earth(

@@ -1,5 +1,6 @@
 """Storms sent down the chain: sections sized, sills and ways chosen, every storm routed."""
 
+import os
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,14 +44,14 @@ _SPARE = 1.01
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Drained:
-    """Swales with their sections, and how the chain spills in every storm.
+    """Swales with their sections, and how the chain spills in the check storms.
 
     Parameters
     ----------
     sections : of each swale
     feeds, pools : Feeds and Pools with these sections
     outlets : Outlets
-    routing : every storm
+    routing : the check storms, in their order
     peak_m3s : (swales,) greatest spill rate in the check storms
     findings : on hollows that receive water
     """
@@ -133,14 +134,12 @@ def drain(
         if attempt > 0 and np.array_equal(ranked.hollow_safe, hollow_check.safe):
             break
     # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
-    # them; then every storm is routed over them.
+    # them; then every check storm is routed over them.
     outlets = lay_outlets(ranked, ways, peak, rules)
-    every = list(range(len(event.storms)))
-    for storms, rounds in ((asked, _SETTLING_ROUNDS), (every, _WHOLE_ROUNDS)):
-        of_check = [k for k, storm in enumerate(storms) if storm in check]
+    for storms, rounds in ((asked, _SETTLING_ROUNDS), (check, _WHOLE_ROUNDS)):
         for left in reversed(range(rounds)):
             routing = round_of.routed(outlets, sections, storms)
-            found = routing.peak_spill_m3s[:, of_check].max(axis=1, initial=0.0)
+            found = routing.peak_spill_m3s.max(axis=1, initial=0.0)
             if left == 0 or np.all(found <= peak):
                 break
             peak = np.maximum(peak, _SPARE * found)
@@ -153,6 +152,26 @@ def drain(
         routing=routing,
         peak_m3s=found,
         findings=hollow_check.findings,
+    )
+
+
+def routed(
+    pools: Pools,
+    outlets: Outlets,
+    feeds: Feeds,
+    arrivals: Arrivals,
+    storms: list[int],
+    workers: int = os.cpu_count() or 1,
+) -> StormRouting:
+    """Some of the storms, by so many threads."""
+    return route_storms(
+        pools,
+        outlets.chain,
+        outlets.travel_s,
+        lambda k: arrivals.inflow_m3(storms[k], feeds),
+        arrivals.step_s,
+        [arrivals.rain_s(storm) for storm in storms],
+        workers,
     )
 
 
@@ -240,12 +259,5 @@ class _Round:
         self, outlets: Outlets, sections: tuple[Trench, ...], storms: list[int]
     ) -> StormRouting:
         """Some of the storms, routed over given sections."""
-        feeds = self.feeds(sections)
-        return route_storms(
-            self.pools(outlets, sections),
-            outlets.chain,
-            outlets.travel_s,
-            lambda k: self.arrivals.inflow_m3(storms[k], feeds),
-            self.arrivals.step_s,
-            [self.arrivals.rain_s(storm) for storm in storms],
-        )
+        pools, feeds = self.pools(outlets, sections), self.feeds(sections)
+        return routed(pools, outlets, feeds, self.arrivals, storms)

@@ -19,7 +19,13 @@ from soakline.outputs.land import (
     slope_layer,
 )
 from soakline.outputs.raster_schemas import RASTERS
-from soakline.outputs.rasters import MadeFiles, PlanFiles, files_of, make_files, most_bytes
+from soakline.outputs.rasters import (
+    MadeFiles,
+    files_of,
+    make_files,
+    most_bytes,
+    written_beside,
+)
 from soakline.outputs.whole_file import flush_to_disk, scratch_beside
 from soakline.runfile.sections import RunFile
 from soakline.stages.keeping import KeptStages
@@ -35,11 +41,12 @@ _LAYERS_CODE, _FILES_CODE = ("outputs", "terrain"), ("outputs", "styles", "terra
 @contextmanager
 def land_under_way(
     stages: KeptStages, run: RunFile, inputs: Inputs, terrain: Terrain, out: Path
-) -> Iterator[tuple[Path, Callable[[], tuple[LandLayers, PlanFiles]]]]:
+) -> Iterator[tuple[Path, Callable[[], tuple[LandLayers, EmptyPlan]]]]:
     """Make layers of the land and all files that new rain leaves; what is stored is not made.
 
-    They are stored as soon as they are made, however long before the plan asks for them, and the
-    plan's own file is begun.
+    They are stored as soon as they are made, however long before the plan asks for them. The plan's
+    own file is begun then, and those beside it are written; they take their places when the block
+    ends well.
 
     Parameters
     ----------
@@ -50,12 +57,12 @@ def land_under_way(
     Yields
     ------
     Where the plan's file will stand, whole, once it is begun; and a function that waits for that,
-    the layers and the files
+    the layers and the plan without rows
 
     Raises
     ------
     InputRefused
-        If there is no room for the files beside the plan.
+        If there is no room for the files, or one cannot be written where it shall stand.
     """
     wanted = run.output
     uses = (wanted.rasters, wanted.styles)
@@ -83,7 +90,7 @@ def land_under_way(
 
         def kept(
             results: Iterator[tuple[LandLayers | None, MadeFiles | None]],
-        ) -> tuple[LandLayers, PlanFiles]:
+        ) -> tuple[LandLayers, EmptyPlan]:
             layers, files = next(results)
             # Results that are stored but turn out to be spoilt are made now.
             of_land = of_layers.kept(
@@ -93,9 +100,10 @@ def land_under_way(
                 "plan files", lambda: files_of(files or files_made(folder)), uses, _FILES_CODE
             )
             begin(begun, of_all.empty)
-            return of_land, of_all
+            files_beside.enter_context(written_beside(out, of_all))
+            return of_land, of_all.empty
 
-        with ExitStack() as copy, ThreadPoolExecutor(1) as thread:
+        with ExitStack() as files_beside, ExitStack() as copy, ThreadPoolExecutor(1) as thread:
             if layers_missing or files_missing:
                 # Not in the thread that waits: the stages beside it use the cores, and may fail.
                 results = copy.enter_context(beside(missing, here=False))
@@ -103,7 +111,7 @@ def land_under_way(
                 results = missing()
             stored = thread.submit(kept, results)
 
-            def waited_for() -> tuple[LandLayers, PlanFiles]:
+            def waited_for() -> tuple[LandLayers, EmptyPlan]:
                 try:
                     return stored.result()
                 except NotBeside:

@@ -47,7 +47,6 @@ from soakline.outputs.overflow import (
 from soakline.outputs.points import point_ground_layer, point_layer
 from soakline.outputs.programme import Programme, programme_of
 from soakline.outputs.quantities import quantity_table
-from soakline.outputs.rasters import written_beside
 from soakline.outputs.record import record_table
 from soakline.outputs.swales import (
     catchment_layer,
@@ -147,7 +146,7 @@ def make_plan(
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
             store.release()
-            of_land, files = land_made()
+            of_land, empty = land_made()
             layers |= of_land
         if map_path is not None:
             with progress.stage("map", cells):
@@ -158,11 +157,17 @@ def make_plan(
                 picture = drawn_map(map_path, terrain.grid, terrain.ground_m, drawn, title)
                 all_of_them.enter_context(picture)
         with progress.stage("writing"):
-            all_of_them.enter_context(written_beside(out, files))
-            rows = _tree_rows(trees, plan, begun, files.empty)
             finished = datetime.now(UTC).isoformat(timespec="milliseconds")
             layers["run_record"] = record_table(plan, notes, started, finished, progress.timings_s)
-            write_plan(out, {**layers, **rows}, crs, _described(plan), files.empty, begun)
+            write_plan(
+                out,
+                layers,
+                crs,
+                _described(plan),
+                empty,
+                begun,
+                lambda: _tree_rows(trees, plan, begun, empty),
+            )
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)
     return PlanOutcome(out, stops)

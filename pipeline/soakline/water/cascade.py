@@ -268,6 +268,7 @@ def route_storms(
     inflow_of: Callable[[int], FloatArray],
     step_s: float,
     rain_s: Sequence[float],
+    workers: int = os.cpu_count() or 1,
 ) -> StormRouting:
     """Several storms routed at once, each as by `route_storm`.
 
@@ -277,6 +278,7 @@ def route_storms(
     inflow_of : (swales, steps) inflow of the storm with a number, m³; called in the thread that
         routes it, so that no more inflows are held at a time than there are threads
     rain_s : from the start to the end of the rain of each storm, s
+    workers : threads
 
     Returns
     -------
@@ -287,7 +289,6 @@ def route_storms(
     ValueError
         As `route_storm`.
     """
-    workers = os.cpu_count() or 1
     few = len(rain_s) < workers
     flat = chain_arrays(chain, travel_s, step_s)
     parts = parts_of(pools, flat, step_s, workers if few else 1)

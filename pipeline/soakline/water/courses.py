@@ -14,13 +14,14 @@ from soakline.inputs.types import IndexArray
 from soakline.water.cascade import Part, chain_arrays, parts_of
 from soakline.water.chain_steps import route
 from soakline.water.network import Chain
-from soakline.water.pools import Pools, depth_m
+from soakline.water.pools import Pools, height_of_m
 
 # A course is told by as few moments as keep it within this share of its own greatest figure.
 _CLOSE = 0.015
 _MOST_MOMENTS = 80
-# Index of a swale, steps that are kept, and its three curves there.
-_Course = tuple[int, IndexArray, FloatArray]
+# Of each moment: index of the swale, step, and the three curves as (3, moments).
+_Moments = tuple[IndexArray, IndexArray, FloatArray]
+_NOTHING: _Moments = (np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((3, 0)))
 # Of all that comes in, what is left when a course ends.
 _TAIL = 0.001
 
@@ -66,54 +67,89 @@ def courses_of(
     Courses: rates are means over steps, told at their middles
     """
     flat = chain_arrays(chain, travel_s, step_s)
-    workers = os.cpu_count() or 1
+    # One core is left to the copy of the process that places trees.
+    workers = max((os.cpu_count() or 1) - 1, 1)
 
-    def followed(storm: int, inflow_m3: FloatArray, part: Part) -> list[_Course]:
+    def followed(storm: int, inflow_m3: FloatArray, part: Part) -> _Moments:
         # Of swales that another storm governs nothing is asked here.
         order = part.chain.order
         own = np.flatnonzero(governing[order] == storm)
         if own.size == 0:
-            return []
+            return _NOTHING
         steps = max(inflow_m3.shape[1], int(np.ceil(rain_s[storm] / step_s)))
         found = np.empty((3, steps, order.size))
         route(part.pools, part.chain, inflow_m3, step_s, steps, steps, found)
-        came_m3, spilled_m3, held_m3 = np.ascontiguousarray(found[:, :, own].transpose(0, 2, 1))
         swales = order[own]
-        depth = depth_m(pools.take(swales), held_m3.T).T
-        return [
-            _told(swale, came_m3[i], spilled_m3[i], depth[i], step_s)
-            for i, swale in enumerate(swales.tolist())
-        ]
+        of = pools.take(swales)
+        base = of.trough.base_width_m, of.trough.base_length_m, of.trough.batter
+        counts, kept, curves = _told(found, own, *base, of.full_m3, of.ponded_m2, step_s)
+        return np.repeat(swales, counts), kept, curves
 
     apart = parts_of(pools, flat, step_s, workers)
-    parts: list[_Course] = []
+    told = [_NOTHING]
     with ThreadPoolExecutor(workers) as threads:
         for storm in np.unique(governing).tolist():
             inflow_m3 = np.ascontiguousarray(inflow_of(storm), dtype=np.float64)
-            for courses in threads.map(partial(followed, storm, inflow_m3), apart):
-                parts += courses
-    parts.sort(key=lambda part: part[0])
-    values = np.concatenate([part[2] for part in parts], axis=1) if parts else np.zeros((3, 0))
-    step = np.concatenate([part[1] for part in parts]) if parts else np.zeros(0, np.int64)
-    return Courses(
-        np.repeat([part[0] for part in parts], [part[1].size for part in parts]).astype(np.int64),
-        np.asarray((step + 0.5) * step_s / 60.0, dtype=np.float64),
-        *values,
-    )
+            told += threads.map(partial(followed, storm, inflow_m3), apart)
+    swale, step, curves = (np.concatenate(own, axis=-1) for own in zip(*told, strict=True))
+    in_order = np.argsort(swale, kind="stable")
+    minute = (step[in_order] + 0.5) * step_s / 60.0
+    return Courses(swale[in_order], minute, *curves[:, in_order])
 
 
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _told(
-    swale: int, came_m3: FloatArray, spilled_m3: FloatArray, depth: FloatArray, step_s: float
-) -> _Course:
-    """A course by a few of its moments: from what has come and spilled after each step."""
-    ends = max(2, int(np.searchsorted(came_m3, (1.0 - _TAIL) * came_m3[-1])) + 1)
-    curves = np.empty((3, ends))
-    for curve, total in zip(curves, (came_m3, spilled_m3), strict=False):
-        curve[:] = np.diff(total[:ends], prepend=0.0) / step_s
-    curves[2] = depth[:ends]
-    # Roots of the rates besides: a long tail of little flow may hold much of the water.
-    kept = moments(np.vstack([curves, np.sqrt(curves[:2])]), _CLOSE, _MOST_MOMENTS)
-    return swale, kept, curves[:, kept]
+    found_m3: FloatArray,
+    own: IndexArray,
+    width_m: FloatArray,
+    length_m: FloatArray,
+    batter: FloatArray,
+    full_m3: FloatArray,
+    ponded_m2: FloatArray,
+    step_s: float,
+) -> tuple[IndexArray, IndexArray, FloatArray]:
+    """Courses by a few of their moments each.
+
+    Parameters
+    ----------
+    found_m3 : (3, steps, places) as `route` leaves it
+    own : (swales,) places to tell of
+    width_m, length_m, batter, full_m3, ponded_m2 : (swales,) of their `Pools`
+    step_s : s
+
+    Returns
+    -------
+    (swales,) moments of each; (moments,) steps that are kept; (3, moments) curves there: rates of
+    what comes in and spills, m³/s, and depth, m
+    """
+    counts = np.zeros(own.size, np.int64)
+    kept = np.empty(own.size * _MOST_MOMENTS, np.int64)
+    told = np.empty((3, kept.size))
+    first = 0
+    for i in range(own.size):
+        place, came_m3 = own[i], found_m3[0, :, own[i]]
+        ends = 2
+        while came_m3[ends - 1] < (1.0 - _TAIL) * came_m3[-1]:
+            ends += 1
+        curves = np.empty((5, ends))
+        for k in range(ends):
+            for c in range(2):
+                before_m3 = found_m3[c, k - 1, place] if k > 0 else 0.0
+                curves[c, k] = (found_m3[c, k, place] - before_m3) / step_s
+                # Roots besides: a long tail of little flow may hold much of the water.
+                curves[c + 3, k] = np.sqrt(curves[c, k])
+            held_m3 = found_m3[2, k, place]
+            below_m3, over_m3 = min(held_m3, full_m3[i]), max(held_m3 - full_m3[i], 0.0)
+            height_m = height_of_m(below_m3, width_m[i], length_m[i], batter[i])
+            curves[2, k] = height_m + over_m3 / ponded_m2[i]
+        steps = moments(curves, _CLOSE, _MOST_MOMENTS)
+        counts[i] = steps.size
+        for step in steps:
+            kept[first] = step
+            for c in range(3):
+                told[c, first] = curves[c, step]
+            first += 1
+    return counts, kept[:first], told[:, :first]
 
 
 @numba.njit(cache=True, nogil=True)
@@ -159,12 +195,16 @@ def moments(curves: FloatArray, close: float, most: int) -> IndexArray:
     return np.flatnonzero(kept)
 
 
-@numba.njit(cache=True, nogil=True)
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _measure(curves: FloatArray, scale: FloatArray, start: int, stop: int, off: FloatArray) -> None:
     """Write how far curves are off a straight run between two steps, at each step between."""
-    for k in range(start + 1, stop):
-        share = (k - start) / (stop - start)
-        off[k] = 0.0
-        for c in range(scale.size):
-            straight = curves[c, start] + share * (curves[c, stop] - curves[c, start])
-            off[k] = max(off[k], abs(curves[c, k] - straight) / scale[c])
+    between = off[start + 1 : stop]
+    between[:] = 0.0
+    # Curve by curve, each in one pass: so it runs in vectors.
+    for c in range(scale.size):
+        own, first = curves[c, start + 1 : stop], curves[c, start]
+        rise = curves[c, stop] - first
+        for k in range(between.size):
+            straight = first + (k + 1) / (stop - start) * rise
+            this = abs(own[k] - straight) / scale[c]
+            between[k] = max(between[k], this)

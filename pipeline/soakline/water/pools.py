@@ -78,22 +78,30 @@ class Trough:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
+def height_of_m(volume_m3: float, width_m: float, length_m: float, batter: float) -> float:
+    """As `Trough.height_m`, of one swale, for compiled loops."""
+    b, long, m = width_m, length_m, batter
+    height: float = min(
+        volume_m3 / max(b * long, _NONE), np.sqrt(volume_m3 / max(m * (b + long), _NONE))
+    )
+    for _ in range(_NEWTON_STEPS):
+        held = height * (b * long + height * (m * (b + long) + height * 4.0 / 3.0 * m * m))
+        spread = 2.0 * m * height
+        step = (held - volume_m3) / max((b + spread) * (long + spread), _NONE)
+        height -= step
+        if step <= 1e-16 * height:
+            break
+    return max(height, 0.0)
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _heights_m(
     volume_m3: FloatArray, width_m: FloatArray, length_m: FloatArray, batter: FloatArray
 ) -> FloatArray:
     """As `Trough.height_m`, all (n,)."""
     heights = np.zeros(volume_m3.size)
     for i in range(volume_m3.size):
-        volume, b, long, m = volume_m3[i], width_m[i], length_m[i], batter[i]
-        height = min(volume / max(b * long, _NONE), np.sqrt(volume / max(m * (b + long), _NONE)))
-        for _ in range(_NEWTON_STEPS):
-            held = height * (b * long + height * (m * (b + long) + height * 4.0 / 3.0 * m * m))
-            spread = 2.0 * m * height
-            step = (held - volume) / max((b + spread) * (long + spread), _NONE)
-            height -= step
-            if step <= 1e-16 * height:
-                break
-        heights[i] = max(height, 0.0)
+        heights[i] = height_of_m(volume_m3[i], width_m[i], length_m[i], batter[i])
     return heights
 
 
