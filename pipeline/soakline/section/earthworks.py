@@ -146,8 +146,8 @@ def earthworks(
     held = [mound_m3(reaches, mounds.with_crest(float(c))) for c in range(3)]
     share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
     crest = width_that_holds_m((held[0], held[1], held[2]), (fill - made_up) * share)
-    # Inside a bend, as round the head of a hollow, a mound grows hardly longer and soon shorter with
-    # its width: it ends where room was kept for it as if the lip were straight.
+    # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
+    # ends where room was kept for it as if the lip were straight.
     flat = [mound_m3(reaches, mounds.with_crest(float(c)), straight=True) for c in range(3)]
     kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
     least_crest = mounds.shape.least_crest_m
