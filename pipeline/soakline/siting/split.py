@@ -1,6 +1,6 @@
 """Long lips split into pieces whose ground works stand apart."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -14,6 +14,9 @@ _APART_M = 1.0
 _END_M = 25.0
 _STEP_M = 1.0
 _MOST_STEPS = 20
+# Straight from end to end, and how far each of two is drawn back at a time.
+_ENDS_APART_M = 5.05
+_BACK_M = 0.25
 
 
 def _equal_pieces(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
@@ -84,3 +87,40 @@ def split(line: LipLine, siteable: Siteable, limits: PlacingLimits) -> list[LipL
     if line.closed and len(pieces) > 1:
         pieces[-1], pieces[0] = _drawn_apart(pieces[-1], pieces[0], siteable)
     return pieces
+
+
+def ends_apart(lines: Sequence[LipLine], limits: PlacingLimits) -> list[LipLine]:
+    """Lips of one level whose ends stand 5 m apart, however they came to end there.
+
+    Where a spot between two pieces is left out for its ground, their ends may face each other over
+    less than that. Both are drawn back alike; what gets shorter than a swale may be is left out.
+
+    Parameters
+    ----------
+    lines : LipLine
+    limits : PlacingLimits
+
+    Returns
+    -------
+    the lips in their order
+    """
+    kept = list(lines)
+    while True:
+        ends = np.array([of.coordinates[at] for of in kept for at in (0, -1)]).reshape(-1, 2)
+        points = shapely.points(ends)
+        one, other = shapely.STRtree(points).query(
+            points, predicate="dwithin", distance=_ENDS_APART_M
+        )
+        level = np.array([of.level_m for of in kept])[np.arange(ends.shape[0]) // 2]
+        closed = np.array([of.closed for of in kept], dtype=bool)[np.arange(ends.shape[0]) // 2]
+        near = (one // 2 != other // 2) & (level[one] == level[other])
+        near &= ~closed[one] & ~closed[other]
+        if not near.any():
+            return kept
+        back = np.zeros(ends.shape[0])
+        back[one[near]] = _BACK_M
+        kept = [
+            of.part(before, of.length_m - after) if before + after > 0.0 else of
+            for of, (before, after) in zip(kept, back.reshape(-1, 2).tolist(), strict=True)
+        ]
+        kept = [of for of in kept if of.length_m >= limits.min_length_m]
