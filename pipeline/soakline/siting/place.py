@@ -18,7 +18,7 @@ from soakline.siting.lines import (
     in_order,
 )
 from soakline.siting.lip import lay_lips, point_step_m
-from soakline.siting.split import ends_apart, split
+from soakline.siting.split import split
 from soakline.siting.stations import (
     BLOCKED,
     OPEN,
@@ -139,5 +139,4 @@ def place_lines(
         for piece in split(line, siteable, limits)
     ]
     pieces = [p for p in pieces if p.length_m >= limits.min_length_m]
-    pieces = eased_pieces(pieces, siteable, ground_m, limits, given, radius_m)
-    return in_order(ends_apart(pieces, limits))
+    return in_order(eased_pieces(pieces, siteable, ground_m, limits, given, radius_m))

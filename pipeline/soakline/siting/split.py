@@ -17,6 +17,9 @@ _MOST_STEPS = 20
 # Straight from end to end, and how far each of two is drawn back at a time.
 _ENDS_APART_M = 5.05
 _BACK_M = 0.25
+_MOST_ROUNDS = 80
+# The works of ends farther apart than this do not meet.
+_LOOKED_AT_M = 15.0
 
 
 def _equal_pieces(line: LipLine, limits: PlacingLimits) -> Iterator[LipLine]:
@@ -89,15 +92,19 @@ def split(line: LipLine, siteable: Siteable, limits: PlacingLimits) -> list[LipL
     return pieces
 
 
-def ends_apart(lines: Sequence[LipLine], limits: PlacingLimits) -> list[LipLine]:
-    """Lips of one level whose ends stand 5 m apart, however they came to end there.
+def ends_apart(
+    lines: Sequence[LipLine], siteable: Siteable, limits: PlacingLimits
+) -> list[LipLine]:
+    """Lips of one level with ends 5 m and ground works 1 m apart, however they came to end there.
 
     Where a spot between two pieces is left out for its ground, their ends may face each other over
-    less than that. Both are drawn back alike; what gets shorter than a swale may be is left out.
+    less than that, or their mounds meet inside a bend. Both are drawn back alike; what gets shorter
+    than a swale may be is left out.
 
     Parameters
     ----------
     lines : LipLine
+    siteable : Siteable
     limits : PlacingLimits
 
     Returns
@@ -105,22 +112,41 @@ def ends_apart(lines: Sequence[LipLine], limits: PlacingLimits) -> list[LipLine]
     the lips in their order
     """
     kept = list(lines)
-    while True:
-        ends = np.array([of.coordinates[at] for of in kept for at in (0, -1)]).reshape(-1, 2)
-        points = shapely.points(ends)
-        one, other = shapely.STRtree(points).query(
-            points, predicate="dwithin", distance=_ENDS_APART_M
-        )
-        level = np.array([of.level_m for of in kept])[np.arange(ends.shape[0]) // 2]
-        closed = np.array([of.closed for of in kept], dtype=bool)[np.arange(ends.shape[0]) // 2]
-        near = (one // 2 != other // 2) & (level[one] == level[other])
-        near &= ~closed[one] & ~closed[other]
-        if not near.any():
-            return kept
-        back = np.zeros(ends.shape[0])
-        back[one[near]] = _BACK_M
+    for _ in range(_MOST_ROUNDS):
+        close = _close_ends(kept, siteable)
+        if not close:
+            break
         kept = [
-            of.part(before, of.length_m - after) if before + after > 0.0 else of
-            for of, (before, after) in zip(kept, back.reshape(-1, 2).tolist(), strict=True)
+            line.part(_BACK_M * ((i, 0) in close), line.length_m - _BACK_M * ((i, 1) in close))
+            if (i, 0) in close or (i, 1) in close
+            else line
+            for i, line in enumerate(kept)
         ]
-        kept = [of for of in kept if of.length_m >= limits.min_length_m]
+        kept = [line for line in kept if line.length_m >= limits.min_length_m]
+    return kept
+
+
+def _close_ends(lines: Sequence[LipLine], siteable: Siteable) -> set[tuple[int, int]]:
+    """Ends too close to another's of their level: line, and 0 for its start or 1 for its end."""
+    ends = [(i, at) for i, line in enumerate(lines) if not line.closed for at in (0, 1)]
+    places = shapely.points(np.array([lines[i].coordinates[-at] for i, at in ends]).reshape(-1, 2))
+    tree = shapely.STRtree(places)
+    pairs = zip(*tree.query(places, predicate="dwithin", distance=_LOOKED_AT_M), strict=True)
+    close = set()
+    for one, other in ((ends[a], ends[b]) for a, b in pairs if a < b):
+        own, theirs = lines[one[0]], lines[other[0]]
+        if own is theirs or own.level_m != theirs.level_m:
+            continue
+        apart_m = np.hypot(*(own.coordinates[-one[1]] - theirs.coordinates[-other[1]]))
+        if apart_m < _ENDS_APART_M or _works_meet(lines, one, other, siteable):
+            close |= {one, other}
+    return close
+
+
+def _works_meet(
+    lines: Sequence[LipLine], one: tuple[int, int], other: tuple[int, int], siteable: Siteable
+) -> bool:
+    """Whether the works at two ends come within a metre."""
+    own, theirs = (_end_works(lines[i], siteable, at_start=at == 0) for i, at in (one, other))
+    near = shapely.STRtree(own).query(theirs, predicate="dwithin", distance=_APART_M)
+    return bool(near.size)
