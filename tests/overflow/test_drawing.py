@@ -73,7 +73,7 @@ def test_ways_that_meet_are_drawn_as_one_from_there(seed: int) -> None:
     fixed = _meetings(paths)
     ends = np.concatenate([first[:-1], first[1:] - 1])
     fixed[ends] = False
-    lines = _straightened(points, first, fixed, 0.75)
+    lines = _straightened(points, first, fixed, 0.75, np.empty(0, dtype=object))
     assert len(lines) == len(paths)
     together = 0
     for i, (path, line) in enumerate(zip(paths, lines, strict=True)):
@@ -92,3 +92,17 @@ def test_ways_that_meet_are_drawn_as_one_from_there(seed: int) -> None:
                 assert np.array_equal(*tails)
                 together += len(tails[0]) > 2
     assert together > 0
+
+
+def test_a_way_past_the_end_of_a_swale_is_not_straightened_across_it() -> None:
+    """Past (2, 0.6), which the straight line from end to end leaves to its other side."""
+    points = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 0.7], [3.0, 0.0], [4.0, 0.0]])
+    args = points, np.array([0, 5]), np.zeros(5, dtype=bool), 0.75
+    (free,) = _straightened(*args, np.empty(0, dtype=object))
+    assert shapely.get_num_coordinates(free) == 2
+    ends_before, far = (
+        np.array([shapely.LineString([(2.0, -3.0), (2.0, top)])]) for top in (0.6, -0.1)
+    )
+    (line,) = _straightened(*args, ends_before)
+    assert np.array_equal(shapely.get_coordinates(line), points)
+    assert shapely.equals(_straightened(*args, far)[0], free)

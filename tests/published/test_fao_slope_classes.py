@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from soakline.runfile.sections import TerrainKeys
-from soakline.terrain.slope_classes import class_of
+from soakline.terrain.clean_classes import class_of
 
 # Class, slope inside it, lower and upper limit in percent. C.
 TABLE_7 = [

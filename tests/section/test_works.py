@@ -175,6 +175,18 @@ def test_spoil_beyond_the_room_kept_for_the_mound_is_left_over() -> None:
     assert heaped == pytest.approx(free / 2.0, rel=1e-6)
 
 
+def test_inside_a_tight_bend_the_mound_keeps_to_the_room_that_a_straight_lip_has() -> None:
+    """Round the head of a hollow: each metre of crest would find ever less ground."""
+    bent = curved(9.0, inward=False, turn=0.45)
+    length = float(bent.at.length_m[0])
+    done = dug(bent, TRENCH, 0.25, length, 0.8 * length)
+    roomy = heaped_m2(done.crest_width_m, 0.0, 0.08)
+    assert 0.8 * length * roomy <= done.fill_m3 * (1.0 + 1e-9)
+    assert done.surplus_m3 > 0.0
+    out = done.mound_m3 + done.returns_m3 + done.surplus_m3
+    assert done.spoil_m3 == pytest.approx(out, abs=1e-6)
+
+
 def test_trench_meets_the_slope_above_and_mound_the_slope_below() -> None:
     below_gentler = replace(straight(100.0, 0.08), fall=np.full(21, 0.03))
     done = dug(below_gentler, TRENCH, 0.25, 90.0, 80.0)

@@ -14,7 +14,7 @@ from soakline.siting.lines import LipLine, PlacingLimits, evenly, opened_at, par
 from soakline.siting.lip import lay_lips
 from soakline.siting.measure import spacing_above
 from soakline.siting.place import LevelSeries, place_lines
-from soakline.siting.split import _equal_pieces
+from soakline.siting.split import _equal_pieces, _works_meet, ends_apart
 from soakline.siting.stations import stations_along
 from soakline.terrain.ground import mean_ground
 from soakline.terrain.ground import sample as ground_at
@@ -318,3 +318,29 @@ def test_on_gentle_ground_a_neighbour_may_be_more_than_a_kilometre_away() -> Non
     nothing = np.array([], dtype=object)
     spacing, _ = spacing_above([upper, lower], np.full(2, 8.0), np.full(2, 0.5), nothing)
     assert spacing[1] == pytest.approx(1600.0)
+
+
+def test_ends_of_lips_on_one_level_stand_5_m_and_their_works_1_m_apart() -> None:
+    """One spot left out between two pieces; a third piece gets too short; others stay."""
+    dem, grid = sample(plane(8.0), width_m=300.0)
+    terrain = terrain_of(dem, grid)
+    siteable = siteable_of(terrain, excluded_of(terrain, features_of(grid), property_of(grid)))
+
+    def lip(level_m: float, *points: tuple[float, float]) -> LipLine:
+        place = np.add(points, (CENTRE_EASTING_M, CENTRE_NORTHING_M))
+        return LipLine(level_m, 8.0, place, closed=False)
+
+    west, east = lip(50.0, (0.0, 0.0), (40.0, 0.0)), lip(50.0, (43.0, 0.0), (90.0, 0.0))
+    short, above = lip(50.0, (93.0, 0.0), (113.5, 0.0)), lip(58.0, (43.0, 2.0), (80.0, 2.0))
+    kept = ends_apart([west, east, short, above], siteable, LIMITS)
+    assert [line.level_m for line in kept] == [50.0, 50.0, 58.0]
+    gap_m = kept[1].coordinates[0, 0] - kept[0].coordinates[-1, 0]
+    assert 5.0 < gap_m < 5.6
+    assert kept[2] is above
+    assert ends_apart([], siteable, LIMITS) == []
+    # Round the inside of a bend: 7 m from end to end, and the mounds would lie on each other.
+    down = lip(50.0, (46.0, -3.5), (46.0, -60.0))
+    assert _works_meet([west, down], (0, 1), (1, 0), siteable)
+    drawn = ends_apart([west, down], siteable, LIMITS)
+    assert len(drawn) == 2
+    assert not _works_meet(drawn, (0, 1), (1, 0), siteable)

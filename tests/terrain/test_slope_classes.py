@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 import rasterio
 import shapely
+from scipy import ndimage
 
 from soakline.grid import Grid
+from soakline.terrain.clean_classes import _edges_moved
 from soakline.terrain.ground import horn_slope_pct, mean_ground
-from soakline.terrain.slope_classes import SPECK_M2, _edges_moved, slope_class_polygons
+from soakline.terrain.slope_classes import SPECK_M2, slope_class_polygons
 from tests.terrain_analytic.ground import dome, sample
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo" / "dem.tif"
@@ -141,3 +143,18 @@ def test_area_of_the_demonstration_s_classes_changes_by_less_than_a_fiftieth() -
     assert np.isfinite(dem).all()
     ground = mean_ground(dem, grid, 5.0)
     assert_areas_are_kept(horn_slope_pct(ground, grid.cell_m), grid)
+
+
+@pytest.mark.parametrize("height_step_m", [0.0, 1.0])
+def test_area_by_class_is_kept_where_hardly_a_patch_is_as_large_as_a_speck(
+    height_step_m: float,
+) -> None:
+    """Ground broken every few metres, and a hill whose heights were told in whole metres."""
+    random = np.random.default_rng(7)
+    dem, grid = sample(dome(900.0), width_m=240.0)
+    if height_step_m:
+        dem = np.rint(dem / height_step_m) * height_step_m
+    else:
+        dem = dem + 2.0 * ndimage.gaussian_filter(random.normal(size=dem.shape), 2.0)
+    ground = mean_ground(dem.astype(np.float32), grid, 5.0)
+    assert_areas_are_kept(horn_slope_pct(ground, 1.0), grid)

@@ -59,7 +59,11 @@ def drawn_lines(
     points[first[1:] - 1] = shapely.get_coordinates(lasts)
     meets[~is_start] = _meetings(paths)
     meets[first[1:] - 1] = False
-    straight = _straightened(points, first, meets, _STRAIGHTEN_CELLS * grid.cell_m)
+    swales = _lines(
+        np.concatenate([line.coordinates for line in ways.lines]),
+        [len(line.coordinates) for line in ways.lines],
+    )
+    straight = _straightened(points, first, meets, _STRAIGHTEN_CELLS * grid.cell_m, swales)
     xy = shapely.get_coordinates(straight)
     first = starts_of(shapely.get_num_coordinates(straight).astype(np.int64))
     height = sample(ways.ground_m, grid, xy[:, 0], xy[:, 1])
@@ -82,22 +86,27 @@ def _meetings(paths: list[IntArray]) -> BoolArray:
 
 
 def _straightened(
-    points: FloatArray, first: IntArray, fixed: BoolArray, tolerance_m: float
+    points: FloatArray,
+    first: IntArray,
+    fixed: BoolArray,
+    tolerance_m: float,
+    kept_off: GeometryArray,
 ) -> GeometryArray:
     """Lines with fewer points, ends and fixed points kept.
 
     Lines that run together from a fixed point on are drawn as one from there: straightened whole,
-    each by its own way to that point, they would cross back and forth.
+    each by its own way to that point, they would cross back and forth. What would come to cross one
+    of the lines kept off, as past a swale's end on large cells, stays as it was.
     """
     twice = np.repeat(np.arange(fixed.size), 1 + fixed)
     begins = np.zeros(twice.size, dtype=bool)
     begins[np.searchsorted(twice, first[:-1])] = True
     begins[1:] |= twice[1:] == twice[:-1]
-    pieces = shapely.simplify(
-        _lines(points[twice], np.diff(np.append(np.flatnonzero(begins), begins.size))),
-        tolerance_m,
-        preserve_topology=False,
-    )
+    whole = _lines(points[twice], np.diff(np.append(np.flatnonzero(begins), begins.size)))
+    pieces = np.asarray(shapely.simplify(whole, tolerance_m, preserve_topology=False))
+    met, other = shapely.STRtree(kept_off).query(pieces, predicate="intersects")
+    crosses = met[~shapely.intersects(whole[met], kept_off[other])]
+    pieces[crosses] = whole[crosses]
     xy, piece = shapely.get_coordinates(pieces, return_index=True)
     line = np.searchsorted(first, twice[begins], side="right")[piece]
     # A piece that goes on in its line begins with the point that the one before it ended on.

@@ -20,6 +20,7 @@ def open_rings(
     ends: Sequence[End],
     rules: SillRules,
     sill_m: FloatArray,
+    least_m: float,
 ) -> list[LipLine]:
     """Each closed lip with a gap at its best exit.
 
@@ -30,6 +31,7 @@ def open_rings(
     ends : of the end map
     rules : SillRules
     sill_m : (lines,) length of sill that each ring's own catchment asks for
+    least_m : length that a lip has at least; rings are longer by `LEAST_OPENING_M`
 
     Returns
     -------
@@ -43,7 +45,8 @@ def open_rings(
             continue
         at = float(judged.exits.along_m[best[i][0]]) if best[i].size else 0.0
         length = line.length_m
-        gap = min(max(LEAST_OPENING_M, 2.0 * float(sill_m[i])), length / 2.0)
+        most = max(LEAST_OPENING_M, min(length / 2.0, length - least_m))
+        gap = min(max(LEAST_OPENING_M, 2.0 * float(sill_m[i])), most)
         start = (at + gap / 2.0) % length
         ring = opened_at(line.coordinates, start)
         opened.append(

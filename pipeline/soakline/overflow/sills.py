@@ -1,8 +1,9 @@
 """Which exits each swale spills over, how long the sills are, and whether the water ends safely."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import chain
 
 import numpy as np
 
@@ -22,10 +23,13 @@ from soakline.overflow.velocity import travel_time_s
 from soakline.section.stations import IntArray
 from soakline.section.stretches import Span
 from soakline.siting.exits import Exit, Exits
+from soakline.siting.stretches import Stretch
 from soakline.water.network import Chain, Spill, chain_of
 
 _APART_M = 1.0  # ground left between two sills of one lip
 _GROWN_TIMES = 4
+# Where sills are too short, places are tried this close together.
+_CLOSE_M = 2.0
 
 LaidSill = tuple[Exit, float, float]
 """Exit at its middle, from and to, m along a lip."""
@@ -129,16 +133,34 @@ def _longest(wanted_m: float, sill_of: Callable[[float], LaidSill | None]) -> La
     return found
 
 
+def _further_ways(exits: Exits, swale: int, allowed: BoolArray, ways: Ways) -> Iterator[Exit]:
+    """Ways from places between those tried at first, to goals that are allowed.
+
+    Over no track nor the property's edge; natural stretches first, then along the lip.
+    """
+    own = exits.swale == swale
+    stretches = np.unique(
+        np.column_stack([exits.cut_in[own], exits.start_m[own], exits.end_m[own]]), axis=0
+    )
+    for cut_in, start, end in stretches.tolist():
+        stretch = Stretch(start, end, bool(cut_in))
+        for at in np.arange(start + _CLOSE_M / 2.0, end, _CLOSE_M).tolist():
+            way = ways.exit_at(stretch, swale, at, at_end=False)
+            if way is None or not allowed[way.goal] or way.crosses_track or ways.off_edge(way):
+                continue
+            yield way
+
+
 def _lay_sills(
     exits: Exits, best: IntArray, wanted_m: float, allowed: BoolArray, ways: Ways
 ) -> list[LaidSill]:
     """Sills over the best exits, to goals that are allowed, until they are long enough."""
     laid: list[LaidSill] = []
     missing = wanted_m
-    for j in best.tolist():
+    further = _further_ways(exits, int(exits.swale[best[0]]), allowed, ways) if best.size else ()
+    for way in chain((exits.one(j) for j in best.tolist()), further):
         if missing < 1e-9:
             break
-        way = exits.one(j)
         span = _free_span(way, [(start, end) for _, start, end in laid])
         if span is None:
             continue

@@ -146,8 +146,14 @@ def earthworks(
     held = [mound_m3(reaches, mounds.with_crest(float(c))) for c in range(3)]
     share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
     crest = width_that_holds_m((held[0], held[1], held[2]), (fill - made_up) * share)
+    # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
+    # ends where room was kept for it as if the lip were straight.
+    flat = [mound_m3(reaches, mounds.with_crest(float(c)), straight=True) for c in range(3)]
+    kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
+    least_crest = mounds.shape.least_crest_m
+    widest = np.maximum(width_that_holds_m((flat[0], flat[1], flat[2]), kept), least_crest)
     for _ in range(_ROUNDS):
-        crest = np.maximum(crest, mounds.shape.least_crest_m)
+        crest = np.clip(crest, least_crest, widest)
         returns = returns_m3(reaches, mounds.with_crest(crest))
         mound = mound_m3(reaches, mounds.with_crest(crest))
         free = spoil - made_up - returns - other.track_fill_m3
@@ -156,9 +162,9 @@ def earthworks(
         with_metre = mound_m3(reaches, mounds.with_crest(crest + 1.0))
         more = np.where(stands, with_metre - mound, 1.0)
         crest = crest + (wanted - mound) / more
-    crest = np.maximum(crest, mounds.shape.least_crest_m)
+    crest = np.clip(crest, least_crest, widest)
     mound = mound_m3(reaches, mounds.with_crest(crest))
-    least = crest <= mounds.shape.least_crest_m
+    least = crest <= least_crest
     short = _some(np.where(stands & least, mound - free, 0.0))
     spread = np.where(mounds.height_m > 0, 0.0, free)
     return Earthworks(

@@ -91,22 +91,29 @@ def returns_of(reaches: MoundReaches, mounds: Mounds) -> tuple[EndReturns, EndRe
     return found[0], found[1]
 
 
-def mound_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
+def mound_m3(reaches: MoundReaches, mounds: Mounds, *, straight: bool = False) -> FloatArray:
     """Settled spoil in the mounds along lips, (swales,) m³, by average end area along the pegs.
 
     Round a bend the mound is longer, or shorter, than its lip: distances between sections are those
-    halfway down the mound.
+    halfway down the mound, or along the lip itself, as if it were `straight`.
     """
     part, shape = reaches.stations, mounds.shape
     height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
     above, fall = part.ground_above_m, part.fall
     area = section_area_m2(shape, height, crest, above, fall)
-    middle = (shape.berm_m + toe_m(shape, height, crest, above, fall)) / 2.0
-    lip, half = part.beside(0.0), part.beside(-middle)
-    straight, bent = (np.hypot(*np.diff(own, axis=0, append=own[-1:]).T) for own in (lip, half))
-    longer = np.where(straight > 0.0, bent / np.where(straight > 0.0, straight, 1.0), 1.0)
+    longer = np.ones_like(area) if straight else _longer(part, shape, height, crest)
     volume = average_end_area_m3(part.at, np.maximum(area, 0.0), longer)
     return _by_lip(reaches.lip, volume, mounds)
+
+
+def _longer(
+    part: LipStations, shape: MoundShape, height_m: FloatArray, crest_m: FloatArray
+) -> FloatArray:
+    """Length halfway down the mound over that of the lip, from each station to the next."""
+    toe = toe_m(shape, height_m, crest_m, part.ground_above_m, part.fall)
+    lip, half = part.beside(0.0), part.beside(-(shape.berm_m + toe) / 2.0)
+    straight, bent = (np.hypot(*np.diff(own, axis=0, append=own[-1:]).T) for own in (lip, half))
+    return np.where(straight > 0.0, bent / np.where(straight > 0.0, straight, 1.0), 1.0)
 
 
 def returns_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:

@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.section.stretches import SHORTEST_MOUND_M
-from soakline.siting.band import SILL_BAND_M
+from soakline.siting.band import SILL_BAND_M, IndexArray
 from soakline.siting.stations import Stations
 from soakline.terrain.ground import sample
 
@@ -20,6 +19,8 @@ AT_END_M = 3.0
 _FALLS_WITHIN_M = 3.0
 _DEEPEST_CUT_M = 0.15
 _SHORTEST_M = 1.0
+# Ground between two stations is not quite straight.
+_SURE_M = 0.001
 # Between a sill and a track the shortest mound that is heaped finds room: else the water that
 # stands over the sill would leave beside the track.
 _CLEAR_M = SHORTEST_MOUND_M + 0.05
@@ -40,13 +41,27 @@ class Stretch:
     cut_in: bool
 
 
-def _runs(fit: npt.NDArray[np.bool_], along_m: FloatArray, cut_in: bool) -> list[Stretch]:
+def _runs(margin_m: FloatArray, along_m: FloatArray, cut_in: bool) -> list[Stretch]:
+    """Runs of stations with some margin; they end between stations, where the margin does.
+
+    The least of several margins bulges between stations: a run ends no later than it should.
+    """
+    margin_m = np.nan_to_num(margin_m - _SURE_M, nan=-np.inf)
+    fit = margin_m > 0.0
     edges = np.diff(np.concatenate([[0], fit.astype(np.int8), [0]]))
     firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+
+    def reached(inner: IndexArray, outer: IndexArray) -> FloatArray:
+        """Places between the last fit stations and their neighbours, m; the lip's ends as such."""
+        outer = np.clip(outer, 0, fit.size - 1)
+        share = margin_m[inner] / (margin_m[inner] - np.where(fit[outer], -np.inf, margin_m[outer]))
+        return np.asarray(along_m[inner] + share * (along_m[outer] - along_m[inner]))
+
+    starts, ends = reached(firsts, firsts - 1), reached(lasts, lasts + 1)
     return [
-        Stretch(float(along_m[a]), float(along_m[b]), cut_in)
-        for a, b in zip(firsts, lasts, strict=True)
-        if along_m[b] - along_m[a] >= _SHORTEST_M
+        Stretch(start, end, cut_in)
+        for start, end in zip(starts.tolist(), ends.tolist(), strict=True)
+        if end - start >= _SHORTEST_M
     ]
 
 
@@ -74,12 +89,12 @@ def sill_stretches(
         stations.easting_m - below_m * stations.left_east,
         stations.northing_m - below_m * stations.left_north,
     )
-    falls = below < level_m
-    natural = (above >= 0.0) & (above <= SILL_BAND_M) & falls
-    to_cut = (above >= 0.0) & (above <= _DEEPEST_CUT_M) & falls & ~natural
+    falls_by = level_m - below
+    natural = np.minimum(np.minimum(above, SILL_BAND_M - above), falls_by)
+    to_cut = np.minimum(np.minimum(above, _DEEPEST_CUT_M - above), falls_by)
     return [
         *_runs(natural, stations.along_m, cut_in=False),
-        *_runs(to_cut, stations.along_m, cut_in=True),
+        *_runs(np.where(natural > 0.0, -np.inf, to_cut), stations.along_m, cut_in=True),
     ]
 
 

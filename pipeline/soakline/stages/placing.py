@@ -9,7 +9,7 @@ from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.machines import Machine
 from soakline.inputs.types import Inputs
-from soakline.overflow.openings import open_rings
+from soakline.overflow.openings import LEAST_OPENING_M, open_rings
 from soakline.overflow.ranking import Ways, judged_exits, wanted_sill_m
 from soakline.overflow.routes import EndShapes
 from soakline.runfile.sections import RunFile
@@ -26,6 +26,7 @@ from soakline.siting.given import given_lips
 from soakline.siting.hooks import without_hooks
 from soakline.siting.lines import END_ROOM_M, LipLine, cut_out, in_order, numbered
 from soakline.siting.site import Placed, Site, geometry_of, place, site_beside, ways_from
+from soakline.siting.split import ends_apart
 from soakline.stages.rules import interval_of, sill_rules
 from soakline.terrain.condition import Terrain
 from soakline.water.event import Event, fastest_peak_m3s
@@ -104,6 +105,7 @@ class Lines:
     area_m2 : (lines, classes) of its catchment, by class of ground
     rule : of spacing, the one that binds
     findings : on given lines
+    least_m : length that a lip has at least
     """
 
     lines: list[LipLine]
@@ -113,6 +115,7 @@ class Lines:
     area_m2: FloatArray
     rule: str
     findings: tuple[Finding, ...]
+    least_m: float
 
     @property
     def closed(self) -> BoolArray:
@@ -150,9 +153,14 @@ def lines_by_rule(
     lines = place(terrain, beside, inputs.features, run.spacing, interval, given, radius)
     lines = clear_of_exclusions(lines, beside, design, terrain)
     if run.siting.crossing == "gap":
-        least_m = site.limits.min_length_m
-        lines = parted_at_tracks(lines, inputs.features.tracks, least_m)
-    lines = [without_hooks(line, radius, site.limits.min_length_m) for line in lines]
+        lines = parted_at_tracks(lines, inputs.features.tracks, site.limits.min_length_m)
+    least = site.limits.min_length_m
+    lines = [without_hooks(line, radius, least) for line in lines]
+    lines = ends_apart(lines, beside.siteable, site.limits)
+    # What is left of a ring once it is opened is a swale too.
+    lines = [
+        line for line in lines if line.length_m >= least + LEAST_OPENING_M * line.closed - 1e-6
+    ]
     longer = [line for line in lines if line.length_m >= machine.least_bend_m]
     findings = (*findings, *_short_for(machine, len(lines) - len(longer)))
     lines = in_order([*longer, *given.lips])
@@ -163,7 +171,7 @@ def lines_by_rule(
     fed = caught.area_m2 >= run.siting.min_catchment_m2
     fed |= np.array([line.given for line in lines], dtype=bool)
     rings = exits.only(closed[exits.swale])
-    return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings), placed
+    return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings, least), placed
 
 
 def _short_for(machine: Machine, pieces: int) -> tuple[Finding, ...]:
@@ -200,7 +208,7 @@ def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> l
         rules = sill_rules(run)
         wanted = wanted_sill_m(peak, rules)
         judged = judged_exits(lines.rings, wanted, terrain.ground_m, terrain.grid, rules)
-        opened = open_rings(opened, judged, lines.ends, rules, wanted)
+        opened = open_rings(opened, judged, lines.ends, rules, wanted, lines.least_m)
     return numbered([line for line, keep in zip(opened, lines.fed, strict=True) if keep])
 
 

@@ -12,6 +12,7 @@ from soakline.runfile.sections import TerrainKeys
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.drainage import DrainageLine, drainage_lines
 from soakline.terrain.flow import Flow
+from soakline.terrain.hollow_ways import led_through_hollows
 from soakline.terrain.hollows import Hollows, find_hollows, hollow_outlines
 from soakline.terrain.surfaces import SurfaceMaker, Told, whole_surfaces
 
@@ -94,12 +95,13 @@ def condition_ground(
     """
     grid, dem = elevation.grid, elevation.dem_m
     made = surfaces(elevation, keys, advanced)
-    ground, slope, filled, flow = made.ground_m, made.slope_pct, made.filled, made.flow
+    ground, slope, filled = made.ground_m, made.slope_pct, made.filled
     advanced(0.75)
+    hollows = find_hollows(dem, filled, grid, keys.hollow_depth_m, keys.hollow_area_m2)
+    flow = led_through_hollows(made.flow, hollows, dem, filled)
     leaving = int(flow.upstream_cells[flow.direction == 8].sum(dtype=np.int64))
     if leaving != int(filled.valid.sum()):
         raise ValueError(f"{leaving} cells leave the grid, {int(filled.valid.sum())} are on it")
-    hollows = find_hollows(dem, filled, grid, keys.hollow_depth_m, keys.hollow_area_m2)
     advanced(0.85)
     lines, _ = drainage_lines(ground, flow, grid, keys.drainage_area_ha * 10_000.0)
     drawn = np.empty(len(lines), dtype=object)
