@@ -10,6 +10,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from soakline.command.tile_options import TileOptions
+from soakline.ending import cleared
 from soakline.inputs.types import Elevation
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import TerrainKeys
@@ -88,10 +89,10 @@ def _folder_beside(plan: Path) -> Iterator[Path]:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             shutil.rmtree(left, ignore_errors=True)
     folder = Path(tempfile.mkdtemp(prefix=prefix, dir=plan.absolute().parent))
-    try:
-        with (folder / "lock").open("w") as lock:
-            with suppress(OSError):  # some network drives know no locks
-                fcntl.flock(lock, fcntl.LOCK_EX)
-            yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with (
+        cleared(lambda: shutil.rmtree(folder, ignore_errors=True)),
+        (folder / "lock").open("w") as lock,
+    ):
+        with suppress(OSError):  # some network drives know no locks
+            fcntl.flock(lock, fcntl.LOCK_EX)
+        yield folder

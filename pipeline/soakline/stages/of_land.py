@@ -95,7 +95,8 @@ def land_under_way(
             begin(begun, of_all.empty)
             return of_land, of_all
 
-        with ExitStack() as copy, ThreadPoolExecutor(1) as thread:
+        # The copy goes first: the thread would wait for it to end its work.
+        with ThreadPoolExecutor(1) as thread, ExitStack() as copy:
             if layers_missing or files_missing:
                 # Not in the thread that waits: the stages beside it use the cores, and may fail.
                 results = copy.enter_context(beside(missing, here=False))
