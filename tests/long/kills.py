@@ -40,12 +40,14 @@ class Ended:
     seconds : wall time
     stage : the last that had begun
     cautions : what the log tells of the store
+    said : the end of what it told on stderr
     """
 
     status: int
     seconds: float
     stage: str
     cautions: tuple[str, ...]
+    said: str
 
 
 @dataclass
@@ -138,12 +140,16 @@ class Runs:
         log.unlink(missing_ok=True)
         command = ["plan", str(self.run_file), "--out", str(self.plan), "--log", str(log)]
         began = time.monotonic()
-        with subprocess.Popen(
-            [sys.executable, "-m", "soakline", *command, "--quiet"],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            env={**os.environ, "TMPDIR": str(self.temporary)},
-        ) as run:
+        words = self.folder / "stderr"
+        with (
+            words.open("wb") as stderr,
+            subprocess.Popen(
+                [sys.executable, "-m", "soakline", *command, "--quiet"],
+                stdout=subprocess.DEVNULL,
+                stderr=stderr,
+                env={**os.environ, "TMPDIR": str(self.temporary)},
+            ) as run,
+        ):
             if killed_by:
                 try:
                     run.wait(after_s)
@@ -154,7 +160,8 @@ class Runs:
         told = _events(log)
         begun = [event["stage"] for event in told if event["event"] == "started"]
         cautions = [e["message"] for e in told if e.get("level") == "caution" and "kept" in str(e)]
-        return Ended(status, seconds, begun[-1] if begun else "loading", tuple(cautions))
+        said = words.read_text(encoding="utf-8", errors="replace")[-300:]
+        return Ended(status, seconds, begun[-1] if begun else "loading", tuple(cautions), said)
 
     def left(self) -> list[str]:
         """Files that no run has a use for once the last one has ended."""
@@ -212,7 +219,7 @@ def _faults_of_kill(runs: Runs, ended: Ended, number: int, expected: dict[str, s
     faults = []
     # SIGTERM before Python has set its handler ends a process as SIGKILL does.
     if ended.status not in ((-9,) if number == signal.SIGKILL else (143, -15)):
-        faults.append(f"{number} in {ended.stage}: exit status {ended.status}")
+        faults.append(f"{number} in {ended.stage}: exit status {ended.status}: {ended.said}")
     if runs.plan.read_bytes() != EARLIER:
         found = digests(runs.plan)  # it must be the whole plan, then; rasters may come after it
         tables = {name for name in expected if not name.startswith("plan-")}
@@ -229,7 +236,7 @@ def _faults_of_end(
 ) -> list[str]:
     faults = [f"after kill {kill}: {said}" for said in last.cautions]
     if last.status != status:
-        return [*faults, f"after kill {kill}: exit status {last.status}"]
+        return [*faults, f"after kill {kill}: exit status {last.status}: {last.said}"]
     found = digests(runs.plan)
     differ = sorted(n for n in found.keys() | expected.keys() if found.get(n) != expected.get(n))
     faults += [f"after kill {kill}: {name} differs" for name in differ]
