@@ -163,9 +163,13 @@ class Runs:
         said = words.read_text(encoding="utf-8", errors="replace")[-300:]
         return Ended(status, seconds, begun[-1] if begun else "loading", tuple(cautions), said)
 
+    def hidden(self) -> set[str]:
+        """Files of runs that are at work, or were killed."""
+        return {path.name for path in self.out.glob(".*") if path.name != ".soakline"}
+
     def left(self) -> list[str]:
         """Files that no run has a use for once the last one has ended."""
-        found = [path.name for path in self.out.glob(".*") if path.name != ".soakline"]
+        found = sorted(self.hidden())
         found += [path.name for path in (self.out / ".soakline").glob(".*")]
         return found + [path.name for path in self.temporary.iterdir()]
 
@@ -200,12 +204,13 @@ def killed_runs(runs: Runs, kills: int, seed: int, cells: int) -> Figures:
         longest_s = whole.seconds
         while True:
             number = chance.choice((signal.SIGKILL, signal.SIGTERM))
+            hidden = runs.hidden()
             ended = runs.run(number, chance.uniform(0.0, longest_s))
             if ended.status in (0, 3):
                 figures.ended_first += 1
                 break
             figures.count(signal.Signals(number).name, ended.stage)
-            figures.blame(_faults_of_kill(runs, ended, number, expected))
+            figures.blame(_faults_of_kill(runs, ended, number, expected, hidden))
             if figures.kills == kills or chance.random() > AGAIN:
                 break
         last = runs.run()
@@ -215,7 +220,10 @@ def killed_runs(runs: Runs, kills: int, seed: int, cells: int) -> Figures:
     return figures
 
 
-def _faults_of_kill(runs: Runs, ended: Ended, number: int, expected: dict[str, str]) -> list[str]:
+def _faults_of_kill(
+    runs: Runs, ended: Ended, number: int, expected: dict[str, str], hidden: set[str]
+) -> list[str]:
+    """What is wrong once a kill has hit; `hidden` was left by a SIGKILL before."""
     faults = []
     # SIGTERM before Python has set its handler ends a process as SIGKILL does.
     if ended.status not in ((-9,) if number == signal.SIGKILL else (143, -15)):
@@ -226,8 +234,8 @@ def _faults_of_kill(runs: Runs, ended: Ended, number: int, expected: dict[str, s
         if any(found.get(name) != expected[name] for name in tables):
             faults.append(f"{number} in {ended.stage}: the earlier plan was touched")
     if ended.status == 143:
-        hidden = [path.name for path in runs.out.glob(".*") if path.name != ".soakline"]
-        faults += [f"SIGTERM in {ended.stage} leaves {name}" for name in hidden]
+        left = sorted(runs.hidden() - hidden)
+        faults += [f"SIGTERM in {ended.stage} leaves {name}" for name in left]
     return faults
 
 
