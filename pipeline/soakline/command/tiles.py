@@ -9,7 +9,7 @@ from concurrent.futures import Executor
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from soakline.command.tile_options import TileOptions
+from soakline.command.tile_options import LARGE_CELLS, TileOptions
 from soakline.ending import cleared
 from soakline.inputs.types import Elevation
 from soakline.problems import InputProblem, InputRefused
@@ -17,9 +17,6 @@ from soakline.runfile.sections import TerrainKeys
 from soakline.stages.progress import Progress
 from soakline.terrain.surfaces import SurfaceMaker, Surfaces, Told, whole_surfaces
 
-LARGE_CELLS = 200_000_000
-"""Grids over this are cut into tiles unless the user says otherwise: whole, the terrain alone would
-take 31 bytes a cell."""
 USUAL_SIDE = 2048
 
 
