@@ -16,6 +16,8 @@ from contextlib import contextmanager, suppress
 from itertools import count, islice
 from typing import BinaryIO, TypeVar
 
+from soakline.ending import cleared
+
 T = TypeVar("T")
 
 # Forking is sound on Linux. Elsewhere systems' own libraries may not be used after it.
@@ -57,14 +59,15 @@ def beside(work: Callable[[], Iterator[T]], here: bool = True) -> Iterator[Itera
         yield _done_here(work, here)
         return
     pid, reads, life = copy
-    with reads, life:
-        try:
-            yield _told(reads, work, here)
-        finally:
-            with suppress(ProcessLookupError):
-                os.kill(pid, signal.SIGKILL)
-            with suppress(ChildProcessError):
-                os.waitpid(pid, 0)
+    with reads, life, cleared(lambda: _kill(pid)):
+        yield _told(reads, work, here)
+
+
+def _kill(pid: int) -> None:
+    with suppress(ProcessLookupError):
+        os.kill(pid, signal.SIGKILL)
+    with suppress(ChildProcessError):
+        os.waitpid(pid, 0)
 
 
 def _done_here(work: Callable[[], Iterator[T]], here: bool, told: int = 0) -> Iterator[T]:

@@ -82,29 +82,65 @@ def test_a_signal_ends_with_its_status_and_tidies_up(
 ):
     body = (
         "import time\n"
+        "from soakline.ending import cleared\n"
         "half = out.with_suffix('.half')\n"
         "half.touch()\n"
-        "try:\n"
+        "with cleared(lambda: half.unlink()):\n"
         "    print('working', flush=True)\n"
         "    time.sleep(60)\n"
-        "except Exception:\n"
-        "    pass\n"
-        "finally:\n"
-        "    half.unlink()\n"
     )
     process = start_plan(body, run_file)
     assert process.stdout.readline() == "working\n"
     process.send_signal(number)
     _, stderr = process.communicate(timeout=30)
     assert process.returncode == status
-    assert "Traceback" not in stderr
+    name = signal.Signals(number).name
+    assert stderr == f"soakline: ended by {name}; nothing half-written is left\n"
     assert not (tmp_path / "run.half").exists()
+
+
+_END = """
+import os, signal, time
+def end():
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(0.1)
+"""
+_IN_A_DESTRUCTOR = """
+class Held:
+    def __del__(self):
+        end()
+Held()
+out.touch()
+return PlanOutcome(out, 0)
+"""
+_UNDER_WHAT_CATCHES_ALL = """
+try:
+    end()
+except BaseException:
+    raise ImportError("a library's words") from None
+"""
+_BESIDE_A_THREAD = """
+from concurrent.futures import ThreadPoolExecutor
+with ThreadPoolExecutor(1) as thread:
+    thread.submit(time.sleep, 60.0)
+    end()
+"""
+
+
+@pytest.mark.parametrize("body", [_IN_A_DESTRUCTOR, _UNDER_WHAT_CATCHES_ALL, _BESIDE_A_THREAD])
+def test_a_signal_ends_whatever_the_moment(start_plan, run_file, tmp_path, body):
+    """An exception would be dropped there, taken for another, or kept waiting."""
+    process = start_plan(_END + body, run_file)
+    stdout, stderr = process.communicate(timeout=30)
+    assert (process.returncode, stdout) == (143, "")
+    assert stderr == "soakline: ended by SIGTERM; nothing half-written is left\n"
+    assert not (tmp_path / "run.gpkg").exists()
 
 
 def test_a_signal_that_the_parent_ignores_stays_ignored():
     """As under `nohup`, or in the background of a script."""
     program = (
-        "import signal; from soakline.command.signals import raise_on_signals; raise_on_signals();"
+        "import signal; from soakline.ending import end_on_signals; end_on_signals();"
         "print(signal.getsignal(signal.SIGINT) is signal.SIG_IGN)"
     )
     command = f"trap '' INT; exec {sys.executable} -c '{program}'"

@@ -40,12 +40,14 @@ class Ended:
     seconds : wall time
     stage : the last that had begun
     cautions : what the log tells of the store
+    said : the end of what it told on stderr
     """
 
     status: int
     seconds: float
     stage: str
     cautions: tuple[str, ...]
+    said: str
 
 
 @dataclass
@@ -138,12 +140,16 @@ class Runs:
         log.unlink(missing_ok=True)
         command = ["plan", str(self.run_file), "--out", str(self.plan), "--log", str(log)]
         began = time.monotonic()
-        with subprocess.Popen(
-            [sys.executable, "-m", "soakline", *command, "--quiet"],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            env={**os.environ, "TMPDIR": str(self.temporary)},
-        ) as run:
+        words = self.folder / "stderr"
+        with (
+            words.open("wb") as stderr,
+            subprocess.Popen(
+                [sys.executable, "-m", "soakline", *command, "--quiet"],
+                stdout=subprocess.DEVNULL,
+                stderr=stderr,
+                env={**os.environ, "TMPDIR": str(self.temporary)},
+            ) as run,
+        ):
             if killed_by:
                 try:
                     run.wait(after_s)
@@ -154,11 +160,16 @@ class Runs:
         told = _events(log)
         begun = [event["stage"] for event in told if event["event"] == "started"]
         cautions = [e["message"] for e in told if e.get("level") == "caution" and "kept" in str(e)]
-        return Ended(status, seconds, begun[-1] if begun else "loading", tuple(cautions))
+        said = words.read_text(encoding="utf-8", errors="replace")[-300:]
+        return Ended(status, seconds, begun[-1] if begun else "loading", tuple(cautions), said)
+
+    def hidden(self) -> set[str]:
+        """Files of runs that are at work, or were killed."""
+        return {path.name for path in self.out.glob(".*") if path.name != ".soakline"}
 
     def left(self) -> list[str]:
         """Files that no run has a use for once the last one has ended."""
-        found = [path.name for path in self.out.glob(".*") if path.name != ".soakline"]
+        found = sorted(self.hidden())
         found += [path.name for path in (self.out / ".soakline").glob(".*")]
         return found + [path.name for path in self.temporary.iterdir()]
 
@@ -193,12 +204,13 @@ def killed_runs(runs: Runs, kills: int, seed: int, cells: int) -> Figures:
         longest_s = whole.seconds
         while True:
             number = chance.choice((signal.SIGKILL, signal.SIGTERM))
+            hidden = runs.hidden()
             ended = runs.run(number, chance.uniform(0.0, longest_s))
             if ended.status in (0, 3):
                 figures.ended_first += 1
                 break
             figures.count(signal.Signals(number).name, ended.stage)
-            figures.blame(_faults_of_kill(runs, ended, number, expected))
+            figures.blame(_faults_of_kill(runs, ended, number, expected, hidden))
             if figures.kills == kills or chance.random() > AGAIN:
                 break
         last = runs.run()
@@ -208,19 +220,22 @@ def killed_runs(runs: Runs, kills: int, seed: int, cells: int) -> Figures:
     return figures
 
 
-def _faults_of_kill(runs: Runs, ended: Ended, number: int, expected: dict[str, str]) -> list[str]:
+def _faults_of_kill(
+    runs: Runs, ended: Ended, number: int, expected: dict[str, str], hidden: set[str]
+) -> list[str]:
+    """What is wrong once a kill has hit; `hidden` was left by a SIGKILL before."""
     faults = []
     # SIGTERM before Python has set its handler ends a process as SIGKILL does.
     if ended.status not in ((-9,) if number == signal.SIGKILL else (143, -15)):
-        faults.append(f"{number} in {ended.stage}: exit status {ended.status}")
+        faults.append(f"{number} in {ended.stage}: exit status {ended.status}: {ended.said}")
     if runs.plan.read_bytes() != EARLIER:
         found = digests(runs.plan)  # it must be the whole plan, then; rasters may come after it
         tables = {name for name in expected if not name.startswith("plan-")}
         if any(found.get(name) != expected[name] for name in tables):
             faults.append(f"{number} in {ended.stage}: the earlier plan was touched")
     if ended.status == 143:
-        hidden = [path.name for path in runs.out.glob(".*") if path.name != ".soakline"]
-        faults += [f"SIGTERM in {ended.stage} leaves {name}" for name in hidden]
+        left = sorted(runs.hidden() - hidden)
+        faults += [f"SIGTERM in {ended.stage} leaves {name}" for name in left]
     return faults
 
 
@@ -229,7 +244,7 @@ def _faults_of_end(
 ) -> list[str]:
     faults = [f"after kill {kill}: {said}" for said in last.cautions]
     if last.status != status:
-        return [*faults, f"after kill {kill}: exit status {last.status}"]
+        return [*faults, f"after kill {kill}: exit status {last.status}: {last.said}"]
     found = digests(runs.plan)
     differ = sorted(n for n in found.keys() | expected.keys() if found.get(n) != expected.get(n))
     faults += [f"after kill {kill}: {name} differs" for name in differ]

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pyogrio
 import pytest
 import shapely
@@ -81,21 +80,27 @@ def test_a_rerun_gives_what_a_cold_run_gives(folder: Path) -> None:
 
 def test_more_rain_lowers_no_inflow_spill_or_peak_of_a_given_plan(tmp_path: Path) -> None:
     """Sections given, so that they do not grow with the rain; ways stay on this even ground."""
-    dem, grid = sample(ring_hill(12.0, 60.0, 4.0), width_m=400.0)
+    dem, grid = sample(ring_hill(12.0, 60.0, 4.0), width_m=300.0)
     given = {"section": {"base_width_m": 1.5, "depth_m": 0.4}}
     write_run(tmp_path, dem, grid, run=given, rain=more_rain(1.0))
     (tmp_path / "more.csv").write_text(more_rain(1.2))
-    (tmp_path / "same.csv").write_text(more_rain(1.0))
     tables = []
-    for name in ("rain.csv", "same.csv", "more.csv"):
+    for name in ("rain.csv", "more.csv"):
         plan = planned(tmp_path, name, None, name[:-4])
         own = pyogrio.read_dataframe(plan, layer="swale_storms", read_geometry=False)
         tables.append(own.set_index(["swale_id", "storm_id"]))
-    base, same, more = tables
-    pd.testing.assert_frame_equal(base, same)
+    base, more = tables
     for name in ("inflow_m3", "overflow_m3", "peak_spill_m3s", "received_m3"):
         assert np.all(more[name] >= base[name] - 1e-9), name
     assert (more.inflow_m3 > base.inflow_m3).all()
+
+
+@pytest.fixture(scope="module")
+def usual(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[object, ...]]:
+    """What storms do to swales as they are reckoned by default."""
+    place = tmp_path_factory.mktemp("usual")
+    write_run(place, *sample(ring_hill(12.0, 60.0, 4.0), width_m=300.0))
+    return tables_of(planned(place, "rain.csv", None, "plan"))["swale_storms"]
 
 
 @pytest.mark.parametrize(
@@ -110,7 +115,7 @@ def test_more_rain_lowers_no_inflow_spill_or_peak_of_a_given_plan(tmp_path: Path
     ids=["green-ampt", "velocity", "kirpich, triangular", "own pattern", "wet and more"],
 )
 def test_every_way_to_reckon_a_storm_gives_a_plan_that_balances(
-    folder: Path, tmp_path: Path, rain: dict[str, object]
+    usual: list[tuple[object, ...]], tmp_path: Path, rain: dict[str, object]
 ) -> None:
     dem, grid = sample(ring_hill(12.0, 60.0, 4.0), width_m=300.0)
     write_run(tmp_path, dem, grid, run={"rain": rain})
@@ -122,8 +127,7 @@ def test_every_way_to_reckon_a_storm_gives_a_plan_that_balances(
     storms = pyogrio.read_dataframe(plan, layer="storms", read_geometry=False)
     own = {"file", "uniform"} if "pattern" in rain else {"alternating", "uniform"}
     assert set(storms.pattern) == own
-    plain = planned(folder, "rain.csv", None, "plain")
-    assert tables_of(plan)["swale_storms"] != tables_of(plain)["swale_storms"]
+    assert tables_of(plan)["swale_storms"] != usual
 
 
 def square(east_m: float, north_m: float, side_m: float) -> shapely.Polygon:

@@ -180,17 +180,17 @@ for moment in moments:
 
 
 def moments_of(run: Path, out: Path) -> list[str]:
-    """Every stage's beginning and end in an undisturbed run, and the moment before renaming."""
+    """Every stage's beginning, where the one before has ended, and just before renaming."""
     told: list[str] = []
 
     def hear(event: Event) -> None:
-        if event.kind in {"started", "finished"}:
-            told.append(f"{event.kind} {event.stage}")
+        if event.kind == "started":
+            told.append(f"started {event.stage}")
 
     make_plan(load_run_file(run), out, Progress((hear,)))
     for path in out.parent.glob(f"{out.stem}*"):
         path.unlink()
-    return [*told[: told.index("finished writing")], "rename"]
+    return [*told, "rename"]
 
 
 def left_behind(folder: Path) -> list[Path]:

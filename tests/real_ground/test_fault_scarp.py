@@ -25,7 +25,10 @@ from tests.terrain_analytic.run_folder import write_run
 
 pytestmark = pytest.mark.slow
 
-PART = (slice(100, 136), slice(120, 160))
+ROW, COLUMN = 104, 124
+PART = (slice(ROW, ROW + 20), slice(COLUMN, COLUMN + 22))
+MARGIN = 5
+"""Cells about the property."""
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +38,7 @@ def scarp() -> tuple[GroundArray, float, float, float]:
         step = float(data["dx"])
         west, north = float(data["xmin"]), max(float(data["ymin"]), float(data["ymax"]))
         dem = data["elevation"].astype(np.float32)
-    return dem[PART], west + 120 * step, north - 100 * step, step
+    return dem[PART], west + COLUMN * step, north - ROW * step, step
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +47,10 @@ def plan(scarp, tmp_path_factory: pytest.TempPathFactory) -> Path:  # type: igno
     folder = tmp_path_factory.mktemp("scarp")
     rows, columns = dem.shape
     inner = box(
-        west + 8 * step, north - (rows - 8) * step, west + (columns - 8) * step, north - 8 * step
+        west + MARGIN * step,
+        north - (rows - MARGIN) * step,
+        west + (columns - MARGIN) * step,
+        north - MARGIN * step,
     )
     boundary = gpd.GeoDataFrame({"name": ["scarp"]}, geometry=[inner], crs="EPSG:4326")
     run = {"siting": {"max_slope_pct": 35, "steep_sign_off": "for the test"}}
@@ -76,8 +82,8 @@ def test_the_warped_property_has_its_true_area(plan: Path, scarp) -> None:  # ty
     """Ellipsoidal area by pyproj; UTM is off by less than a thousandth here."""
     dem, west, north, step = scarp
     rows, columns = dem.shape
-    east, south = west + (columns - 8) * step, north - (rows - 8) * step
-    west, north = west + 8 * step, north - 8 * step
+    east, south = west + (columns - MARGIN) * step, north - (rows - MARGIN) * step
+    west, north = west + MARGIN * step, north - MARGIN * step
     true, _ = Geod(ellps="WGS84").polygon_area_perimeter(
         [west, east, east, west], [south, south, north, north]
     )

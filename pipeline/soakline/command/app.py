@@ -1,7 +1,6 @@
 """The commands and their options. Light on purpose: `--help` loads no library of the stages."""
 
 import gc
-import sys
 import warnings
 from collections.abc import Callable
 from enum import StrEnum
@@ -11,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from soakline import __version__
-from soakline.command.signals import Ended, raise_on_signals
 from soakline.command.tile_options import MOST_SIDE, TileOptions, told_apart
+from soakline.ending import end_on_signals
 from soakline.quiet import hold_standard_streams
 
 if TYPE_CHECKING:
@@ -347,16 +346,13 @@ def fleet(
 def main(command: Callable[[], object] = app) -> None:
     """Run the console program; ends the process with the command's exit status."""
     gc.set_threshold(_OBJECTS_BETWEEN_SEARCHES)
-    raise_on_signals()
+    end_on_signals()
     hold_standard_streams()
     # Cells are outlined in rows and columns, which have no place on the earth. A library mutes this
     # for each call; where two threads do, one may end the other's silence.
     warnings.filterwarnings("ignore", message="Dataset has no geotransform")
     try:
         command()
-    except Ended as ended:
-        # A signal before the command's own handling began, or after it ended.
-        sys.exit(ended.status)
     finally:
         # Nor does Python look for circles on its way out: the system takes all back at once.
         gc.freeze()

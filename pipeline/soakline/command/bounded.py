@@ -10,7 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from soakline.command.signals import Ended
+from soakline.ending import at_signal
 from soakline.problems import InputProblem, InputRefused
 
 MOST_SECONDS = 900.0
@@ -52,13 +52,14 @@ def run_bounded(work: Callable[[], int], file: Path, most_seconds: float, most_b
     child = os.fork()
     if child == 0:
         _work_and_end(work, most_seconds)
-    try:
+    with at_signal(lambda number: _ended_by(child, number)):
         return _watched(child, file, most_seconds, most_bytes)
-    except Ended as ended:
-        with suppress(ProcessLookupError, ChildProcessError):  # it ended as the signal came
-            os.kill(child, ended.number)
-            os.waitpid(child, 0)
-        raise
+
+
+def _ended_by(child: int, number: int) -> None:
+    """Pass a signal on and wait."""
+    os.kill(child, number)
+    os.waitpid(child, 0)
 
 
 def _work_and_end(work: Callable[[], int], most_seconds: float) -> None:
@@ -69,8 +70,6 @@ def _work_and_end(work: Callable[[], int], most_seconds: float) -> None:
         cpu_s = int(4 * most_seconds) + 1
         resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
         status = work()
-    except Ended as ended:
-        status = ended.status
     except BaseException:  # noqa: BLE001 - there is no caller above: told here or nowhere
         traceback.print_exc()
     finally:

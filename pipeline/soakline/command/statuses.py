@@ -1,6 +1,7 @@
 """Runs a command and turns whatever happens into an exit status and plain words."""
 
 import os
+import signal
 import sys
 import traceback
 from collections.abc import Callable
@@ -10,8 +11,8 @@ from pathlib import Path
 
 from soakline.command.event_log import EventLog
 from soakline.command.out_path import check_log_path
-from soakline.command.signals import Ended
 from soakline.command.terminal import Terminal
+from soakline.ending import at_signal
 from soakline.outputs.whole_file import NO_ROOM
 from soakline.problems import InputProblem, InputRefused
 from soakline.stages.progress import Event, Progress
@@ -56,8 +57,15 @@ def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: Eve
     def log_error(text: str) -> None:
         event_log.write(Event("message", level="error", text=text))
 
+    def tell_end(number: int) -> None:
+        name = signal.Signals(number).name
+        terminal.stop_bars()
+        log_error(f"ended by {name}")
+        terminal.say(f"soakline: ended by {name}; nothing half-written is left")
+
     try:
-        status = command(Progress((terminal.show, event_log.write)))
+        with at_signal(tell_end):
+            status = command(Progress((terminal.show, event_log.write)))
         if sys.stdout is not None:  # it is, where the caller closed it
             sys.stdout.flush()
     except InputRefused as refused:
@@ -66,11 +74,6 @@ def _told(command: Callable[[Progress], int], terminal: Terminal, event_log: Eve
             log_error(str(problem))
         terminal.say(problem_list(refused.problems))
         return REFUSED
-    except Ended as ended:
-        terminal.stop_bars()
-        log_error(f"ended by {ended}")
-        terminal.say(f"soakline: ended by {ended}; nothing half-written is left")
-        return ended.status
     except BrokenPipeError:
         # Whoever read the results has seen enough. Python's last flush must not complain.
         with suppress(OSError):

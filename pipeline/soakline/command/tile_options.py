@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 
 LEAST_SIDE, MOST_SIDE = 64, 16_384
+LARGE_CELLS = 200_000_000
+"""Grids over this are cut into tiles unless the user says otherwise: whole, the terrain alone would
+take 31 bytes a cell."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,16 +9,14 @@ from concurrent.futures import Executor
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from soakline.command.tile_options import TileOptions
+from soakline.command.tile_options import LARGE_CELLS, TileOptions
+from soakline.ending import cleared
 from soakline.inputs.types import Elevation
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import TerrainKeys
 from soakline.stages.progress import Progress
 from soakline.terrain.surfaces import SurfaceMaker, Surfaces, Told, whole_surfaces
 
-LARGE_CELLS = 200_000_000
-"""Grids over this are cut into tiles unless the user says otherwise: whole, the terrain alone would
-take 31 bytes a cell."""
 USUAL_SIDE = 2048
 
 
@@ -88,10 +86,10 @@ def _folder_beside(plan: Path) -> Iterator[Path]:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             shutil.rmtree(left, ignore_errors=True)
     folder = Path(tempfile.mkdtemp(prefix=prefix, dir=plan.absolute().parent))
-    try:
-        with (folder / "lock").open("w") as lock:
-            with suppress(OSError):  # some network drives know no locks
-                fcntl.flock(lock, fcntl.LOCK_EX)
-            yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with (
+        cleared(lambda: shutil.rmtree(folder, ignore_errors=True)),
+        (folder / "lock").open("w") as lock,
+    ):
+        with suppress(OSError):  # some network drives know no locks
+            fcntl.flock(lock, fcntl.LOCK_EX)
+        yield folder

@@ -3,7 +3,7 @@
 import logging
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +11,7 @@ import dask
 import psutil
 from distributed import Client, LocalCluster
 
+from soakline.ending import at_signal
 from soakline.problems import InputProblem, InputRefused
 
 MEMORY = "memory_mib"
@@ -75,6 +76,7 @@ def local_cluster(workers: Workers, scratch: Path) -> Iterator[Client]:
     }
     with (
         dask.config.set(settings),
+        at_signal(lambda _: _kill_children()),
         LocalCluster(
             n_workers=workers.count,
             threads_per_worker=1,
@@ -89,6 +91,12 @@ def local_cluster(workers: Workers, scratch: Path) -> Iterator[Client]:
         Client(cluster) as client,
     ):
         yield client
+
+
+def _kill_children() -> None:
+    for child in psutil.Process().children(recursive=True):
+        with suppress(psutil.NoSuchProcess):
+            child.kill()
 
 
 @contextmanager

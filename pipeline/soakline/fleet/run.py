@@ -1,15 +1,17 @@
 """A fleet from its list to its summary."""
 
 import contextlib
+import shutil
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from distributed import Client
 
+from soakline.ending import at_signal
 from soakline.fleet.cluster import fitting_workers, local_cluster, remote_cluster
 from soakline.fleet.dispatch import Dispatch, Patience
 from soakline.fleet.fleet_list import FleetList
@@ -157,20 +159,31 @@ def run_fleet(
             jobs = _jobs(fleet, earlier, memory_of)
         if options.scheduler is None:
             scratch = Path(held.enter_context(tempfile.TemporaryDirectory(prefix="soakline-")))
+            held.enter_context(at_signal(lambda _: shutil.rmtree(scratch, ignore_errors=True)))
             client = held.enter_context(_local(options, jobs, scratch))
         with progress.stage("fleet") as stage:
             rows = {p.property_id: Row(p.property_id, p.run_file, p.plan) for p in fleet.properties}
             board = _Board(list_file.stem, fleet, progress, stage, rows)
-            try:
+            with _told_if_ended(board):
                 patience = Patience(fleet.retries, fleet.backoff_s)
                 Dispatch(client, plan_one, patience, board).run(jobs)
-            except BaseException:
-                board.draw("ended before all were planned; the next run goes on")
-                raise
         done = list(rows.values())
         write_summary(fleet.summary, done)
         board.draw("finished")
     return done
+
+
+@contextlib.contextmanager
+def _told_if_ended(board: _Board) -> Iterator[None]:
+    def tell() -> None:
+        board.draw("ended before all were planned; the next run goes on")
+
+    with at_signal(lambda _: tell()):
+        try:
+            yield
+        except BaseException:
+            tell()
+            raise
 
 
 def _jobs(

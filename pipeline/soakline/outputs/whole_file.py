@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from urllib.parse import quote
 
+from soakline.ending import cleared
 from soakline.geopackage_guard import is_sqlite
 from soakline.problems import InputProblem, InputRefused
 
@@ -46,21 +47,20 @@ def written_whole(target: Path, needed_bytes: int) -> Iterator[Path]:
     _remove_with_side_files(temporary)
     if shutil.disk_usage(target.parent).free < needed_bytes:
         raise _disk_full(target, needed_bytes)
-    try:
-        yield temporary
-        flush_to_disk(temporary)
-        # Asked again: the writing took time, and what holds the file now would lose its ground.
-        _refuse_if_held(target)
-        _remove_side_files(target)
-        temporary.replace(target)
-        flush_to_disk(target.parent)
-    except Exception as error:
-        if _disk_is_full(error, temporary, needed_bytes):
-            _remove_with_side_files(temporary)  # what is free is told as the user will find it
-            raise _disk_full(target, needed_bytes) from error
-        raise
-    finally:
-        _remove_with_side_files(temporary)
+    with cleared(lambda: _remove_with_side_files(temporary)):
+        try:
+            yield temporary
+            flush_to_disk(temporary)
+            # Asked again: the writing took time, and what holds the file now would lose its ground.
+            _refuse_if_held(target)
+            _remove_side_files(target)
+            temporary.replace(target)
+            flush_to_disk(target.parent)
+        except Exception as error:
+            if _disk_is_full(error, temporary, needed_bytes):
+                _remove_with_side_files(temporary)  # what is free is told as the user will find it
+                raise _disk_full(target, needed_bytes) from error
+            raise
 
 
 @contextmanager
@@ -91,16 +91,15 @@ def scratch_beside(target: Path, needed_bytes: int) -> Iterator[Path]:
     shutil.rmtree(folder, ignore_errors=True)
     if shutil.disk_usage(target.parent).free < needed_bytes:
         raise _disk_full(target, needed_bytes)
-    try:
-        folder.mkdir()
-        yield folder
-    except Exception as error:
-        if _disk_is_full(error, folder, needed_bytes):
-            shutil.rmtree(folder, ignore_errors=True)
-            raise _disk_full(target, needed_bytes) from error
-        raise
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with cleared(lambda: shutil.rmtree(folder, ignore_errors=True)):
+        try:
+            folder.mkdir()
+            yield folder
+        except Exception as error:
+            if _disk_is_full(error, folder, needed_bytes):
+                shutil.rmtree(folder, ignore_errors=True)
+                raise _disk_full(target, needed_bytes) from error
+            raise
 
 
 def refuse_unwritable(target: Path) -> None:

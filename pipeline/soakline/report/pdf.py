@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pikepdf
 
+from soakline.ending import at_signal
 from soakline.problems import InputProblem, InputRefused
 
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -44,7 +45,10 @@ def write_pdf(program: str, page: str, path: Path) -> None:
     InputRefused
         If the browser fails, with the end of what it said.
     """
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+    with (
+        tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder,
+        at_signal(lambda _: shutil.rmtree(folder, ignore_errors=True)),
+    ):
         file, printed = Path(folder) / "report.html", Path(folder) / "report.pdf"
         file.write_text(page, encoding="utf-8")
         command = [
@@ -55,8 +59,7 @@ def write_pdf(program: str, page: str, path: Path) -> None:
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             command.insert(1, "--no-sandbox")  # an administrator's browser starts in no other way
         try:
-            done = subprocess.run(command, capture_output=True, timeout=_LONGEST_S, check=False)
-            said = done.stderr.decode(errors="replace").strip()[-200:]
+            said = _run(command).strip()[-200:]
         except (OSError, subprocess.TimeoutExpired) as error:
             said = str(error)[:200]
         if not printed.is_file():
@@ -65,3 +68,18 @@ def write_pdf(program: str, page: str, path: Path) -> None:
         # Browsers write the structure that is read out, two thirds of the file, uncompressed.
         with pikepdf.open(printed) as paper:
             paper.save(path, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+
+
+def _run(command: list[str]) -> str:
+    """Run the browser; what it said on stderr."""
+    quiet = subprocess.DEVNULL
+    with (
+        subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=subprocess.PIPE) as browser,
+        at_signal(lambda _: browser.kill()),
+    ):
+        try:
+            said = browser.communicate(timeout=_LONGEST_S)[1]
+        except subprocess.TimeoutExpired:
+            browser.kill()
+            raise
+    return said.decode(errors="replace")

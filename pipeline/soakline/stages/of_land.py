@@ -103,7 +103,8 @@ def land_under_way(
             files_beside.enter_context(written_beside(out, of_all))
             return of_land, of_all.empty
 
-        with ExitStack() as files_beside, ExitStack() as copy, ThreadPoolExecutor(1) as thread:
+        # The copy goes first: the thread would wait for it to end its work.
+        with ExitStack() as files_beside, ThreadPoolExecutor(1) as thread, ExitStack() as copy:
             if layers_missing or files_missing:
                 # Not in the thread that waits: the stages beside it use the cores, and may fail.
                 results = copy.enter_context(beside(missing, here=False))

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from soakline.ending import at_signal
 from soakline.problems import InputProblem
 from soakline.store.keys import Key
 
@@ -135,7 +136,10 @@ def written_whole(target: Path) -> Iterator[BinaryIO]:
     found by its checksum. A lock shows that its writer lives, on whichever machine.
     """
     temporary = target.with_name(f".{target.name}.{secrets.token_hex(8)}.part")
-    with temporary.open("xb") as file:
+    with (
+        at_signal(lambda _: temporary.unlink(missing_ok=True)),
+        temporary.open("xb") as file,
+    ):
         try:
             with suppress(OSError):  # some network drives know no locks
                 fcntl.flock(file, fcntl.LOCK_EX)

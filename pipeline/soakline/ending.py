@@ -1,0 +1,69 @@
+"""The end by a signal: what must not be left behind is cleared, then the process is gone.
+
+No exception is raised for it. One that comes out of nowhere is dropped where it happens to meet a
+destructor or a callback of a library, and the run goes on; or it is taken for another failure by
+code that catches everything; or it waits for every thread of a pool.
+"""
+
+import os
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from types import FrameType
+
+_duties: dict[object, Callable[[int], object]] = {}
+if hasattr(os, "register_at_fork"):
+    # A copy of this process has none of its duties.
+    os.register_at_fork(after_in_child=_duties.clear)
+
+
+@contextmanager
+def at_signal(duty: Callable[[int], object]) -> Iterator[None]:
+    """Have something done if a signal ends the process while the block runs, the latest first.
+
+    Parameters
+    ----------
+    duty : gets the signal's number; what it raises is dropped. It is called in the main thread, in
+        the midst of anything
+    """
+    key = object()
+    _duties[key] = duty
+    try:
+        yield
+    finally:
+        del _duties[key]
+
+
+@contextmanager
+def cleared(clear: Callable[[], object]) -> Iterator[None]:
+    """Clear something away when the block ends, however it ends, by a signal too.
+
+    Parameters
+    ----------
+    clear : may be called twice
+    """
+    with at_signal(lambda _: clear()):
+        try:
+            yield
+        finally:
+            clear()
+
+
+def end_on_signals() -> None:
+    """End in order on SIGINT and SIGTERM; one that the parent ignores stays ignored.
+
+    The exit status is 130 or 143, by the shells' convention.
+    """
+    for number in (signal.SIGINT, signal.SIGTERM):
+        if signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, _end)
+
+
+def _end(number: int, _: FrameType | None) -> None:
+    # Some send a signal to a process and then to its group; clearing away takes no time.
+    for other in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(other, signal.SIG_IGN)
+    for duty in reversed(list(_duties.values())):
+        with suppress(Exception):
+            duty(number)
+    os._exit(128 + number)
