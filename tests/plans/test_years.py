@@ -203,7 +203,7 @@ def test_a_dam_gives_its_swale_water_in_its_months(plan: Path, tmp_path: Path) -
 
 
 def test_drains_and_releases_are_water_of_every_day(tmp_path: Path) -> None:
-    """Runoff caught is that of all land that comes to a swale, by drains too, and what dams give."""
+    """Caught is what all land that comes to a swale sheds, by drains too, and what dams give."""
     _, grid = sample(plane(8.0), width_m=300.0)
     west, south, east, north = grid.bounds
     middle = (south + north) / 2.0

@@ -81,7 +81,7 @@ def read_daily_weather(path: Path) -> WeatherTable:
     table = _Columns(file, {"rain_mm": _RAIN})
     rows = list(named_rows(file, ("date", "rain_mm"), table.optional))
     days = [_day_of(row.cells["date"]) for row in rows]
-    wrong = _out_of_step([day and day.toordinal() for day in days])
+    wrong = _out_of_step([day.toordinal() if day else None for day in days])
     for row, day, at in zip(rows, days, range(len(rows)), strict=True):
         text = row.cells["date"]
         if day is None:

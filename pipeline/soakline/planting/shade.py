@@ -163,7 +163,7 @@ def closing_crown_m(
     if lip.size == 0 or tree[0].size == 0:
         return np.full(lips, np.nan)
     nearest_m, _ = cKDTree(np.column_stack(tree)).query(np.column_stack(place))
-    return 2.0 * _reached_by_closed_share(lip, nearest_m, lips)
+    return 2.0 * _reached_by_closed_share(lip, np.asarray(nearest_m), lips)
 
 
 def _reached_by_closed_share(lip: IntArray, value: FloatArray, lips: int) -> FloatArray:
