@@ -13,7 +13,7 @@ import shapely
 from soakline.planting.first_fit import Mixtures
 from soakline.planting.placing import BandRow, stand
 from soakline.planting.rows import Row
-from soakline.planting.shade import shaded_from_year, trench_samples
+from soakline.planting.shade import closing_crown_m, shaded_from_year, trench_samples
 from soakline.planting.trees import BANDS, Band
 from soakline.section.stations import Chainages, LipStations
 
@@ -84,10 +84,12 @@ def main() -> None:
     def plant() -> dict[str, float]:
         began, worked = time.perf_counter(), time.process_time()
         trees = stand(rows, lambda found: np.ones(found.lip.size, dtype=bool), mixtures, CROWN_M)
-        _, *sample = trench_samples(stations, np.full(LIPS, 3.0))
+        lip, *sample = trench_samples(stations, np.full(LIPS, 3.0))
+        place, tree = (sample[0], sample[1]), (trees.easting_m, trees.northing_m)
+        closing_crown_m(lip, place, tree, LIPS)
         shaded_from_year(
-            (sample[0], sample[1]),
-            (trees.easting_m, trees.northing_m),
+            place,
+            tree,
             np.ones(trees.lip.size, dtype=np.int64),
             CROWN_M[trees.species],
             GROWN_YEARS[trees.species],

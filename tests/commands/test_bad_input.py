@@ -280,6 +280,14 @@ BAD_FILES = {
         wind("0,100", keys='species = "trees.csv"'),
         ("trees.csv: planting.species, column group", '"windbreak"'),
     ),
+    "no crown in a table that wind asks of": Bad(
+        works(
+            '[planting]\nwind = "wind.csv"\nspecies = "trees.csv"',
+            wind="from_deg,share_pct\n0,100\n",
+            trees=HARDLY_ANY.replace("6,5,12", "6,,12"),
+        ),
+        ("trees.csv: planting.species, row 2, column crown_m", "an empty cell"),
+    ),
     "windbreaks too near": Bad(
         wind("0,100", keys="windbreak_every = 5"),
         ("run.toml: planting.windbreak_every", "5", "6 to 10"),

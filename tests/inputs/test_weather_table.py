@@ -92,6 +92,30 @@ def test_every_bad_line_is_told_at_once_and_a_gap_only_once(tmp_path: Path) -> N
     assert "row 302, column tmin_c" in third.key
 
 
+@pytest.mark.parametrize(
+    ("rows", "days"),
+    [
+        ([35], ["2032-02-05"]),  # a slip of the pen
+        ([35, 36], ["2023-02-06", "2023-02-05"]),  # two rows that changed places
+    ],
+)
+def test_dates_that_are_in_step_again_are_told_once(
+    tmp_path: Path, rows: list[int], days: list[str]
+) -> None:
+    lines = [f"{FIRST + timedelta(days=k)},1.5,4,17" for k in range(400)]
+    for row, day in zip(rows, days, strict=True):
+        lines[row] = f"{day},1.5,4,17"
+    (problem,) = problems_of(daily(tmp_path, *lines))
+    assert problem.key == "climate.daily, row 37, column date"
+    assert problem.found == f"{days[0]}, repeated or out of order"
+    assert problem.allowed.startswith("2023-02-05")
+
+
+def test_the_last_day_that_can_be_told_is_no_failure_of_ours(tmp_path: Path) -> None:
+    last = problems_of(daily(tmp_path, "9999-12-31,1,4,17", ",1,4,17", ",1,4,17"))
+    assert [own.found for own in last] == ["an empty cell"] * 2
+
+
 def test_a_table_wrong_throughout_does_not_fill_the_screen(tmp_path: Path) -> None:
     problems = problems_of(daily(tmp_path, *days(500, "-1,4,17")))
     assert len(problems) == 21

@@ -202,6 +202,39 @@ def test_a_dam_gives_its_swale_water_in_its_months(plan: Path, tmp_path: Path) -
     assert '"S999"' in told["dam_release_unknown"]
 
 
+def test_drains_and_releases_are_water_of_every_day(tmp_path: Path) -> None:
+    """Caught is what all land that comes to a swale sheds, by drains too, and what dams give."""
+    _, grid = sample(plane(8.0), width_m=300.0)
+    west, south, east, north = grid.bounds
+    middle = (south + north) / 2.0
+    # East of the swales nothing stands: only the drain takes what falls there to the upper one.
+    beside = shapely.box(east - 70.0, south, east, north)
+    drain = shapely.LineString([(east - 23.0, middle + 90.0), (east - 110.0, middle + 77.0)])
+    dam = gpd.GeoDataFrame(
+        {"release_swale": ["S002"], "release_m3_day": [3.0]},
+        geometry=[shapely.Point(west + 2.0, south + 2.0)],
+    )
+    features = {
+        "no_swales": gpd.GeoDataFrame({"name": ["east"]}, geometry=[beside]),
+        "diversions": gpd.GeoDataFrame({"name": ["drain"]}, geometry=[drain]),
+        "dams": dam,
+    }
+    fed = planned(run_folder(tmp_path, features))
+    assert table(fed, "diversions").swale_id.tolist() == ["S001"]
+    land = pyogrio.read_dataframe(fed, layer="swale_catchments").set_index("swale_id")
+    assert land.geometry["S001"].contains(shapely.Point(east - 40.0, middle + 120.0))
+    for swale_id, own in table(fed, "water_years").groupby("swale_id"):
+        area_m2, ponded_m2 = land.area_m2[swale_id], land.ponded_m2[swale_id]
+        shed_m = own.runoff_without_m3 / area_m2
+        days = np.where(own.year % 4 == 0, 366, 365)  # from 2001 on
+        caught = shed_m * (area_m2 - ponded_m2) + own.rain_mm / 1000.0 * ponded_m2
+        given = caught + 3.0 * days * (swale_id == "S002")
+        assert own.runoff_m3.to_numpy() == pytest.approx(given.to_numpy(), rel=1e-9)
+        gone = own.soaked_m3 + own.evaporated_m3 + own.spilled_m3
+        left = own.runoff_m3 + own.received_m3 - gone - np.diff(own.held_m3, prepend=0.0)
+        assert left.to_numpy() == pytest.approx(0.0, abs=1e-6)
+
+
 def test_years_are_made_anew_only_where_what_they_depend_on_changed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

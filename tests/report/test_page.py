@@ -155,10 +155,15 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
 
     def added(database):
         names = ("rain_mm", "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3", "spilled_m3")
-        columns = ", ".join(("swale_id", "year", *names, "wet_days"))
-        rows = [(i, year, 700.0, 50.0, 0.0, 40.0, 5.0, 5.0, 30) for i in ids for year in (1, 2, 3)]
+        both = ("stress_days", "stress_days_without")
+        columns = ", ".join(("swale_id", "year", *names, "wet_days", *both))
+        rows = [
+            (i, year, 700.0, 50.0, 0.0, 40.0, 5.0, 5.0, 30, 20.0 * year, 50.0)
+            for i in ids
+            for year in (1, 2, 3)
+        ]
         database.executemany(
-            f"INSERT INTO water_years ({columns}) VALUES (?,?,?,?,?,?,?,?,?)",
+            f"INSERT INTO water_years ({columns}) VALUES (?,?,?,?,?,?,?,?,?,?,?)",
             rows,
         )
 
@@ -169,6 +174,10 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
     assert len(rows) == 3
     assert rows[0].xpath("string(td[3])") == f"{40 * len(ids):,}".replace(",", "\u202f")
     assert len(page.xpath("//table[@id='swale-years']/tbody/tr")) == len(ids)
+    rows = page.xpath("//table[@id='plants-table']/tbody/tr")
+    assert [[row.xpath(f"string(td[{k}])") for k in (3, 4)] for row in rows] == [
+        ["20", "50"], ["40", "50"], ["60", "50"]
+    ]  # fmt: skip
 
 
 def test_every_swale_has_its_hydrograph_and_every_storm_its_row(page, plan_path):

@@ -46,6 +46,7 @@ def _trees() -> Trees:
         np.full(3, 6100000.0),
         np.zeros(0),
         np.zeros(0, dtype=np.int64),
+        np.full(1, np.nan),
     )
 
 

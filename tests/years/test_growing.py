@@ -30,6 +30,7 @@ def trees(lip: list[int], band: list[int], species: list[int], year: list[int]) 
         none,
         none,
         np.array(lip, dtype=np.int64),
+        none,
     )
 
 

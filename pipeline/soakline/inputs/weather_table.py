@@ -20,6 +20,8 @@ LEAST_DAYS = 365
 _GREATEST_BYTES = 20_000_000
 # So many problems of one kind are told one by one.
 _TOLD = 20
+# Within so many rows dates may come to be in step again.
+_IN_STEP = 32
 
 _RAIN = (0.0, 2000.0, "mm")
 _EVAPORATION = {"et0_mm": (0.0, 30.0, "mm")}
@@ -76,15 +78,25 @@ def read_daily_weather(path: Path) -> WeatherTable:
     """
     file = CsvFile(path, DAILY_KEY, _DAILY, _GREATEST_BYTES)
     problems = ProblemCollector()
-    dates = _Dates()
     table = _Columns(file, {"rain_mm": _RAIN})
-    for row in named_rows(file, ("date", "rain_mm"), table.optional):
-        dates.add(row, problems)
+    rows = list(named_rows(file, ("date", "rain_mm"), table.optional))
+    days = [_day_of(row.cells["date"]) for row in rows]
+    wrong = _out_of_step([day.toordinal() if day else None for day in days])
+    for row, day, at in zip(rows, days, range(len(rows)), strict=True):
+        text = row.cells["date"]
+        if day is None:
+            found = f'"{text}"' if text else "an empty cell"
+            problems.add(file.problem(row.where("date"), found, "a day as 2024-02-29"))
+        elif at in wrong:
+            wanted, words = wrong[at]
+            allowed = f"{date.fromordinal(wanted)}, the day after the row before"
+            problems.add(file.problem(row.where("date"), f"{text}, {words}", allowed))
         table.add(row, problems)
     _tell(problems, file)
-    if dates.first is None or dates.count < LEAST_DAYS:
-        raise file.refused("", f"{dates.count} days", f"at least {LEAST_DAYS} days, a whole year")
-    return WeatherTable(dates.first, table.arrays())
+    first = next((day for day in days if day), None)
+    if first is None or len(days) < LEAST_DAYS:
+        raise file.refused("", f"{len(days)} days", f"at least {LEAST_DAYS} days, a whole year")
+    return WeatherTable(first, table.arrays())
 
 
 def read_monthly_weather(path: Path) -> WeatherTable:
@@ -137,34 +149,44 @@ def chosen_weather(run: RunFile) -> WeatherTable | None:
     return read_monthly_weather(run.resolve(keys.monthly)) if keys.monthly else None
 
 
-class _Dates:
-    """Dates that follow each other by a day."""
+def _out_of_step(days: list[int | None]) -> dict[int, tuple[int, str]]:
+    """Rows whose day is not the one after that of the row before, where none is unreadable.
 
-    def __init__(self) -> None:
-        self.first: date | None = None
-        self.count = 0
-        self._expected: date | None = None
+    Parameters
+    ----------
+    days : of the rows, as ordinals; None where a date cannot be read
 
-    def add(self, row: NamedRow, problems: ProblemCollector) -> None:
-        self.count += 1
-        text = row.cells["date"]
-        day = _day_of(text)
-        if day is None:
-            found = f'"{text}"' if text else "an empty cell"
-            problems.add(row.file.problem(row.where("date"), found, "a day as 2024-02-29"))
-            self._expected = self._expected and self._expected + timedelta(days=1)
-            return
-        self.first = self.first or day
-        if self._expected is not None and day != self._expected:
-            days = (day - self._expected).days
-            gap = (
-                f"{days} day{'s' if days > 1 else ''} missing before it"
-                if days > 0
-                else "repeated or out of order"
+    Returns
+    -------
+    By row: the day that is wanted there, and what is wrong in words. Where days are in step again
+    a few rows on, as after a slip of the pen or where rows changed places, the first alone is told.
+
+    Examples
+    --------
+    >>> _out_of_step([7, 8, 10, 9, 11, 14])
+    {2: (9, 'repeated or out of order'), 5: (12, '2 days missing before it')}
+    """
+    found = {}
+    wanted: int | None = None
+    row = 0
+    while row < len(days):
+        day = days[row]
+        if wanted is not None and day not in (None, wanted):
+            missing = day - wanted
+            again = next(
+                (k for k in range(1, _IN_STEP) if days[row + k : row + k + 1] == [wanted + k]), 0
             )
-            allowed = f"{self._expected}, the day after the row before"
-            problems.add(row.file.problem(row.where("date"), f"{text}, {gap}", allowed))
-        self._expected = day + timedelta(days=1)
+            if again or missing < 0:
+                words = "repeated or out of order"
+            else:
+                words = f"{missing} day{'s' if missing > 1 else ''} missing before it"
+            found[row] = (wanted, words)
+            if again:
+                row, wanted = row + again, wanted + again
+                continue
+        wanted = day + 1 if day is not None else wanted and wanted + 1
+        row += 1
+    return found
 
 
 def _day_of(text: str) -> date | None:

@@ -89,7 +89,8 @@ def _wind(run: RunFile, species: tuple[Species, ...]) -> WindRose | None:
     if not run.planting.wind:
         return None
     rose = read_wind_rose(run.resolve(run.planting.wind))
-    if not any(own.group == "windbreak" for own in species):
+    # A table that was refused is told as such, not as one without windbreaks.
+    if species and not any(own.group == "windbreak" for own in species):
         file = str(run.resolve(run.planting.species))
         found, allowed = (
             'no row of the group "windbreak"',

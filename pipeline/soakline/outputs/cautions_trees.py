@@ -85,6 +85,7 @@ def _on_swales(plan: Designed) -> Iterator[Finding]:
             continue
         grown = float(shade["shade_grown_pct"][swale])
         if np.isnan(shade["crowns_close_year"][swale]):
+            closing = np.ceil(10.0 * trees.closing_crown_m[swale]) / 10.0
             yield Finding(
                 "trench_not_shaded",
                 "note",
@@ -92,8 +93,11 @@ def _on_swales(plan: Designed) -> Iterator[Finding]:
                 feature,
                 f"full-grown crowns shade {grown:.0f} % of the trench's top width, never the "
                 f"{100.0 * CLOSED_SHARE:.0f} % from which a canopy is closed: water and grass in "
-                "it stay in the sun",
-                "choose species with wider crowns, or a narrower trench",
+                f"it stay in the sun. Crowns of {closing:.1f} m, all where these trees "
+                "stand, would close over it",
+                "set species with crowns so wide at these places, where they come to meet along "
+                "the row, or dig a narrower trench; a table of wider crowns alone spaces trees "
+                "wider",
             )
         if highest[swale] > figures.tree_height_m[swale] + 1e-6:
             yield Finding(

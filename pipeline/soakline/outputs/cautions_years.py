@@ -208,12 +208,13 @@ def _on_standing_water(plan: Designed, years: Years) -> Iterator[Finding]:
     longest = years.sums[:, :, Sum.LONGEST_WET_H]
     for swale in np.flatnonzero(spells > 0.0).tolist():
         year = int(np.argmax(longest[:, swale]))
+        often = "once" if spells[swale] == 1 else f"{spells[swale]:.0f} times"
         yield Finding(
             "water_stands_long",
             "caution",
             "swales",
             plan.placed.lines[swale].swale_id,
-            f"followed day by day, water stands for over {limit:g} h {spells[swale]:.0f} times in "
+            f"followed day by day, water stands for over {limit:g} h {often} in "
             f"{longest.shape[0]} years, for {longest[year, swale]:.1f} h in year {year + 1}: "
             "mosquitoes breed in it, children and animals may drown",
             "see drains_slowly for what would help; keep grass short along it and children out, "

@@ -2,6 +2,7 @@
 
 import numba as nb
 import numpy as np
+from scipy.spatial import cKDTree
 
 from soakline.grid import FloatArray
 from soakline.planting.first_fit import Cells
@@ -136,12 +137,42 @@ def share_shaded(lip: IntArray, from_year: FloatArray, year: float, lips: int) -
 
 def closing_year(lip: IntArray, from_year: FloatArray, lips: int) -> FloatArray:
     """Year by whose end `CLOSED_SHARE` of each trench is shaded; NaN where it never is; (lips,)."""
-    order = np.lexsort((from_year, lip))
+    closes = np.ceil(_reached_by_closed_share(lip, from_year, lips))
+    closes[np.isinf(closes)] = np.nan
+    return closes
+
+
+def closing_crown_m(
+    lip: IntArray,
+    place: tuple[FloatArray, FloatArray],
+    tree: tuple[FloatArray, FloatArray],
+    lips: int,
+) -> FloatArray:
+    """Width at which crowns would shade `CLOSED_SHARE` of each trench, trees where they stand.
+
+    Parameters
+    ----------
+    lip : (n,) trench of each place
+    place, tree : easting and northing of (n,) places and (k,) trees, m
+    lips : number of trenches
+
+    Returns
+    -------
+    (lips,) m, all crowns being as wide as each other; NaN where no place lies or no tree stands
+    """
+    if lip.size == 0 or tree[0].size == 0:
+        return np.full(lips, np.nan)
+    nearest_m, _ = cKDTree(np.column_stack(tree)).query(np.column_stack(place))
+    return 2.0 * _reached_by_closed_share(lip, np.asarray(nearest_m), lips)
+
+
+def _reached_by_closed_share(lip: IntArray, value: FloatArray, lips: int) -> FloatArray:
+    """Least value that `CLOSED_SHARE` of each trench's places do not exceed; NaN without places."""
+    order = np.lexsort((value, lip))
     count = np.bincount(lip, minlength=lips)
     start = starts_of(count)[:-1]
     wanted = np.maximum(np.ceil(CLOSED_SHARE * count - 1e-9).astype(np.int64), 1) - 1
-    closes = np.full(lips, np.nan)
+    reached = np.full(lips, np.nan)
     some = count > 0
-    closes[some] = np.ceil(from_year[order][(start + wanted)[some]])
-    closes[np.isinf(closes)] = np.nan
-    return closes
+    reached[some] = value[order][(start + wanted)[some]]
+    return reached

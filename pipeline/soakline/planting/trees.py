@@ -32,6 +32,8 @@ class Trees:
     shaded_from : (places,) year by whose end each place on the trenches is shaded; infinite where
         none ever is
     shaded_lip : (places,) swale of each
+    closing_crown_m : (swales,) width at which crowns would close over the trench, trees where they
+        stand; NaN where full-grown ones do
     """
 
     table: tuple[Species, ...]
@@ -43,6 +45,7 @@ class Trees:
     northing_m: FloatArray
     shaded_from: FloatArray
     shaded_lip: IntArray
+    closing_crown_m: FloatArray
 
     @property
     def crown_m(self) -> FloatArray:

@@ -20,6 +20,7 @@ from soakline.report.screen_map import screen_map
 from soakline.report.seasons import (
     calendar_table,
     planting_table,
+    plants_table,
     swale_years_table,
     years_table,
 )
@@ -94,6 +95,7 @@ def _told(plan: ReadPlan) -> dict[str, Any]:
         "order": build_order(layers["swales"]),
         "trees": planting_table(trees) if len(trees) else None,
         "years": years_table(years) if len(years) else None,
+        "plants": plants_table(years) if len(years) else None,
         "swale_years": swale_years_table(years) if len(years) else None,
         "calendar": calendar_table(layers["calendar"]) if len(layers["calendar"]) else None,
         "years_drawing": water_years(years) if len(years) else "",

@@ -62,7 +62,8 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
 _SINCE: Mapping[str, tuple[str, ...]] = {
     "water_years": (
         "swale_id", "year", "rain_mm", "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3",
-        "spilled_m3", "wet_days", "longest_wet_h", "stress_days", "silt_pct",
+        "spilled_m3", "wet_days", "longest_wet_h", "stress_days", "silt_pct", "tree_use_m3",
+        "drained_m3", "tree_use_without_m3", "drained_without_m3", "stress_days_without",
     ),
     "calendar": ("year", "month", "task", "where", "amount", "unit", "advice"),
     "storm_courses": ("swale_id", "storm_id", "after_min", "inflow_m3s", "spill_m3s"),

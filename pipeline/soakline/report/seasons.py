@@ -1,5 +1,7 @@
 """Tables of what comes after digging: planting, the year's work, water of the years."""
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from soakline.report.chains import anchor
@@ -46,16 +48,37 @@ def years_table(years: pd.DataFrame) -> Table:
         "soaked_m3": ("Soaked in", "m³", "sum"), "evaporated_m3": ("Evaporated", "m³", "sum"),
         "spilled_m3": ("Spilled", "m³", "sum"), "wet_days": ("Days with water", "d", "mean"),
     }  # fmt: skip
-    sums = years.groupby("year").agg({name: how for name, (_, _, how) in names.items()})
+    return _by_year("years-table", "Water of all swales by year", years, names)
+
+
+def plants_table(years: pd.DataFrame) -> Table:
+    """Water that plants have of all swales' bands, year by year, with swales and without."""
+    names = {
+        "tree_use_m3": ("Trees use", "m³", "sum"),
+        "tree_use_without_m3": ("Trees use without swales", "m³", "sum"),
+        "stress_days": ("Days short of water", "d", "mean"),
+        "stress_days_without": ("Days short without swales", "d", "mean"),
+        "drained_m3": ("Drains below", "m³", "sum"),
+        "drained_without_m3": ("Drains below without swales", "m³", "sum"),
+    }
+    caption = "Water of the plants on the same days, with swales and without"
+    return _by_year("plants-table", caption, years, names)
+
+
+def _by_year(
+    table: str, caption: str, years: pd.DataFrame, names: Mapping[str, tuple[str, str, str]]
+) -> Table:
+    """A row for each year: of each column its title, its unit and how swales come together."""
+    together = years.groupby("year").agg({name: how for name, (_, _, how) in names.items()})
     heads = (Head("Year", number=True), *(Head(t, u, number=True) for t, u, _ in names.values()))
     rows = tuple(
         (
             Cell(str(year), str(year), number=True),
             *(plain(float(own[name]), 0) for name in names),
         )
-        for year, own in sums.iterrows()
+        for year, own in together.iterrows()
     )
-    return Table("years-table", "Water of all swales by year", heads, rows)
+    return Table(table, caption, heads, rows)
 
 
 def swale_years_table(years: pd.DataFrame) -> Table:

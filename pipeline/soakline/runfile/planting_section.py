@@ -23,10 +23,13 @@ class PlantingKeys(Keys):
         "windbreaks; empty = none",
     )
     windbreak_every: Annotated[int, Number("levels", 6, 10)] = key(
-        8, "levels from one windbreak to the next, beside those nearest a ridge"
+        8,
+        "levels from one windbreak to the next, beside those nearest a ridge; common practice, no "
+        "source",
     )
     shelter_heights: Annotated[float, Number("", 1, 30)] = key(
-        10, "length of the zone that a windbreak shelters, in heights of its trees"
+        10,
+        "length of the zone that a windbreak shelters, in heights of its trees: Purdue Extension",
     )
     main_year: Annotated[int, Number("years", 1, 20)] = key(
         3, "year in which fruit, nut and timber trees follow the pioneers of year 1"

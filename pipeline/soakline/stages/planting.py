@@ -14,7 +14,12 @@ from soakline.overflow.routes import Route, in_plan
 from soakline.planting.choice import MAIN_GROUPS, TRENCH_MM
 from soakline.planting.placing import BandRow, stand
 from soakline.planting.rows import Places, Row
-from soakline.planting.shade import shaded_from_year, trench_samples
+from soakline.planting.shade import (
+    closing_crown_m,
+    closing_year,
+    shaded_from_year,
+    trench_samples,
+)
 from soakline.planting.trees import BANDS, Band, Trees, figures_of
 from soakline.runfile.sections import RunFile
 from soakline.section.cuts import cuts_of
@@ -73,7 +78,8 @@ def planted(
     lips = laid.length_m.size
     if not run.planting.trees or lips == 0:
         none, nowhere = np.zeros(0, dtype=np.int64), np.zeros(0)
-        return Trees(table, none, none, none, none, nowhere, nowhere, nowhere, none)
+        never = np.full(lips, np.nan)
+        return Trees(table, none, none, none, none, nowhere, nowhere, nowhere, none, never)
     shape = design.mound
     stations = replace(laid.pegs.stations, fall=shape.borne_by(laid.pegs.stations.fall))
     trench = trenches_of(drained.sections)
@@ -131,6 +137,14 @@ def planted(
         crown_m[trees.species],
         figures_of(table, "grown_years")[trees.species],
     )
+    # Trees that close over a trench need no wider crowns.
+    never = np.isnan(closing_year(sampled, shaded, lips))[sampled]
+    wider_m = closing_crown_m(
+        sampled[never],
+        (sample[0][never], sample[1][never]),
+        (trees.easting_m, trees.northing_m),
+        lips,
+    )
     beside_swales = Trees(
         table,
         trees.lip,
@@ -141,6 +155,7 @@ def planted(
         trees.northing_m,
         shaded,
         sampled,
+        wider_m,
     )
     return planted_between(run, inputs, laid, figures, beside_swales, beside, terrain, site)
 
