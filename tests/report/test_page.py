@@ -161,6 +161,12 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
             f"INSERT INTO water_years ({columns}) VALUES (?,?,?,?,?,?,?,?,?)",
             rows,
         )
+        # Trees stand between the swales above the first two, on 1 and on 3 ha.
+        database.executemany(
+            "UPDATE water_years SET between_rooted_m2 = ?, between_tree_use_m3 = 900.0, "
+            "between_stress_days = ? WHERE swale_id = ?",
+            [(10_000.0, 20.0, ids[0]), (30_000.0, 60.0, ids[1])],
+        )
 
     plan = changed(plan_path, tmp_path / "plan.gpkg", added)
     (out,) = write_report(plan, ReportOptions())
@@ -169,6 +175,12 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
     assert len(rows) == 3
     assert rows[0].xpath("string(td[3])") == f"{40 * len(ids):,}".replace(",", "\u202f")
     assert len(page.xpath("//table[@id='swale-years']/tbody/tr")) == len(ids)
+    between = page.xpath("//table[@id='between-years']")[0]
+    assert "4.00 ha" in between.xpath("string(caption)")
+    (first, *others) = between.xpath("tbody/tr")
+    assert len(others) == 2
+    assert first.xpath("string(td[2])") == "1\u202f800"
+    assert first.xpath("string(td[last()])") == "50"  # by area: (20 + 3 · 60) / 4
 
 
 def test_every_swale_has_its_hydrograph_and_every_storm_its_row(page, plan_path):

@@ -158,7 +158,7 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     trench = trenches_of(figures.sections)
     base = level - trench.depth_m[swale]
     columns: Columns = {
-        "peg_id": [f"{own}-{k:03d}" for own, k in zip(ids, number, strict=True)],
+        "peg_id": [f"{own}-{k:02d}" for own, k in zip(ids, number, strict=True)],
         "swale_id": ids,
         "kind": pegs.kind[shown],
         "chainage_m": stations.at.along_m[shown],
