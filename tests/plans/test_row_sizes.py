@@ -42,7 +42,6 @@ def test_a_row_takes_under_80_bytes_beyond_geometry_and_index(
         columns = [row[1] for row in base.execute(f"PRAGMA table_info({table})")]
         own = [column for column in columns if column not in ("fid", "geom")]
         listed = ", ".join(f'"{column}"' for column in own)
-        listed = ", ".join(f'"{column}"' for column in own)
         rows = base.execute(f"SELECT {listed} FROM {table}").fetchall()  # noqa: S608
     assert rows
     total = sum(1 + len(row) + sum(map(stored_bytes, row)) for row in rows)

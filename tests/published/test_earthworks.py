@@ -1,4 +1,4 @@
-"""Earthwork volumes: the rules of end areas and prismoids, geometry only."""
+"""Earthwork volumes: a published example by end areas; else the rules of geometry, marked D."""
 
 import numpy as np
 import pytest
@@ -27,6 +27,18 @@ def test_average_end_area() -> None:
     ends = np.array([Trench(1.5, depth, 2.0).area_m2 for depth in (0.5, 1.0)])
     assert ends == pytest.approx([1.25, 3.5])
     assert volume_m3(np.array([0.0, 20.0]), ends) == pytest.approx(47.5, abs=1e-9)
+
+
+def test_average_end_areas_of_a_road() -> None:
+    """*Fundamentals of Transportation* (Wikibooks), Earthwork, worked solution, read on line.
+
+    Fill and cut at six stations; strips that run out to nothing go by a pyramid there, A L / 3. It
+    gives 4087.5 m³ of fill and 1058.3 m³ of cut.
+    """
+    fill = volume_m3(np.array([0.0, 50.0, 75.0, 100.0]), np.array([60.0, 50.0, 25.0, 5.0]))
+    cut = volume_m3(np.array([100.0, 115.0, 150.0]), np.array([10.0, 15.0, 30.0]))
+    assert fill + 5.0 * 15.0 / 3.0 == pytest.approx(4087.5, abs=1e-9)
+    assert cut + 10.0 * 25.0 / 3.0 == pytest.approx(1058.3, abs=0.05)
 
 
 def test_average_end_area_lies_over_the_prismoid_s_volume() -> None:

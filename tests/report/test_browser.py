@@ -101,6 +101,18 @@ def test_the_map_zooms_by_the_keyboard(opened):
     assert page.evaluate(width) == pytest.approx(whole, rel=1e-6)
 
 
+def test_each_part_is_at_the_top_once_its_name_is_clicked(opened):
+    """Swales beyond the window are laid out only when they come near it."""
+    page = opened.page
+    for link in page.locator("nav a").all():
+        link.click()
+        page.wait_for_function("window.Bokeh.documents[0].is_idle")
+        place = page.locator(link.get_attribute("href"))
+        top = place.evaluate("e => e.getBoundingClientRect().top")
+        left = page.evaluate("document.body.scrollHeight - innerHeight - scrollY")
+        assert abs(top) < 2 or left < 2, link.inner_text()  # the last parts may end the page
+
+
 def test_tables_sort_by_the_keyboard_and_say_so(opened):
     page = opened.page
     head = page.locator("#all-swales thead th", has_text="Full water level")

@@ -166,6 +166,12 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
             f"INSERT INTO water_years ({columns}) VALUES (?,?,?,?,?,?,?,?,?,?,?)",
             rows,
         )
+        # Trees stand between the swales above the first two, on 1 and on 3 ha.
+        database.executemany(
+            "UPDATE water_years SET between_rooted_m2 = ?, between_tree_use_m3 = 900.0, "
+            "between_stress_days = ? WHERE swale_id = ?",
+            [(10_000.0, 20.0, ids[0]), (30_000.0, 60.0, ids[1])],
+        )
 
     plan = changed(plan_path, tmp_path / "plan.gpkg", added)
     (out,) = write_report(plan, ReportOptions())
@@ -178,6 +184,12 @@ def test_years_and_trees_are_told_where_the_plan_has_them(plan_path, tmp_path):
     assert [[row.xpath(f"string(td[{k}])") for k in (3, 4)] for row in rows] == [
         ["20", "50"], ["40", "50"], ["60", "50"]
     ]  # fmt: skip
+    between = page.xpath("//table[@id='between-years']")[0]
+    assert "4.00 ha" in between.xpath("string(caption)")
+    (first, *others) = between.xpath("tbody/tr")
+    assert len(others) == 2
+    assert first.xpath("string(td[2])") == "1\u202f800"
+    assert first.xpath("string(td[last()])") == "50"  # by area: (20 + 3 · 60) / 4
 
 
 def test_every_swale_has_its_hydrograph_and_every_storm_its_row(page, plan_path):

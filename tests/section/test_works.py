@@ -326,7 +326,18 @@ def test_pegs_stand_at_ends_bends_and_sills_and_every_10_m() -> None:
     assert kind[-1] == "end"
     assert kind.count("sill") == 1
     assert kind.count("bend") == 1
-    assert np.diff(pegs.stations.at.along_m).max() <= 10.0
+    along, line_pegs = pegs.stations.at.along_m, pegs.kind == "line"
+    assert np.diff(along).max() <= 10.0
+    # 23.5 m to the bend and from it to the end: whole metres fit at 10 m at most between.
+    assert line_pegs.any()
+    assert (along[line_pegs] % 1.0 == 0.0).all()
+
+
+def test_no_peg_is_added_for_whole_metres() -> None:
+    """19.9 m from 0.5 m on are two gaps; three it would take with a peg at a whole metre."""
+    line, dem, grid = lip_on(plane(8.0, 180.0 - ODD_ANGLE_DEG), 20.4)
+    pegs = pegs_of(line, 400.0, [0.5], dem, grid)  # type: ignore[arg-type]
+    assert pegs.stations.at.along_m == pytest.approx([0.0, 0.5, 10.45, 20.4])
 
 
 def test_cross_slope_at_a_peg_is_the_plane_s() -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Polygon
 from matplotlib.text import Text
 
 from soakline.section.trench import Trench
@@ -82,12 +83,17 @@ def test_sills_and_crossings_are_drawn_with_their_figures(
         (sheet,) = detail_sheets(crossed, paper)
         told = words_of(sheet)
         assert texts_overlap(sheet) == []
+        pipes = [own.get_window_extent() for own in sheet.figure.findobj(Circle)]
+        grounds = [own.get_window_extent() for own in sheet.figure.findobj(Polygon)]
+        for pipe in pipes:  # in the ground, over the dimensions
+            assert any(own.x0 < pipe.x0 < own.x1 and own.y0 < pipe.y0 for own in grounds)
         assert [texts_overlap(own) for own in long_sheets(crossed, paper)] == [[]]
     longest = max(sill.end_m - sill.start_m for swale in crossed.swales for sill in swale.sills)
     assert f"{longest:.2f} m long" in told
     track = crossed.swales[0].tracks[0]
     assert f"crown {crossed.swales[0].level_m + track.crown_m:.3f}" in told
     assert "licensed engineer's design" in told
+    assert len(pipes) == (crossing == "causeway")
 
 
 @pytest.mark.parametrize("paper", ["A4", "A3"])

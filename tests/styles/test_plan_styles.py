@@ -40,6 +40,15 @@ def test_it_asks_for_columns_that_are_there(style: Style) -> None:
 
 
 @every_style
+def test_labels_are_words_or_whole_numbers(style: Style) -> None:
+    """A reader of styles prints every digit of a measure; cuts at pegs have but three."""
+    kinds = {column.name: column.kind for column in COLUMNS[style.layer]}
+    symbols = [symbol for rule in style.rules for symbol in rule.symbols]
+    named = {own.column for own in symbols if isinstance(own, Label)} - {"cut_m"}
+    assert {kinds[column] for column in named} <= {"text", "integer"}
+
+
+@every_style
 def test_every_value_that_a_column_may_have_is_drawn_by_one_rule(style: Style) -> None:
     allowed = {column.name: column.allowed for column in COLUMNS[style.layer] if column.allowed}
     by_column: dict[str, list[str]] = {}

@@ -206,7 +206,7 @@ QUANTITIES = LayerSchema(
     "quantities",
     None,
     "Quantities",
-    "What has to be dug, moved and bought. Rates are the owner's; null where none is given. Hours "
+    "What has to be dug, moved and bought. Rates are the owner's; empty where none is given. Hours "
     "are at the output of the table of machines, an estimate. Ground that spoil is spread on is "
     "not in the bare earth to seed.",
     (

@@ -154,19 +154,20 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     shown = np.full(pegs.kind.size, plan.pegs_are_set)
     swale = stations.at.lip[shown]
     number = np.arange(swale.size) - stations.first[swale] + 1
-    ids, level, ground = _swale_ids(plan)[swale], figures.level_m[swale], pegs.ground_m[shown]
-    trench = trenches_of(figures.sections)
-    base = level - trench.depth_m[swale]
+    ids, level = _swale_ids(plan)[swale], figures.level_m[swale]
+    # To the millimetre: a map that labels a peg with its cut prints every digit that is there.
+    ground = np.round(pegs.ground_m[shown], 3)
+    base = np.round(level - trenches_of(figures.sections).depth_m[swale], 3)
     columns: Columns = {
-        "peg_id": [f"{own}-{k:03d}" for own, k in zip(ids, number, strict=True)],
+        "peg_id": [f"{own}-{k:02d}" for own, k in zip(ids, number, strict=True)],
         "swale_id": ids,
         "kind": pegs.kind[shown],
         "chainage_m": stations.at.along_m[shown],
         "ground_m": ground,
         "level_m": level,
         "base_level_m": base,
-        "cut_m": ground - base,
-        "mound_top_level_m": level + figures.mound_height_m[swale],
+        "cut_m": np.round(ground - base, 3),
+        "mound_top_level_m": np.round(level + figures.mound_height_m[swale], 3),
     }
     points = shapely.points(stations.easting_m[shown], stations.northing_m[shown], level)
     return frame(SCHEMAS["pegs"], columns, points, crs)

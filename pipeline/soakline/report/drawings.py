@@ -215,7 +215,7 @@ def rain_depths(storms: pd.DataFrame) -> Markup:
     top = float(rain["depth_mm"].max()) * 1.1
     low, high = float(np.log10(minutes.min())), float(np.log10(minutes.max()))
     frame = Frame(low, max(high, low + 0.1), 0, max(top, 1), 46, 20, _WIDTH - 60, 130)
-    drawing = Svg(_WIDTH, 184, "Rain by duration", "Depths are in the table beside it")
+    drawing = Svg(_WIDTH, 186, "Rain by duration", "Depths are in the table beside it")
     axes(drawing, frame, "", "depth, mm", x_ticks=())
     bottom = frame.top + frame.height
     drops = frame.x(np.log10(np.unique(minutes)))
@@ -225,17 +225,15 @@ def rain_depths(storms: pd.DataFrame) -> Markup:
         x = frame.x(np.log10(own))
         if x - shown > 34:
             text = f"{own:g} min" if own < 60 else f"{own / 60:g} h"
-            drawing.text(text, x, bottom + 12, "middle")
+            drawing.text(text, x, bottom + 14, "middle")
             shown = x
-    drawing.text("duration of the storm", _WIDTH - 14, bottom + 27, "end")
+    drawing.text("duration of the storm", _WIDTH - 14, bottom + 29, "end")
     for purpose, look in (("check", "line2"), ("design", "line1")):
         own_rain = rain[rain["purpose"] == purpose]
         if len(own_rain):
             x = np.log10(own_rain["duration_min"].to_numpy(float))
             depth = own_rain["depth_mm"].to_numpy(float)
             drawing.line(look, frame.points(x, depth))
-            name = f"{purpose} ({own_rain['frequency'].iloc[0]})"
-            drawing.text(name, frame.x(x[-1]) - 4, frame.y(depth[-1]) - 6, "end")
     return drawing.draw()
 
 

@@ -18,6 +18,7 @@ from soakline.report.paper_map import paper_map
 from soakline.report.read import ReadPlan
 from soakline.report.screen_map import screen_map
 from soakline.report.seasons import (
+    between_table,
     calendar_table,
     planting_table,
     plants_table,
@@ -38,9 +39,11 @@ from soakline.report.totals import (
     key_figures,
     quantities_table,
     rain_table,
+    rarities,
     slope_table,
     storms_table,
 )
+from soakline.report.words import moment, sentence
 
 
 def page_of(plan: ReadPlan) -> str:
@@ -58,6 +61,7 @@ def page_of(plan: ReadPlan) -> str:
         lstrip_blocks=True,
     )
     environment.globals.update(anchor=anchor, about_layer=_about, include_raw=_raw(environment))
+    environment.filters.update(sentence=sentence, moment=moment)
     return environment.get_template("report.html").render(_told(plan))
 
 
@@ -88,6 +92,7 @@ def _told(plan: ReadPlan) -> dict[str, Any]:
         "meanings": figures_in_words(),
         "pages": swale_pages(plan, beside),
         "rain": rain_table(plan) if len(storms) else None,
+        "rarities": rarities(storms),
         "storms": storms_table(plan) if len(storms) else None,
         "rain_drawing": rain_depths(storms) if len(storms) else "",
         "quantities": quantities_table(plan),
@@ -97,6 +102,7 @@ def _told(plan: ReadPlan) -> dict[str, Any]:
         "years": years_table(years) if len(years) else None,
         "plants": plants_table(years) if len(years) else None,
         "swale_years": swale_years_table(years) if len(years) else None,
+        "between": between_table(years) if len(years) else None,
         "calendar": calendar_table(layers["calendar"]) if len(layers["calendar"]) else None,
         "years_drawing": water_years(years) if len(years) else "",
         "kinds": kinds,

@@ -64,6 +64,8 @@ _SINCE: Mapping[str, tuple[str, ...]] = {
         "swale_id", "year", "rain_mm", "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3",
         "spilled_m3", "wet_days", "longest_wet_h", "stress_days", "silt_pct", "tree_use_m3",
         "drained_m3", "tree_use_without_m3", "drained_without_m3", "stress_days_without",
+        "between_rooted_m2", "between_rain_m3", "between_tree_use_m3", "between_cover_use_m3",
+        "between_drained_m3", "between_stored_m3", "between_stress_days",
     ),
     "calendar": ("year", "month", "task", "where", "amount", "unit", "advice"),
     "storm_courses": ("swale_id", "storm_id", "after_min", "inflow_m3s", "spill_m3s"),

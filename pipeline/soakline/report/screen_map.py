@@ -182,7 +182,13 @@ def screen_map(layers: Mapping[str, pd.DataFrame], ground: Ground, bounds: Bound
     _swales(drawn, layers)
     drawn.figure.add_layout(
         ScaleBar(
-            range=drawn.figure.x_range, unit="m", location="bottom_left", background_fill_alpha=0.85
+            range=drawn.figure.x_range,
+            unit="m",
+            location="bottom_left",
+            bar_length=0.1,  # short: it lies over a corner of the land
+            padding=4,
+            margin=4,
+            background_fill_alpha=0.85,
         )
     )
     script, element = components(drawn.figure)

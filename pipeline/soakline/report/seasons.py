@@ -5,15 +5,15 @@ from collections.abc import Mapping
 import pandas as pd
 
 from soakline.report.chains import anchor
-from soakline.report.words import Cell, Head, Table, cell, head, plain, words
+from soakline.report.words import MONTHS, Cell, Head, Table, cell, head, number, plain, words
 
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
 _OF_SWALE = (
     "runoff_m3", "received_m3", "soaked_m3", "evaporated_m3", "spilled_m3", "wet_days",
     "longest_wet_h", "stress_days", "silt_pct",
+)  # fmt: skip
+_BETWEEN = (
+    "between_rain_m3", "between_tree_use_m3", "between_cover_use_m3", "between_drained_m3",
+    "between_stored_m3",
 )  # fmt: skip
 
 
@@ -35,7 +35,7 @@ def planting_table(trees: pd.DataFrame) -> Table:
             (
                 Cell(species, species), Cell(group, group),
                 cell("trees", "crown_m", crown[species]),
-                *(Cell(str(n), str(n), number=True) for n in [*numbers, sum(numbers)]),
+                *(plain(n, 0) for n in [*numbers, sum(numbers)]),
             )
         )  # fmt: skip
     return Table("trees", "Trees by year of planting", heads, tuple(rows))
@@ -81,6 +81,33 @@ def _by_year(
     return Table(table, caption, heads, rows)
 
 
+def between_table(years: pd.DataFrame) -> Table | None:
+    """What trees between the swales get of the rain, year by year; None where none stands."""
+    ground = years["between_rooted_m2"].astype(float)
+    if not ground.sum() > 0.0:
+        return None
+    stress = years["between_stress_days"] * ground
+    own = years.assign(stress=stress, ground=ground).groupby("year")
+    sums = own[[*_BETWEEN, "stress", "ground"]].sum().astype(float)
+    days = head("water_years", "between_stress_days")
+    heads = (
+        Head("Year", number=True),
+        *(head("water_years", name) for name in _BETWEEN),
+        Head(days.title, "d", f"{days.about} Mean by area.", number=True),
+    )
+    rows = tuple(
+        (
+            Cell(str(year), str(year), number=True),
+            *(plain(float(row[name]), 0) for name in _BETWEEN),
+            plain(float(row["stress"] / row["ground"]), 0),
+        )
+        for year, row in sums.iterrows()
+    )
+    area = number(float(sums["ground"].max()) / 1e4, 2)
+    caption = f"Trees between the swales, on rain alone: {area} ha under full-grown crowns"
+    return Table("between-years", caption, heads, rows)
+
+
 def swale_years_table(years: pd.DataFrame) -> Table:
     """Water of each swale in a mean year, the longest wet time and silt at their greatest."""
     how = {name: "max" if name in ("longest_wet_h", "silt_pct") else "mean" for name in _OF_SWALE}
@@ -109,14 +136,14 @@ def calendar_table(calendar: pd.DataFrame) -> Table:
     rows = []
     for row in calendar.to_dict("records"):
         month = row["month"]
-        named = _MONTHS[int(month) - 1] if str(month).isdigit() and 1 <= int(month) <= 12 else month
-        year = words(row["year"])
+        named = MONTHS[int(month) - 1] if str(month).isdigit() and 1 <= int(month) <= 12 else month
+        year, amount = words(row["year"]), float(row["amount"])
         texts = [words(row[name]) for name in ("task", "where", "unit", "advice")]
         rows.append(
             (
                 Cell(year, year, number=True), Cell(words(named), words(named)),
                 Cell(texts[0], texts[0]), Cell(texts[1], texts[1]),
-                cell("calendar", "amount", row["amount"]),
+                plain(amount, 0 if amount.is_integer() else 1),
                 Cell(texts[2], texts[2]), Cell(texts[3], texts[3]),
             )
         )  # fmt: skip

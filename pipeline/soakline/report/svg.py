@@ -10,6 +10,7 @@ import shapely
 from markupsafe import Markup
 
 from soakline.grid import FloatArray
+from soakline.report.words import number
 
 Anchor = Literal["start", "middle", "end"]
 _ANCHORS = {"start": "", "middle": ' class="m"', "end": ' class="e"'}
@@ -156,4 +157,4 @@ def _rounded(ticks: FloatArray) -> list[str]:
     places = 1
     if len(ticks) > 1:
         places = int(max(0, -np.floor(np.log10(ticks[1] - ticks[0]) + 1e-9)))
-    return [f"{value:.{places}f}" for value in ticks]
+    return [number(value, places) for value in ticks]

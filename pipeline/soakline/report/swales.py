@@ -193,7 +193,9 @@ def _spills(
             to = end_in_words(route["to_kind"], route["to_id"], named)
             link = anchor(route["to_id"]) if route["to_kind"] == "swale" else ""
             way = [Cell(to, to, link=link)]
-            way += [cell("overflow_routes", name, route[name]) for name in _ROUTE]
+            # No velocity is permissible where the cover's table ends; that is 0 in the plan.
+            told = {**route, "permissible_ms": route["permissible_ms"] or None}
+            way += [cell("overflow_routes", name, told[name]) for name in _ROUTE]
         at = cell("pegs", "chainage_m", sill["at_m"])
         rows.append((Cell(str(sill["spillway_id"]), str(sill["spillway_id"])), at, *own, *way))
     heads = (

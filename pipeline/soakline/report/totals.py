@@ -6,7 +6,18 @@ import numpy as np
 import pandas as pd
 
 from soakline.report.read import ReadPlan
-from soakline.report.words import Cell, Figure, Head, Table, cell, head, number, plain, words
+from soakline.report.words import (
+    Cell,
+    Figure,
+    Head,
+    Table,
+    cell,
+    head,
+    number,
+    plain,
+    rarity,
+    words,
+)
 
 
 def key_figures(plan: ReadPlan, chains: int) -> tuple[Figure, ...]:
@@ -92,20 +103,21 @@ def excluded_table(plan: ReadPlan) -> Table:
     return Table("excluded", "Excluded ground by first reason", heads, rows)
 
 
+def rarities(storms: pd.DataFrame) -> dict[str, str]:
+    """How rare the design and the check storms are, by purpose, in words."""
+    first = storms.groupby("purpose")["frequency"].first()
+    return {own: rarity(str(first[own])) for own in ("design", "check") if own in first.index}
+
+
 def rain_table(plan: ReadPlan) -> Table:
     """Depths by duration, and how many swales each duration asks most of."""
     storms, swales = plan.layers["storms"], plan.layers["swales"]
     governing = swales["governing_storm_id"].value_counts()
-    names = {
-        purpose: str(own["frequency"].iloc[0])
-        for purpose, own in storms.groupby("purpose")
-        if len(own)
-    }
-    purposes = [purpose for purpose in ("design", "check") if purpose in names]
+    names = rarities(storms)
     depth = storms.pivot_table("depth_mm", "duration_min", "purpose", aggfunc="first")
     heads = (
         Head("Duration", "min", number=True),
-        *(Head(f"{p.capitalize()} ({names[p]})", "mm", number=True) for p in purposes),
+        *(Head(f"{p.capitalize()} ({own})", "mm", number=True) for p, own in names.items()),
         Head("Intensity, design", "mm/h", number=True),
         Head("Governs", "swales", "For how many swales this is the storm that asks most.", True),
     )
@@ -119,7 +131,7 @@ def rain_table(plan: ReadPlan) -> Table:
         rows.append(
             (
                 plain(minutes, 0),
-                *(plain(own[p], 1) for p in purposes),
+                *(plain(own[p], 1) for p in names),
                 plain(design * 60 / minutes, 1),
                 Cell(*2 * (str(int(governing.reindex(ids).fillna(0).sum())),), number=True),
             )
@@ -179,9 +191,7 @@ def quantities_table(plan: ReadPlan) -> Table:
         rows.append(
             (
                 Cell(words(row["item"]), words(row["item"])),
-                Cell(f"{float(row['amount']):.0f}", f"{row['amount']}", number=True)
-                if counted
-                else plain(float(row["amount"]), 1),
+                plain(float(row["amount"]), 0 if counted else 1),
                 Cell(words(row["unit"]), words(row["unit"])),
                 *(cell("quantities", n, row[n]) for n in names),
             )

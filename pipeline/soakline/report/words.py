@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
@@ -11,6 +12,10 @@ from soakline.outputs.columns import SCHEMAS
 from soakline.outputs.schema import Column
 
 NONE = "–"
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
 _THIN = "\u202f"
 _MINUS = "\u2212"
 # Decimals by the end of a column's name, the longest end first.
@@ -96,7 +101,7 @@ def number(value: Any, places: int) -> str:
     figure = _float(value)
     if figure is None:
         return NONE
-    if places == 0 and 0 < abs(figure) < 10:
+    if places == 0 and 0 < abs(figure) < 10 and figure != round(figure):
         places = 1  # small volumes and areas keep a figure that tells them from nothing
     text = f"{figure:,.{places}f}"
     if not any(letter in "123456789" for letter in text):
@@ -119,13 +124,50 @@ def figure(layer: str, name: str, value: Any) -> Figure:
     if column.kind == "text":
         return Figure(column.title, words(value), column.description)
     if column.kind == "integer":
-        return Figure(column.title, number(value, 0).removesuffix(".0"), column.description)
+        return Figure(column.title, number(value, 0), column.description)
     return Figure(column.title, with_unit(value, name, column.unit), column.description)
 
 
 def missing(value: Any) -> bool:
     """Whether a plan has no value there."""
     return bool(pd.isna(value))
+
+
+def sentence(text: str) -> str:
+    """Words with a capital at their start, and the rest as it is.
+
+    Examples
+    --------
+    >>> sentence("the DEM ends here")
+    'The DEM ends here'
+    """
+    return text[:1].upper() + text[1:]
+
+
+def moment(written: str) -> str:
+    """A moment of the run record as people write it; what is none stays as it is.
+
+    Examples
+    --------
+    >>> moment("2026-03-01T04:05:06.789+00:00"), moment("")
+    ('1 March 2026, 04:05 UTC', '')
+    """
+    try:
+        at = datetime.fromisoformat(written).astimezone(UTC)
+    except ValueError:
+        return written
+    return f"{at.day} {MONTHS[at.month - 1]} {at.year}, {at:%H:%M} UTC"
+
+
+def rarity(frequency: str) -> str:
+    """How rare a storm is, as the rain table heads it: years have their unit added.
+
+    Examples
+    --------
+    >>> rarity("10"), rarity("10%")
+    ('10 years', '10%')
+    """
+    return f"{frequency} years" if frequency.replace(".", "", 1).isdigit() else frequency
 
 
 def words(value: Any) -> str:
@@ -153,7 +195,8 @@ def head(layer: str, name: str) -> Head:
 
 def plain(value: float, places: int) -> Cell:
     """A cell of a figure that is no column of the plan."""
-    return Cell(number(value, places), f"{value:.7g}", number=True)
+    text = number(value, places)
+    return Cell(text, "" if text == NONE else f"{value:.7g}", number=True)
 
 
 def _float(value: Any) -> float | None:

@@ -171,8 +171,12 @@ class EarthworksKeys(Keys):
     mound_crest_m: Annotated[float, Number("m", 0, 10, above=True)] = key(
         0.5, "least width of the mound's crest"
     )
-    swell_pct: Annotated[float, Number("%", 0, 100)] = key(25, "growth of dug soil")
-    settlement_pct: Annotated[float, Number("%", 0, 50)] = key(10, "settlement of the mound")
+    swell_pct: Annotated[float, Number("%", 0, 100)] = key(
+        25, "growth of dug soil; common practice, no source"
+    )
+    settlement_pct: Annotated[float, Number("%", 0, 50)] = key(
+        10, "settlement of the mound; common practice, no source"
+    )
     topsoil_m: Annotated[float, Number("m", 0, 1)] = key(0.1, "topsoil stripped and spread back")
     spread_under_pct: Annotated[float, Number("%", 0, 10)] = key(
         0, "spoil is spread, not mounded, on flatter ground; 2 is usual on flat country"

@@ -48,7 +48,10 @@ class Pegs:
 def _chainages(
     vertices: Chainages, sill_m: Sequence[Sequence[float]]
 ) -> tuple[Chainages, npt.NDArray[np.str_]]:
-    """Chainage and kind of every peg; gaps filled evenly."""
+    """Chainage and kind of every peg; gaps filled evenly, at whole metres where that fits.
+
+    A tape is read at whole metres, and SQLite keeps them in two bytes, not eight.
+    """
     lips = np.arange(vertices.lips)
     sill_lip = np.repeat(lips, [len(own) for own in sill_m])
     bend = np.ones(vertices.along_m.size, dtype=bool)
@@ -73,7 +76,10 @@ def _chainages(
     parts = np.maximum(np.ceil(step / LONGEST_GAP_M - 1e-9).astype(np.int64), 1)
     fixed = np.repeat(np.arange(one.size), parts)
     i = np.arange(fixed.size) - starts_of(parts)[fixed]
-    chainage = along[fixed] + step[fixed] * i / parts[fixed]
+    low, high = np.floor(along), np.ceil(along + step)
+    fits = ((high - low) <= LONGEST_GAP_M * parts)[fixed] & (i > 0)
+    whole = low[fixed] + np.floor(i * (high - low)[fixed] / parts[fixed])
+    chainage = np.where(fits, whole, along[fixed] + step[fixed] * i / parts[fixed])
     kind = np.array(_KINDS)[np.where(i == 0, rank[fixed], 4)]
     count: IntArray = np.bincount(lip[fixed], minlength=lips.size)
     return Chainages(starts_of(count), chainage), kind

@@ -175,6 +175,8 @@ def _wet(swale: Swale, track: Track) -> tuple[float, float]:
 def _draw(sheet: Sheet, detail: _Detail, left: float, top: float, wide: float, high: float) -> None:
     """One detail in its part of the sheet, uphill on the left."""
     low = min(float(detail.height_m.min()), float(detail.ground_m.min()))
+    if detail.pipe_m[0] > 0.0:
+        low = min(low, detail.pipe_m[1] - detail.pipe_m[0] / 2.0)
     span = max(float(detail.height_m.max()), float(detail.ground_m.max())) - low
     scale = max(
         scale_that_fits(float(np.ptp(detail.at_m)), wide - 2 * _SIDE_MM, _SCALES),

@@ -89,7 +89,7 @@ _ROUTES = Style(
             (Line(STOP, 3.0),),
             (Condition("velocity_ms", "over", "permissible_ms"),),
         ),
-        _label("peak_m3s", ROUTE, _SWALE, size=10.0, along=True),
+        _label("route_id", ROUTE, _SWALE, size=10.0, along=True),
     ),
 )
 
