@@ -180,16 +180,10 @@ def screen_map(layers: Mapping[str, pd.DataFrame], ground: Ground, bounds: Bound
     drawn.switched([land], "boundary", "Property boundary", "#222222", True)
     _water(drawn, layers)
     _swales(drawn, layers)
+    # Short: it lies over a corner of the land.
+    short = {"bar_length": 0.1, "padding": 4, "margin": 4, "background_fill_alpha": 0.85}
     drawn.figure.add_layout(
-        ScaleBar(
-            range=drawn.figure.x_range,
-            unit="m",
-            location="bottom_left",
-            bar_length=0.1,  # short: it lies over a corner of the land
-            padding=4,
-            margin=4,
-            background_fill_alpha=0.85,
-        )
+        ScaleBar(range=drawn.figure.x_range, unit="m", location="bottom_left", **short)
     )
     script, element = components(drawn.figure)
     library = Resources(mode="inline", components=["bokeh"]).render_js()
