@@ -129,7 +129,8 @@ def ends_apart(
 def _close_ends(lines: Sequence[LipLine], siteable: Siteable) -> set[tuple[int, int]]:
     """Ends too close to another's of their level: line, and 0 for its start or 1 for its end."""
     ends = [(i, at) for i, line in enumerate(lines) if not line.closed for at in (0, 1)]
-    places = shapely.points(np.array([lines[i].coordinates[-at] for i, at in ends]).reshape(-1, 2))
+    coordinates = np.array([lines[i].coordinates[-at] for i, at in ends]).reshape(-1, 2)
+    places = np.asarray(shapely.points(coordinates))
     tree = shapely.STRtree(places)
     pairs = zip(*tree.query(places, predicate="dwithin", distance=_LOOKED_AT_M), strict=True)
     close = set()

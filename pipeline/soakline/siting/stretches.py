@@ -42,22 +42,25 @@ class Stretch:
 
 
 def _runs(margin_m: FloatArray, along_m: FloatArray, cut_in: bool) -> list[Stretch]:
-    """Runs of stations with some margin; they end between stations, where the margin does.
+    """Runs of stations with some margin; one too short so ends between stations, where that does.
 
     The least of several margins bulges between stations: a run ends no later than it should.
     """
-    margin_m = np.nan_to_num(margin_m - _SURE_M, nan=-np.inf)
-    fit = margin_m > 0.0
+    fit = margin_m >= 0.0
     edges = np.diff(np.concatenate([[0], fit.astype(np.int8), [0]]))
     firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
 
     def reached(inner: IndexArray, outer: IndexArray) -> FloatArray:
         """Places between the last fit stations and their neighbours, m; the lip's ends as such."""
         outer = np.clip(outer, 0, fit.size - 1)
-        share = margin_m[inner] / (margin_m[inner] - np.where(fit[outer], -np.inf, margin_m[outer]))
+        beyond = np.where(fit[outer], -np.inf, margin_m[outer])
+        share = np.maximum(margin_m[inner] - _SURE_M, 0.0) / (margin_m[inner] - beyond)
         return np.asarray(along_m[inner] + share * (along_m[outer] - along_m[inner]))
 
-    starts, ends = reached(firsts, firsts - 1), reached(lasts, lasts + 1)
+    starts, ends = along_m[firsts], along_m[lasts]
+    short = ends - starts < _SHORTEST_M
+    starts[short] = reached(firsts[short], firsts[short] - 1)
+    ends[short] = reached(lasts[short], lasts[short] + 1)
     return [
         Stretch(start, end, cut_in)
         for start, end in zip(starts.tolist(), ends.tolist(), strict=True)
@@ -89,12 +92,14 @@ def sill_stretches(
         stations.easting_m - below_m * stations.left_east,
         stations.northing_m - below_m * stations.left_north,
     )
-    falls_by = level_m - below
+    falls_by = np.where(below < level_m, level_m - below, -np.inf)
     natural = np.minimum(np.minimum(above, SILL_BAND_M - above), falls_by)
     to_cut = np.minimum(np.minimum(above, _DEEPEST_CUT_M - above), falls_by)
+    to_cut[natural >= 0.0] = -np.inf
+    # Off the DEM nothing is fit.
     return [
-        *_runs(natural, stations.along_m, cut_in=False),
-        *_runs(np.where(natural > 0.0, -np.inf, to_cut), stations.along_m, cut_in=True),
+        *_runs(np.nan_to_num(natural, nan=-np.inf), stations.along_m, cut_in=False),
+        *_runs(np.nan_to_num(to_cut, nan=-np.inf), stations.along_m, cut_in=True),
     ]
 
 

@@ -71,7 +71,7 @@ def clean_classes(
     """
     limits = np.asarray(limits_pct, dtype=float)
     wanted = np.searchsorted(np.sort(slope[within]), limits, side="left")
-    true_area = _areas_under(wanted, np.count_nonzero(within))
+    true_area = _areas_under(wanted, int(np.count_nonzero(within)))
     large = true_area >= _LARGE_SPECKS * least
 
     def most_off(classes: Uint8Array) -> float:
@@ -162,7 +162,7 @@ def _evened(
     classes, slope, within, least : as in `clean_classes`
     wanted : (limits,) cells under each limit
     """
-    true_area = _areas_under(wanted, np.count_nonzero(within))
+    true_area = _areas_under(wanted, int(np.count_nonzero(within)))
 
     def area_of(found: Uint8Array) -> npt.NDArray[np.int64]:
         return np.asarray(np.bincount(found[within], minlength=true_area.size + 1)[1:])

@@ -100,10 +100,11 @@ def _turned(
     order = np.empty(cells.size, np.int64)
     heap = np.empty(1024, np.uint64)
     size, count = 0, 0
-    for at in np.flatnonzero(last):
-        least[at] = 0
-        heap = pushed(heap, size, 0, at)
-        size += 1
+    for at in range(cells.size):
+        if last[at]:
+            least[at] = 0
+            heap = pushed(heap, size, 0, at)
+            size += 1
     while size > 0:
         at = int(pop(heap, size) & np.uint64(_MOST_COST))
         size -= 1
