@@ -18,6 +18,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.footprint import dug_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.trench import trenches_of
+from soakline.siting.beside_tracks import kept_off_tracks
 from soakline.siting.crossings import parted_at_tracks
 from soakline.siting.ends import End
 from soakline.siting.excluded import ground_met
@@ -152,9 +153,12 @@ def lines_by_rule(
     radius = machine.bend_radius_m(run.siting.min_bend_radius_m)
     lines = place(terrain, beside, inputs.features, run.spacing, interval, given, radius)
     lines = clear_of_exclusions(lines, beside, design, terrain)
+    least, tracks = site.limits.min_length_m, inputs.features.tracks
+    if run.siting.cross_tracks:
+        track_m = run.siting.setback_m.track
+        lines = kept_off_tracks(lines, tracks, track_m, beside.siteable, least)
     if run.siting.crossing == "gap":
-        lines = parted_at_tracks(lines, inputs.features.tracks, site.limits.min_length_m)
-    least = site.limits.min_length_m
+        lines = parted_at_tracks(lines, tracks, least)
     lines = [without_hooks(line, radius, least) for line in lines]
     lines = ends_apart(lines, beside.siteable, site.limits)
     # What is left of a ring once it is opened is a swale too.

@@ -1,0 +1,80 @@
+"""Lips kept off tracks that they run beside and do not cross."""
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from soakline.grid import FloatArray
+from soakline.siting.crossings import track_width_m
+from soakline.siting.excluded import buffered
+from soakline.siting.lines import END_ROOM_M, LipLine, cut_out
+from soakline.siting.stations import Siteable, quads, stations_along
+from soakline.terrain.cells import GeometryArray
+
+
+def kept_off_tracks(
+    lines: list[LipLine],
+    tracks: gpd.GeoDataFrame,
+    setback_m: float,
+    siteable: Siteable,
+    least_m: float,
+) -> list[LipLine]:
+    """Lips without the reaches whose ground works come to a track that is not crossed there.
+
+    A track may be crossed, so it excludes no ground; but no trench is dug along it, nor a mound
+    heaped on it.
+
+    Parameters
+    ----------
+    lines : LipLine
+    tracks : lines with `width_m`, in the working CRS
+    setback_m : from the track's edge to the ground works, m
+    siteable : tells how far these reach
+    least_m : shorter pieces are left out
+
+    Returns
+    -------
+    the pieces, in no order
+    """
+    if not lines or len(tracks) == 0:
+        return lines
+    ways: GeometryArray = np.asarray(shapely.force_2d(tracks.geometry.array), dtype=object)
+    near = shapely.STRtree(buffered(ways, track_width_m(tracks) / 2.0 + setback_m))
+    clear, doubtful = [], list(lines)
+    while doubtful:
+        cut: list[LipLine] = []
+        for line in doubtful:
+            span = _first_reach(line, ways, near, siteable)
+            if span is None:
+                clear.append(line)
+            else:
+                cut += [piece for piece in cut_out(line, *span) if piece.length_m >= least_m]
+        doubtful = cut
+    return clear
+
+
+def _first_reach(
+    line: LipLine,
+    ways: GeometryArray,
+    near: shapely.STRtree,
+    siteable: Siteable,
+) -> tuple[float, float] | None:
+    """From where to where a lip first runs beside a track, m along it."""
+    stations = stations_along(line.coordinates)
+    strips = quads(stations, *siteable.reach_at(stations.easting_m, stations.northing_m))
+    strip, track = near.query(strips, predicate="intersects")
+    lip = shapely.LineString(line.coordinates)
+    for own in np.unique(track).tolist():
+        crossed = _crossed_at_m(lip, ways[own])
+        met = np.sort(strip[track == own])
+        for run in np.split(met, np.flatnonzero(np.diff(met) > 1) + 1):
+            start, end = float(stations.along_m[run[0]]), float(stations.along_m[run[-1] + 1])
+            if not np.any((crossed >= start) & (crossed <= end)):
+                return max(start - END_ROOM_M, 0.0), min(end + END_ROOM_M, line.length_m)
+    return None
+
+
+def _crossed_at_m(lip: shapely.LineString, way: shapely.Geometry) -> FloatArray:
+    """Where a track crosses a lip, m along it."""
+    places = shapely.points(shapely.get_coordinates(shapely.intersection(lip, way)))
+    return np.asarray(shapely.line_locate_point(lip, places), dtype=float)
