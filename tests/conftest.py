@@ -1,5 +1,6 @@
 """The console program, as every test of a command runs it."""
 
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -16,6 +17,10 @@ import soakline as _soakline  # noqa: F401 - closes the libraries that read file
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("searching", max_examples=1000, deadline=None)
 settings.load_profile("steady")
+
+# A shell that starts the tests in the background has them ignore SIGINT, and what they start too.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @dataclass(frozen=True)

@@ -102,7 +102,7 @@ def test_a_dem_in_feet_gives_a_plan_in_metres(tmp_path: Path, soakline: Soakline
     assert "US survey foot" in findings[findings.code == "dem_warped"].message.iloc[0]
     swales = pyogrio.read_dataframe(plan, layer="swales")
     assert swales.crs.axis_info[0].unit_name == "metre"
-    assert len(swales) == 3
+    assert len(swales) == 4
     assert_of_the_plane(swales)
     land = pyogrio.read_dataframe(plan, layer="property")
     assert land.area_m2[0] == pytest.approx((1200 * US_FOOT_M) ** 2, rel=1e-3)

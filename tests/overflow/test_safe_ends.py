@@ -91,7 +91,7 @@ def test_a_dam_is_a_safe_end_and_cautioned_when_it_has_no_room(
 
 
 def test_a_given_safe_point_ends_the_chain(tmp_path: Path) -> None:
-    gully = frame(across(-70.0), kind="gully", accepts_m3=None)
+    gully = frame(across(-93.0), kind="gully", accepts_m3=None)
     plan = Outcome(tmp_path, plane(8.0), {"safe_points": gully})
     assert plan.stopped == set()
     assert "safe_point" in set(plan.layer("overflow_routes").to_kind)

@@ -159,19 +159,28 @@ def apron_outlines(swale: Swale) -> list[FloatArray]:
 def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
     length = swale.length_m
     inset = min(swale.trench.batter * swale.trench.depth_m, length / 2.0)
-    at = [*swale.vertex_m, *swale.chainage_m, inset, length - inset]
+    ends = [0.0]
     for start, end in swale.mounded_m:
-        at += [start - _UPRIGHT_M, start, end, end + _UPRIGHT_M]
+        ends += [start - _UPRIGHT_M, start, end, end + _UPRIGHT_M]
     for track in swale.tracks:
-        at += [track.start_m, track.end_m]
+        ends += [track.start_m, track.end_m]
         for high in (0.0, track.crown_m, track.crown_m + swale.trench.depth_m):
             beyond = mound.batter * high + _UPRIGHT_M
-            at += [track.start_m - beyond, track.end_m + beyond]
-    stations = np.array(at)
-    along: FloatArray = np.unique(np.round(stations[(stations >= 0) & (stations <= length)], 4))
-    along = along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])]
+            ends += [track.start_m - beyond, track.end_m + beyond]
+    along = _apart(np.array(ends), length)
+    # A peg right beside the end of a mound takes no part: the mound would begin at the next one.
+    others = np.array([*swale.vertex_m, *swale.chainage_m, inset, length - inset])
+    near = np.abs(others[:, None] - along).min(axis=1) <= _UPRIGHT_M / 2.0
+    along = _apart(np.concatenate([along, others[~near]]), length)
     along[-1] = length
     return along
+
+
+def _apart(stations_m: FloatArray, length_m: float) -> FloatArray:
+    """Stations that lie on a lip, in order, those too close to the one before left out."""
+    on_lip_m = stations_m[(stations_m >= 0) & (stations_m <= length_m)]
+    along: FloatArray = np.unique(np.round(on_lip_m, 4))
+    return along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])]
 
 
 def _lay_track(
