@@ -179,8 +179,8 @@ def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
 def _apart(stations_m: FloatArray, length_m: float) -> FloatArray:
     """Stations that lie on a lip, in order, those too close to the one before left out."""
     on_lip_m = stations_m[(stations_m >= 0) & (stations_m <= length_m)]
-    along: FloatArray = np.unique(np.round(on_lip_m, 4))
-    return along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])]
+    along = np.unique(np.round(on_lip_m, 4))
+    return np.asarray(along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])])
 
 
 def _lay_track(
