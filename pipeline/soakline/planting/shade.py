@@ -1,8 +1,9 @@
 """When the crowns of trees come to shade the water of a trench."""
 
+from dataclasses import dataclass
+
 import numba as nb
 import numpy as np
-from scipy.spatial import cKDTree
 
 from soakline.grid import FloatArray
 from soakline.planting.first_fit import Cells
@@ -21,6 +22,8 @@ Classification Standard, 1997 (60 to 100 %), from memory."""
 
 _ALONG_M = 2.0
 _ACROSS = 4
+# Cells in which the nearest tree is looked for: about as far apart as trees stand.
+_NEAR_M = 4.0
 
 
 def trench_samples(
@@ -59,6 +62,41 @@ def trench_samples(
     )
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _TreesByCell:
+    """Trees in the order of the cells that they stand in; x and y from the cells' corner, m.
+
+    Parameters
+    ----------
+    cells : Cells
+    x, y : of places
+    order : of trees
+    tree_x, tree_y : in that order
+    start : of each cell's trees
+    """
+
+    cells: Cells
+    x: FloatArray
+    y: FloatArray
+    order: IntArray
+    tree_x: FloatArray
+    tree_y: FloatArray
+    start: IntArray
+
+
+def _by_cell(
+    place: tuple[FloatArray, FloatArray], tree: tuple[FloatArray, FloatArray], size_m: float
+) -> _TreesByCell:
+    easting, northing = (np.concatenate(own) for own in zip(place, tree, strict=True))
+    cells = Cells.over(easting, northing, size_m)
+    x, y = tree[0] - cells.west_m, tree[1] - cells.south_m
+    cell = (y / size_m).astype(np.int64) * cells.columns + (x / size_m).astype(np.int64)
+    order = np.argsort(cell, kind="stable")
+    start = starts_of(np.bincount(cell, minlength=cells.columns * cells.rows))
+    at = place[0] - cells.west_m, place[1] - cells.south_m
+    return _TreesByCell(cells, *at, order, x[order], y[order], start)
+
+
 def shaded_from_year(
     place: tuple[FloatArray, FloatArray],
     tree: tuple[FloatArray, FloatArray],
@@ -81,23 +119,18 @@ def shaded_from_year(
     found = np.full(place[0].size, np.inf)
     if found.size == 0 or year.size == 0:
         return found
-    easting, northing = (np.concatenate(own) for own in zip(place, tree, strict=True))
-    cells = Cells.over(easting, northing, max(float(crown_m.max()) / 2.0, 1.0))
-    x, y = tree[0] - cells.west_m, tree[1] - cells.south_m
-    cell = (y / cells.size_m).astype(np.int64) * cells.columns + (x / cells.size_m).astype(np.int64)
-    order = np.argsort(cell, kind="stable")
-    start = starts_of(np.bincount(cell, minlength=cells.columns * cells.rows))
+    near = _by_cell(place, tree, max(float(crown_m.max()) / 2.0, 1.0))
     _earliest(
-        place[0] - cells.west_m,
-        place[1] - cells.south_m,
-        x[order],
-        y[order],
-        year[order].astype(float),
-        crown_m[order],
-        rate_per_year(grown_years)[order],
-        start,
-        cells.size_m,
-        cells.columns,
+        near.x,
+        near.y,
+        near.tree_x,
+        near.tree_y,
+        year[near.order].astype(float),
+        crown_m[near.order],
+        rate_per_year(grown_years)[near.order],
+        near.start,
+        near.cells.size_m,
+        near.cells.columns,
         found,
     )
     return found
@@ -136,7 +169,10 @@ def share_shaded(lip: IntArray, from_year: FloatArray, year: float, lips: int) -
 
 
 def closing_year(lip: IntArray, from_year: FloatArray, lips: int) -> FloatArray:
-    """Year by whose end `CLOSED_SHARE` of each trench is shaded; NaN where it never is; (lips,)."""
+    """Year by whose end `CLOSED_SHARE` of each trench is shaded; NaN where it never is; (lips,).
+
+    Places stand in the order of their trenches.
+    """
     closes = np.ceil(_reached_by_closed_share(lip, from_year, lips))
     closes[np.isinf(closes)] = np.nan
     return closes
@@ -152,7 +188,7 @@ def closing_crown_m(
 
     Parameters
     ----------
-    lip : (n,) trench of each place
+    lip : (n,) trench of each place, rising
     place, tree : easting and northing of (n,) places and (k,) trees, m
     lips : number of trenches
 
@@ -162,17 +198,49 @@ def closing_crown_m(
     """
     if lip.size == 0 or tree[0].size == 0:
         return np.full(lips, np.nan)
-    nearest_m, _ = cKDTree(np.column_stack(tree)).query(np.column_stack(place))
-    return 2.0 * _reached_by_closed_share(lip, np.asarray(nearest_m), lips)
+    near = _by_cell(place, tree, _NEAR_M)
+    nearest_m = _nearest_m(
+        near.x, near.y, near.tree_x, near.tree_y, near.start, near.cells.columns, near.cells.rows
+    )
+    return 2.0 * _reached_by_closed_share(lip, nearest_m, lips)
+
+
+@nb.njit(cache=True)
+def _nearest_m(
+    x: FloatArray,
+    y: FloatArray,
+    tree_x: FloatArray,
+    tree_y: FloatArray,
+    start: IntArray,
+    columns: int,
+    rows: int,
+) -> FloatArray:
+    """Distance from each place to the nearest tree, of which there is one, m."""
+    nearest = np.full(x.size, np.inf)
+    for i in range(x.size):
+        column, line = int(x[i] / _NEAR_M), int(y[i] / _NEAR_M)
+        ring = 0
+        # Beyond a ring of cells no tree is nearer than the cells inside it are wide.
+        while nearest[i] > (ring - 1) * _NEAR_M and ring <= columns + rows:
+            for at_line in range(max(line - ring, 0), min(line + ring, rows - 1) + 1):
+                whole = abs(at_line - line) == ring
+                for at_column in range(column - ring, column + ring + 1, 1 if whole else 2 * ring):
+                    if not 0 <= at_column < columns:
+                        continue
+                    cell = at_line * columns + at_column
+                    for k in range(start[cell], start[cell + 1]):
+                        apart = np.hypot(tree_x[k] - x[i], tree_y[k] - y[i])
+                        nearest[i] = min(nearest[i], apart)
+            ring += 1
+    return nearest
 
 
 def _reached_by_closed_share(lip: IntArray, value: FloatArray, lips: int) -> FloatArray:
     """Least value that `CLOSED_SHARE` of each trench's places do not exceed; NaN without places."""
-    order = np.lexsort((value, lip))
-    count = np.bincount(lip, minlength=lips)
-    start = starts_of(count)[:-1]
-    wanted = np.maximum(np.ceil(CLOSED_SHARE * count - 1e-9).astype(np.int64), 1) - 1
     reached = np.full(lips, np.nan)
-    some = count > 0
-    reached[some] = value[order][(start + wanted)[some]]
+    start = starts_of(np.bincount(lip, minlength=lips))
+    wanted = np.maximum(np.ceil(CLOSED_SHARE * np.diff(start) - 1e-9).astype(np.int64), 1) - 1
+    for own in np.flatnonzero(np.diff(start) > 0).tolist():
+        of_lip = value[start[own] : start[own + 1]]
+        reached[own] = np.partition(of_lip, wanted[own])[wanted[own]]
     return reached
