@@ -6,9 +6,12 @@ code that catches everything; or it waits for every thread of a pool.
 """
 
 import os
+import shutil
 import signal
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from types import FrameType
 
 _duties: dict[object, Callable[[int], object]] = {}
@@ -47,6 +50,17 @@ def cleared(clear: Callable[[], object]) -> Iterator[None]:
             yield
         finally:
             clear()
+
+
+@contextmanager
+def scratch_folder(prefix: str = "soakline-", beside: Path | None = None) -> Iterator[Path]:
+    """Lend a folder, in another one or where the system has its temporary ones; then clear it away.
+
+    What cannot be cleared stays.
+    """
+    folder = Path(tempfile.mkdtemp(prefix=prefix, dir=beside))
+    with cleared(lambda: shutil.rmtree(folder, ignore_errors=True)):
+        yield folder
 
 
 def end_on_signals() -> None:

@@ -3,14 +3,13 @@
 import fcntl
 import os
 import shutil
-import tempfile
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from soakline.command.tile_options import LARGE_CELLS, TileOptions
-from soakline.ending import cleared
+from soakline.ending import scratch_folder
 from soakline.inputs.types import Elevation
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import TerrainKeys
@@ -85,9 +84,8 @@ def _folder_beside(plan: Path) -> Iterator[Path]:
         with suppress(OSError), (left / "lock").open("w") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             shutil.rmtree(left, ignore_errors=True)
-    folder = Path(tempfile.mkdtemp(prefix=prefix, dir=plan.absolute().parent))
     with (
-        cleared(lambda: shutil.rmtree(folder, ignore_errors=True)),
+        scratch_folder(prefix, plan.absolute().parent) as folder,
         (folder / "lock").open("w") as lock,
     ):
         with suppress(OSError):  # some network drives know no locks

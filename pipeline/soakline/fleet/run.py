@@ -1,8 +1,6 @@
 """A fleet from its list to its summary."""
 
 import contextlib
-import shutil
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -11,7 +9,7 @@ from pathlib import Path
 
 from distributed import Client
 
-from soakline.ending import at_signal
+from soakline.ending import at_signal, scratch_folder
 from soakline.fleet.cluster import fitting_workers, local_cluster, remote_cluster
 from soakline.fleet.dispatch import Dispatch, Patience
 from soakline.fleet.fleet_list import FleetList
@@ -158,8 +156,7 @@ def run_fleet(
         with progress.stage("surveying"):
             jobs = _jobs(fleet, earlier, memory_of)
         if options.scheduler is None:
-            scratch = Path(held.enter_context(tempfile.TemporaryDirectory(prefix="soakline-")))
-            held.enter_context(at_signal(lambda _: shutil.rmtree(scratch, ignore_errors=True)))
+            scratch = held.enter_context(scratch_folder())
             client = held.enter_context(_local(options, jobs, scratch))
         with progress.stage("fleet") as stage:
             rows = {p.property_id: Row(p.property_id, p.run_file, p.plan) for p in fleet.properties}

@@ -21,6 +21,7 @@ def drawn_lines(
     paths: list[IntArray],
     sill_level_m: FloatArray,
     end_shapes: GeometryArray,
+    swales: GeometryArray,
     ways: Ways,
 ) -> list[FloatArray]:
     """Lines from sills along cells to their ends, heights from the ground, never rising.
@@ -31,6 +32,7 @@ def drawn_lines(
     paths : flat indices of the cells on each way down, at least one cell each
     sill_level_m : (sills,) m
     end_shapes : (sills,) line or point that each finishes on
+    swales : lips of all swales, which no line is straightened across
     ways : Ways
 
     Returns
@@ -59,10 +61,6 @@ def drawn_lines(
     points[first[1:] - 1] = shapely.get_coordinates(lasts)
     meets[~is_start] = _meetings(paths)
     meets[first[1:] - 1] = False
-    swales = _lines(
-        np.concatenate([line.coordinates for line in ways.lines]),
-        [len(line.coordinates) for line in ways.lines],
-    )
     straight = _straightened(points, first, meets, _STRAIGHTEN_CELLS * grid.cell_m, swales)
     xy = shapely.get_coordinates(straight)
     first = starts_of(shapely.get_num_coordinates(straight).astype(np.int64))

@@ -1,12 +1,12 @@
 """How fast spilled water runs down its way: Manning over the ground's own cross-profile."""
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 
 import numba
 import numpy as np
 import numpy.typing as npt
 
+from soakline.cores import cores
 from soakline.grid import FloatArray, GroundArray
 from soakline.terrain.ground import bilinear
 
@@ -183,7 +183,7 @@ def way_maxima(
     """
     ways = first.size - 1
     steepest, fastest = np.zeros(ways), np.zeros(ways)
-    workers = os.cpu_count() or 1
+    workers = cores()
     # Ways differ in length: each thread takes as many stations, about.
     edges = np.searchsorted(first, np.linspace(0, first[-1], workers + 1))
 

@@ -158,6 +158,7 @@ def draw_routes(
         paths,
         sill_level_m[swale],
         np.array([shapes.of(end) for end in ends], dtype=np.object_),
+        shapes.swales,
         ways,
     )
     first_point = starts_of(np.array([len(line) for line in lines]))

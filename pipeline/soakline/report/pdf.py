@@ -3,12 +3,11 @@
 import os
 import shutil
 import subprocess
-import tempfile
 from pathlib import Path
 
 import pikepdf
 
-from soakline.ending import at_signal
+from soakline.ending import at_signal, scratch_folder
 from soakline.problems import InputProblem, InputRefused
 
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -45,11 +44,8 @@ def write_pdf(program: str, page: str, path: Path) -> None:
     InputRefused
         If the browser fails, with the end of what it said.
     """
-    with (
-        tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder,
-        at_signal(lambda _: shutil.rmtree(folder, ignore_errors=True)),
-    ):
-        file, printed = Path(folder) / "report.html", Path(folder) / "report.pdf"
+    with scratch_folder() as folder:
+        file, printed = folder / "report.html", folder / "report.pdf"
         file.write_text(page, encoding="utf-8")
         command = [
             program, "--headless", "--disable-gpu", "--no-pdf-header-footer", "--no-first-run",

@@ -4,10 +4,10 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from soakline.grid import FloatArray
-from soakline.siting.crossings import track_width_m
+from soakline.section.stretches import Span
+from soakline.siting.crossings import crossed_at_m, track_lines, track_width_m
 from soakline.siting.excluded import buffered
-from soakline.siting.lines import END_ROOM_M, LipLine, cut_out
+from soakline.siting.lines import END_ROOM_M, LipLine, cut_where
 from soakline.siting.stations import Siteable, quads, stations_along
 from soakline.terrain.cells import GeometryArray
 
@@ -38,19 +38,9 @@ def kept_off_tracks(
     """
     if not lines or len(tracks) == 0:
         return lines
-    ways: GeometryArray = np.asarray(shapely.force_2d(tracks.geometry.array), dtype=object)
+    ways = track_lines(tracks)
     near = shapely.STRtree(buffered(ways, track_width_m(tracks) / 2.0 + setback_m))
-    clear, doubtful = [], list(lines)
-    while doubtful:
-        cut: list[LipLine] = []
-        for line in doubtful:
-            span = _first_reach(line, ways, near, siteable)
-            if span is None:
-                clear.append(line)
-            else:
-                cut += [piece for piece in cut_out(line, *span) if piece.length_m >= least_m]
-        doubtful = cut
-    return clear
+    return cut_where(lines, lambda line: _first_reach(line, ways, near, siteable), least_m)
 
 
 def _first_reach(
@@ -58,23 +48,17 @@ def _first_reach(
     ways: GeometryArray,
     near: shapely.STRtree,
     siteable: Siteable,
-) -> tuple[float, float] | None:
+) -> Span | None:
     """From where to where a lip first runs beside a track, m along it."""
     stations = stations_along(line.coordinates)
     strips = quads(stations, *siteable.reach_at(stations.easting_m, stations.northing_m))
     strip, track = near.query(strips, predicate="intersects")
     lip = shapely.LineString(line.coordinates)
     for own in np.unique(track).tolist():
-        crossed = _crossed_at_m(lip, ways[own])
+        crossed = crossed_at_m(lip, ways[own])
         met = np.sort(strip[track == own])
         for run in np.split(met, np.flatnonzero(np.diff(met) > 1) + 1):
             start, end = float(stations.along_m[run[0]]), float(stations.along_m[run[-1] + 1])
             if not np.any((crossed >= start) & (crossed <= end)):
                 return max(start - END_ROOM_M, 0.0), min(end + END_ROOM_M, line.length_m)
     return None
-
-
-def _crossed_at_m(lip: shapely.LineString, way: shapely.Geometry) -> FloatArray:
-    """Where a track crosses a lip, m along it."""
-    places = shapely.points(shapely.get_coordinates(shapely.intersection(lip, way)))
-    return np.asarray(shapely.line_locate_point(lip, places), dtype=float)

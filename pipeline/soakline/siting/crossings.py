@@ -10,7 +10,7 @@ import shapely
 from soakline.grid import FloatArray
 from soakline.section.stations import IntArray
 from soakline.section.stretches import Span
-from soakline.siting.lines import END_GAP_M, END_ROOM_M, LipLine, cut_out
+from soakline.siting.lines import END_GAP_M, END_ROOM_M, LipLine, cut_where
 from soakline.terrain.cells import GeometryArray
 
 # A farm track whose width is not given; common practice, no source.
@@ -77,6 +77,17 @@ def track_width_m(tracks: gpd.GeoDataFrame) -> FloatArray:
     return np.asarray(np.where(given > 0.0, given, USUAL_TRACK_M), dtype=float)
 
 
+def track_lines(tracks: gpd.GeoDataFrame) -> GeometryArray:
+    """Middle of each track, in plan."""
+    return np.asarray(shapely.force_2d(tracks.geometry.array), dtype=object)
+
+
+def crossed_at_m(lip: shapely.LineString, track: shapely.Geometry) -> FloatArray:
+    """Where the middle of a track crosses a lip, m along it."""
+    places = shapely.points(shapely.get_coordinates(shapely.intersection(lip, track)))
+    return np.asarray(shapely.line_locate_point(lip, places), dtype=float)
+
+
 def meet_tracks(lines: list[LipLine], tracks: gpd.GeoDataFrame) -> TrackMeetings:
     """Every place where a track crosses a lip or passes between two ends.
 
@@ -92,7 +103,7 @@ def meet_tracks(lines: list[LipLine], tracks: gpd.GeoDataFrame) -> TrackMeetings
     met: list[_Meeting] = []
     beside: list[tuple[int, int, float]] = []
     if lines and len(tracks):
-        ways: GeometryArray = np.asarray(shapely.force_2d(tracks.geometry.array), dtype=object)
+        ways = track_lines(tracks)
         width = track_width_m(tracks)
         lips = np.array([shapely.linestrings(line.coordinates) for line in lines], dtype=object)
         tree = shapely.STRtree(ways)
@@ -137,8 +148,7 @@ def _crossings(
     lip: int, track: int, line: shapely.LineString, way: shapely.Geometry, width_m: float
 ) -> Iterator[_Meeting]:
     """Stretches of a lip under the width of a track that its middle crosses."""
-    places = shapely.get_coordinates(shapely.intersection(line, way))
-    at = np.sort(shapely.line_locate_point(line, shapely.points(places)))
+    at = np.sort(crossed_at_m(line, way))
     under = shapely.buffer(way, width_m / 2.0, cap_style="flat")
     last = -np.inf
     for piece in shapely.get_parts(shapely.intersection(line, under)):
@@ -220,18 +230,14 @@ def parted_at_tracks(
     the pieces, in no order; those of one lip end at least 5 m apart, and the mounds' ends keep off
     the track
     """
-    whole, to_cut = [], list(lines)
-    while to_cut:
-        met = meet_tracks(to_cut, tracks)
-        cut = []
-        for i, line in enumerate(to_cut):
-            own = np.flatnonzero((met.lip == i) & (met.other_lip < 0))
-            if own.size == 0:
-                whole.append(line)
-                continue
-            at, start, end = (float(of[own[0]]) for of in (met.at_m, met.start_m, met.end_m))
-            half = max(END_GAP_M / 2.0, at - start + END_ROOM_M, end - at + END_ROOM_M)
-            from_m, to_m = max(at - half, 0.0), min(at + half, line.length_m)
-            cut += [piece for piece in cut_out(line, from_m, to_m) if piece.length_m >= least_m]
-        to_cut = cut
-    return whole
+
+    def first_gap(line: LipLine) -> Span | None:
+        met = meet_tracks([line], tracks)
+        own = np.flatnonzero(met.other_lip < 0)
+        if own.size == 0:
+            return None
+        at, start, end = (float(of[own[0]]) for of in (met.at_m, met.start_m, met.end_m))
+        half = max(END_GAP_M / 2.0, at - start + END_ROOM_M, end - at + END_ROOM_M)
+        return max(at - half, 0.0), min(at + half, line.length_m)
+
+    return cut_where(lines, first_gap, least_m)

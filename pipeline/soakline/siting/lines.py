@@ -1,6 +1,6 @@
 """Lips as lines: what they carry along, and how they are cut, opened and put in order."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import count
 
@@ -10,6 +10,7 @@ from soakline.grid import FloatArray
 from soakline.ids import swale_id
 from soakline.inputs.types import SwaleState
 from soakline.section.stations import chainage_of
+from soakline.section.stretches import Span
 from soakline.section.trench import Trench
 
 # The mound turns uphill round the end of the trench: room beyond the lip's end.
@@ -128,6 +129,34 @@ def unused_ids(used: Sequence[str]) -> Iterator[str]:
     ('S002', 'S004')
     """
     return (own for own in map(swale_id, count()) if own not in used)
+
+
+def cut_where(
+    lines: Sequence[LipLine], span_of: Callable[[LipLine], Span | None], least_m: float
+) -> list[LipLine]:
+    """What is left of lips when stretches are cut out of them until there is none to cut.
+
+    Parameters
+    ----------
+    lines : LipLine
+    span_of : next stretch to cut out of a lip, from and to, m along it; None where it stays
+    least_m : shorter pieces are left out
+
+    Returns
+    -------
+    the pieces, in no order
+    """
+    whole, to_cut = [], list(lines)
+    while to_cut:
+        pieces: list[LipLine] = []
+        for line in to_cut:
+            span = span_of(line)
+            if span is None:
+                whole.append(line)
+            else:
+                pieces += [own for own in cut_out(line, *span) if own.length_m >= least_m]
+        to_cut = pieces
+    return whole
 
 
 def numbered(lines: list[LipLine]) -> list[LipLine]:

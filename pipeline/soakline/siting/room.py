@@ -2,13 +2,11 @@
 
 import numba
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray, GroundArray
+from soakline.siting.band import IndexArray
 from soakline.siting.stations import OPEN, Siteable
 from soakline.terrain.cells import burn
-
-IndexArray = npt.NDArray[np.int64]
 
 
 def roomy_ground(siteable: Siteable, ground_m: GroundArray) -> BoolArray:

@@ -60,11 +60,8 @@ def _drawn_apart(one: LipLine, other: LipLine, siteable: Siteable) -> tuple[LipL
     Where a line is split at a sharp bend the works on its inner side would meet across the bend.
     """
     for _ in range(_MOST_STEPS):
-        tree = shapely.STRtree(_end_works(one, siteable, at_start=False))
-        near = tree.query(
-            _end_works(other, siteable, at_start=True), predicate="dwithin", distance=_APART_M
-        )
-        if near.size == 0 or min(one.length_m, other.length_m) <= 2.0 * _STEP_M:
+        meet = _works_meet((one, other), (0, 1), (1, 0), siteable)
+        if not meet or min(one.length_m, other.length_m) <= 2.0 * _STEP_M:
             break
         one = one.part(0.0, one.length_m - _STEP_M)
         other = other.part(_STEP_M, other.length_m)

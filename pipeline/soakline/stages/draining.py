@@ -1,6 +1,5 @@
 """Storms sent down the chain: sections sized, sills and ways chosen, every storm routed."""
 
-import os
 from dataclasses import dataclass
 
 import numpy as np
@@ -161,9 +160,9 @@ def routed(
     feeds: Feeds,
     arrivals: Arrivals,
     storms: list[int],
-    workers: int = os.cpu_count() or 1,
+    spared_cores: int = 0,
 ) -> StormRouting:
-    """Some of the storms, by so many threads."""
+    """Some of the storms, on all cores but those spared."""
     return route_storms(
         pools,
         outlets.chain,
@@ -171,7 +170,7 @@ def routed(
         lambda k: arrivals.inflow_m3(storms[k], feeds),
         arrivals.step_s,
         [arrivals.rain_s(storm) for storm in storms],
-        workers,
+        spared_cores,
     )
 
 

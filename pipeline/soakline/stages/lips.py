@@ -63,7 +63,7 @@ def laid_out_lips(
         ),
         ("siting", "section", "terrain", "water", "stages"),
     )
-    final = final_lines(by_rule, run, terrain, event)
+    final = final_lines(by_rule, run, terrain, event, site.limits.min_length_m)
 
     def laid_out() -> tuple[Laid, Measured, JudgedExits]:
         if just_placed and by_rule.are_final:

@@ -106,7 +106,6 @@ class Lines:
     area_m2 : (lines, classes) of its catchment, by class of ground
     rule : of spacing, the one that binds
     findings : on given lines
-    least_m : length that a lip has at least
     """
 
     lines: list[LipLine]
@@ -116,7 +115,6 @@ class Lines:
     area_m2: FloatArray
     rule: str
     findings: tuple[Finding, ...]
-    least_m: float
 
     @property
     def closed(self) -> BoolArray:
@@ -175,7 +173,7 @@ def lines_by_rule(
     fed = caught.area_m2 >= run.siting.min_catchment_m2
     fed |= np.array([line.given for line in lines], dtype=bool)
     rings = exits.only(closed[exits.swale])
-    return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings, least), placed
+    return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings), placed
 
 
 def _short_for(machine: Machine, pieces: int) -> tuple[Finding, ...]:
@@ -199,7 +197,9 @@ def _short_for(machine: Machine, pieces: int) -> tuple[Finding, ...]:
     )
 
 
-def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> list[LipLine]:
+def final_lines(
+    lines: Lines, run: RunFile, terrain: Terrain, event: Event, least_m: float
+) -> list[LipLine]:
     """Lips that are kept, rings opened where their water leaves best, each with its id.
 
     What a lip that is left out has caught goes on to the next one below.
@@ -212,7 +212,7 @@ def final_lines(lines: Lines, run: RunFile, terrain: Terrain, event: Event) -> l
         rules = sill_rules(run)
         wanted = wanted_sill_m(peak, rules)
         judged = judged_exits(lines.rings, wanted, terrain.ground_m, terrain.grid, rules)
-        opened = open_rings(opened, judged, lines.ends, rules, wanted, lines.least_m)
+        opened = open_rings(opened, judged, lines.ends, rules, wanted, least_m)
     return numbered([line for line, keep in zip(opened, lines.fed, strict=True) if keep])
 
 

@@ -1,6 +1,5 @@
 """The water of every storm, beside the drawing of what the check storms settled."""
 
-import os
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import fields
 
@@ -48,8 +47,7 @@ def _routed_whole(drained: Drained, arrivals: Arrivals) -> StormRouting:
     check = arrivals.event.of("check")
     rest = [storm for storm in range(len(arrivals.event.storms)) if storm not in check]
     # One core is left to the drawing.
-    workers = max((os.cpu_count() or 1) - 1, 1)
-    of_rest = routed(drained.pools, drained.outlets, drained.feeds, arrivals, rest, workers)
+    of_rest = routed(drained.pools, drained.outlets, drained.feeds, arrivals, rest, spared_cores=1)
     order = np.argsort([*check, *rest])
 
     def in_order(name: str) -> FloatArray:

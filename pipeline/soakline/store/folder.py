@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from soakline.ending import at_signal
+from soakline.ending import cleared
 from soakline.problems import InputProblem
 from soakline.store.keys import Key
 
@@ -136,10 +136,7 @@ def written_whole(target: Path) -> Iterator[BinaryIO]:
     found by its checksum. A lock shows that its writer lives, on whichever machine.
     """
     temporary = target.with_name(f".{target.name}.{secrets.token_hex(8)}.part")
-    with (
-        at_signal(lambda _: temporary.unlink(missing_ok=True)),
-        temporary.open("xb") as file,
-    ):
+    with cleared(lambda: temporary.unlink(missing_ok=True)), temporary.open("xb") as file:
         try:
             with suppress(OSError):  # some network drives know no locks
                 fcntl.flock(file, fcntl.LOCK_EX)
@@ -147,7 +144,6 @@ def written_whole(target: Path) -> Iterator[BinaryIO]:
             file.flush()
             temporary.replace(target)
         except BaseException:
-            temporary.unlink(missing_ok=True)
             # What could not be written is still in the buffer, and would fail once more at the end.
             with suppress(OSError):
                 file.close()

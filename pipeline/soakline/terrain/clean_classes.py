@@ -71,33 +71,36 @@ def clean_classes(
     """
     limits = np.asarray(limits_pct, dtype=float)
     wanted = np.searchsorted(np.sort(slope[within]), limits, side="left")
-    true_area = _areas_under(wanted, int(np.count_nonzero(within)))
+    true_area = np.diff(wanted, prepend=0, append=np.count_nonzero(within))
     large = true_area >= _LARGE_SPECKS * least
 
+    def cleaned(slope: GroundArray) -> Uint8Array:
+        classes = _shifted(slope, within, limits, wanted, least)
+        return _evened(classes, slope, within, true_area, least)
+
     def most_off(classes: Uint8Array) -> float:
-        area = np.bincount(classes[within], minlength=limits.size + 2)[1:]
+        area = _areas_of(classes, within, true_area.size)
         off = np.abs(area - true_area)[large] / true_area[large]
         return float(off.max(initial=0.0))
 
-    best = _evened(_shifted(slope, within, limits, wanted, least), slope, within, wanted, least)
+    best = cleaned(slope)
     best_off = most_off(best)
     for share in _SMOOTHED_BY:
         if best_off <= _MOST_OFF:
             break
         from scipy import ndimage  # noqa: PLC0415 - slow to load, seldom needed
 
-        smooth = ndimage.gaussian_filter(slope, share * np.sqrt(least / np.pi), mode="nearest")
-        classes = _shifted(smooth, within, limits, wanted, least)
-        classes = _evened(classes, smooth, within, wanted, least)
+        smoothing = share * np.sqrt(least / np.pi)
+        classes = cleaned(ndimage.gaussian_filter(slope, smoothing, mode="nearest"))
         off = most_off(classes)
         if off < best_off:
             best, best_off = classes, off
     return best
 
 
-def _areas_under(under: npt.NDArray[np.int64], total: int) -> npt.NDArray[np.int64]:
-    """Cells in each class of those under each limit, (limits + 1,)."""
-    return np.diff(under, prepend=0, append=total)
+def _areas_of(classes: Uint8Array, within: BoolArray, count: int) -> npt.NDArray[np.int64]:
+    """Cells in each of so many classes."""
+    return np.asarray(np.bincount(classes[within], minlength=count + 1)[1:])
 
 
 def _shifted(
@@ -120,8 +123,8 @@ def _shifted(
     gain, last = np.full(limits.size, 0.5), np.zeros_like(wanted)
 
     def off_by(classes: Uint8Array) -> npt.NDArray[np.int64]:
-        under = np.cumsum(np.bincount(classes[within], minlength=limits.size + 2))
-        return np.asarray(wanted - under[1 : limits.size + 1])
+        under = np.cumsum(_areas_of(classes, within, limits.size + 1))
+        return np.asarray(wanted - under[: limits.size])
 
     best = _sieved(slope, limits, least)
     if rising.size == 0:
@@ -152,7 +155,7 @@ def _evened(
     classes: Uint8Array,
     slope: GroundArray,
     within: BoolArray,
-    wanted: npt.NDArray[np.int64],
+    true_area: npt.NDArray[np.int64],
     least: int,
 ) -> Uint8Array:
     """Classes with the areas wanted, as near as edges of patches can be moved.
@@ -160,12 +163,11 @@ def _evened(
     Parameters
     ----------
     classes, slope, within, least : as in `clean_classes`
-    wanted : (limits,) cells under each limit
+    true_area : (classes,) cells wanted in each
     """
-    true_area = _areas_under(wanted, int(np.count_nonzero(within)))
 
     def area_of(found: Uint8Array) -> npt.NDArray[np.int64]:
-        return np.asarray(np.bincount(found[within], minlength=true_area.size + 1)[1:])
+        return _areas_of(found, within, true_area.size)
 
     best, best_off, stale = classes, np.abs(area_of(classes) - true_area), 0
     for _ in range(_EDGE_ROUNDS):

@@ -1,6 +1,5 @@
 """Storms routed down the chain of swales, each a level pool, with water under way between them."""
 
-import os
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
@@ -8,6 +7,7 @@ from dataclasses import dataclass, fields
 import networkx as nx
 import numpy as np
 
+from soakline.cores import cores
 from soakline.grid import FloatArray
 from soakline.section.stations import starts_of
 from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays, route
@@ -255,7 +255,7 @@ def route_in_parts(
     pools: Pools, chain: ChainArrays, inflow_m3: FloatArray, step_s: float, rain_s: float
 ) -> StormRouting:
     """One storm as by `route_storm`, over a chain as it comes of `chain_arrays`, on all cores."""
-    workers = os.cpu_count() or 1
+    workers = cores()
     parts = parts_of(pools, chain, step_s, workers)
     with ThreadPoolExecutor(workers) as threads:
         return _routed(pools, parts, inflow_m3, step_s, rain_s, threads.map)
@@ -268,7 +268,7 @@ def route_storms(
     inflow_of: Callable[[int], FloatArray],
     step_s: float,
     rain_s: Sequence[float],
-    workers: int = os.cpu_count() or 1,
+    spared_cores: int = 0,
 ) -> StormRouting:
     """Several storms routed at once, each as by `route_storm`.
 
@@ -278,7 +278,7 @@ def route_storms(
     inflow_of : (swales, steps) inflow of the storm with a number, m³; called in the thread that
         routes it, so that no more inflows are held at a time than there are threads
     rain_s : from the start to the end of the rain of each storm, s
-    workers : threads
+    spared_cores : left to what runs beside
 
     Returns
     -------
@@ -289,6 +289,7 @@ def route_storms(
     ValueError
         As `route_storm`.
     """
+    workers = cores(spared_cores)
     few = len(rain_s) < workers
     flat = chain_arrays(chain, travel_s, step_s)
     parts = parts_of(pools, flat, step_s, workers if few else 1)

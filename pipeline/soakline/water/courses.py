@@ -1,6 +1,5 @@
 """The course of its governing storm at each swale: what comes in, spills, and how high it is."""
 
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -9,6 +8,7 @@ from functools import partial
 import numba
 import numpy as np
 
+from soakline.cores import cores
 from soakline.grid import FloatArray
 from soakline.inputs.types import IndexArray
 from soakline.water.cascade import Part, chain_arrays, parts_of
@@ -68,7 +68,7 @@ def courses_of(
     """
     flat = chain_arrays(chain, travel_s, step_s)
     # One core is left to the copy of the process that places trees.
-    workers = max((os.cpu_count() or 1) - 1, 1)
+    workers = cores(spared=1)
 
     def followed(storm: int, inflow_m3: FloatArray, part: Part) -> _Moments:
         # Of swales that another storm governs nothing is asked here.

@@ -1,6 +1,5 @@
 """The smallest section that holds the design storm, swale by swale down the chain."""
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -8,6 +7,7 @@ from dataclasses import dataclass
 import numba
 import numpy as np
 
+from soakline.cores import cores
 from soakline.grid import BoolArray, FloatArray
 from soakline.water.cascade import apart, pool_arrays, route_in_parts
 from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays
@@ -98,7 +98,7 @@ def size_down_chain(
         )
 
     asked = _with_all_above(chain, holds)
-    workers = os.cpu_count() or 1
+    workers = cores()
     with ThreadPoolExecutor(workers) as threads:
         list(threads.map(size, [own[asked[own]] for own in apart(chain, workers)]))
     return sizes

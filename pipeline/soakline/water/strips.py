@@ -1,12 +1,12 @@
 """The widest strip of hillside whose swale still holds every storm, by the level pool itself."""
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 import numba
 import numpy as np
 
+from soakline.cores import cores
 from soakline.grid import FloatArray
 from soakline.water.cascade import pool_arrays
 from soakline.water.chain_steps import IndexArray, PoolArrays
@@ -77,7 +77,7 @@ def widest_spacing_m(
             _narrow(found_m2, mine, pools.ponded_m2[own], share[own], shed_m, rain_m, step_s)
         dry_m2[own] = found_m2
 
-    workers = os.cpu_count() or 1
+    workers = cores()
     with ThreadPoolExecutor(workers) as threads:
         list(threads.map(narrow, np.array_split(np.arange(count), workers)))
     # Narrower than found by as much again: what is just full in one order of sums holds in all.

@@ -1,10 +1,10 @@
 """The water of every swale through the years: weather, pools, roots and silt together."""
 
-import os
 from dataclasses import dataclass
 
 import numpy as np
 
+from soakline.cores import cores
 from soakline.grid import BoolArray, FloatArray
 from soakline.planting.trees import BANDS
 from soakline.runfile.sections import ClimateKeys
@@ -131,7 +131,7 @@ def followed(
     """
     swales, years = ground.base_m2.size, weather.years
     area_m2 = root_area_m2(stand, ground.strip_m2)
-    parts = parts_of(ground.chain, os.cpu_count() or 1)
+    parts = parts_of(ground.chain, cores())
     shed_m = shed_mm(weather, ground.curve_number, ground.hard, keys.dormant_et0_mm) / 1000.0
     state = _at_start(ground, area_m2, keys)
     sums, held, stored, silt = [], [state.held_m3.copy()], [_stored_m3(state, area_m2)], []

@@ -6,13 +6,13 @@ tile's edge, spills. Of the graph between watersheds only its least spanning tre
 meets watersheds in order of the level at which they join, so the tree comes out of it for nothing.
 """
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 
 import numba
 import numpy as np
 import numpy.typing as npt
 
+from soakline.cores import cores
 from soakline.grid import GroundArray
 from soakline.terrain.heap import HeapArray, KeyArray, levels_of, order_keys, pop, pushed
 from soakline.terrain.tiles.tiling import Tiling, rim_cells, rim_index
@@ -268,7 +268,7 @@ def filled_by_tiles(surface_m: GroundArray, outside_m: float, side: int) -> Grou
         return key, label, rim, joins
 
     # Tiles are flooded on all cores: the compiled loops hold no lock.
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
+    with ThreadPoolExecutor(cores()) as threads:
         tiles = list(threads.map(flooded, range(tiling.count)))
         rim_start = tiling.rim_starts()
         spill = spills(tiling, [own[2] for own in tiles], [own[3] for own in tiles])
