@@ -32,7 +32,8 @@ LEAST_M2 = 20_000.0
 def lines_on(dem: GroundArray, grid: Grid) -> tuple[DrainageLine, ...]:
     filled = fill_hollows(dem)
     flow = flow_over(filled.filled_m, filled.valid, filled.domain)
-    return drainage_lines(mean_ground(dem, grid, 5.0), flow, grid, LEAST_M2)[0]
+    kept = find_hollows(dem, filled, grid, 0.3, 100.0).kept_cells
+    return drainage_lines(mean_ground(dem, grid, 5.0), flow, grid, LEAST_M2, kept)[0]
 
 
 @pytest.mark.parametrize("slope_pct", [2.0, 4.0, 8.0, 15.0])
@@ -74,7 +75,11 @@ def test_a_valley_has_one_line_on_its_axis(
 
 
 def lines_of(
-    drawing: str, monkeypatch: pytest.MonkeyPatch, least_m2: float = 1.0, block_cells: int = 1
+    drawing: str,
+    monkeypatch: pytest.MonkeyPatch,
+    least_m2: float = 1.0,
+    block_cells: int = 1,
+    standing: tuple[int, ...] = (),
 ) -> tuple[DrainageLine, ...]:
     """Lines of a drawn network on cells of 1 m, all of it confirmed as a valley."""
     direction = directions(drawing)
@@ -85,7 +90,11 @@ def lines_of(
     rows, columns = direction.shape
     grid = centred_grid(float(columns), float(rows))
     return drainage_lines(
-        np.zeros(direction.shape, np.float32), Flow(direction, upstream), grid, least_m2
+        np.zeros(direction.shape, np.float32),
+        Flow(direction, upstream),
+        grid,
+        least_m2,
+        np.array(standing, np.int64),
     )[0]
 
 
@@ -111,6 +120,23 @@ def test_lines_end_at_a_confluence_with_their_own_area_and_the_largest_comes_fir
     """7 cells and 6 meet in the eighth of 12; 18 cells in all."""
     lines = lines_of(CONFLUENCE, monkeypatch)
     assert figures(lines) == [(2, 18.0, 5), (1, 7.0, 8), (1, 6.0, 7)]
+
+
+def test_no_line_begins_in_standing_water_and_one_that_comes_in_goes_through(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The lower arm is under water from end to end but for its last cell; the upper comes in."""
+    columns = 12
+    under = tuple(6 * columns + column for column in range(9))
+    lines = lines_of(CONFLUENCE, monkeypatch, standing=under)
+    assert figures(lines) == [(1, 18.0, 11)]
+
+
+def test_a_line_begins_right_below_the_water_that_only_its_shores_feed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lines = lines_of("→→→→→→→→→→→o", monkeypatch, standing=tuple(range(4)))
+    assert figures(lines) == [(1, 12.0, 8)]
 
 
 @pytest.mark.parametrize(("cells", "orders"), [(5, [1]), (6, [2, 1, 1])])

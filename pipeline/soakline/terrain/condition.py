@@ -103,7 +103,9 @@ def condition_ground(
     if leaving != int(filled.valid.sum()):
         raise ValueError(f"{leaving} cells leave the grid, {int(filled.valid.sum())} are on it")
     advanced(0.85)
-    lines, _ = drainage_lines(ground, flow, grid, keys.drainage_area_ha * 10_000.0)
+    lines, _ = drainage_lines(
+        ground, flow, grid, keys.drainage_area_ha * 10_000.0, hollows.kept_cells
+    )
     drawn = np.empty(len(lines), dtype=object)
     drawn[:] = [drawn_line(line, grid.cell_m) for line in lines]
     for array in (ground, slope, filled.filled_m, flow.direction, flow.upstream_cells):

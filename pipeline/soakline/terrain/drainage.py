@@ -38,24 +38,34 @@ class DrainageLine:
     beside: npt.NDArray[np.int64]
 
 
+# Marks of cells while lines are found: of a line, and of water that only stands in a kept hollow.
+_LINE, _STANDING = 1, 2
+
+
 @numba.njit(cache=True)
 def _channels(
     direction: Uint8Array,
     order: npt.NDArray[np.int64],
+    in_hollow: BoolArray,
     valley: BoolArray,
     size: int,
-    channel: BoolArray,
+    mark: Uint8Array,
 ) -> None:
-    """Mark confirmed cells and all below them; `order` holds candidates from the top down."""
+    """Mark confirmed cells and all below them; `order` holds candidates from the top down.
+
+    No line begins in a kept hollow, where water stands: lines that come in go through it, and where
+    only water of its own shores leaves it, a line begins right below it.
+    """
     columns = direction.shape[1]
-    for cell in order:
-        row, column = cell // columns, cell % columns
-        if not channel[row, column] and not valley[row // size, column // size]:
+    for i in range(order.size):
+        row, column = order[i] // columns, order[i] % columns
+        if mark[row, column] == 0 and not valley[row // size, column // size]:
             continue
-        channel[row, column] = True
+        if mark[row, column] != _LINE:
+            mark[row, column] = _STANDING if in_hollow[i] else _LINE
         k = direction[row, column]
-        if k < END:
-            channel[row + ROW_STEP[k], column + COLUMN_STEP[k]] = True
+        if k < END and mark[row + ROW_STEP[k], column + COLUMN_STEP[k]] != _LINE:
+            mark[row + ROW_STEP[k], column + COLUMN_STEP[k]] = mark[row, column]
 
 
 @numba.njit(cache=True)
@@ -142,7 +152,11 @@ def _twins(
 
 
 def drainage_lines(
-    ground_m: GroundArray, flow: Flow, grid: Grid, least_m2: float
+    ground_m: GroundArray,
+    flow: Flow,
+    grid: Grid,
+    least_m2: float,
+    standing: npt.NDArray[np.int64],
 ) -> tuple[tuple[DrainageLine, ...], BoolArray]:
     """Reaches with at least the given area behind them, where the ground truly gathers water.
 
@@ -152,6 +166,7 @@ def drainage_lines(
     flow : Flow of the DEM
     grid : Grid
     least_m2 : contributing area at which a line begins, m²
+    standing : flat indices of cells under the water of kept hollows; no line begins there
 
     Returns
     -------
@@ -159,14 +174,16 @@ def drainage_lines(
     """
     least_cells = max(1, int(np.ceil(least_m2 / grid.cell_area_m2 - 1e-9)))
     candidates = np.flatnonzero(flow.upstream_cells >= least_cells)
-    channel = np.zeros(grid.shape, dtype=bool)
     if candidates.size == 0:
-        return (), channel
+        return (), np.zeros(grid.shape, dtype=bool)
     # A cell always has fewer cells behind it than the one below it: this is an order downstream.
     rank = np.argsort(flow.upstream_cells.ravel()[candidates], kind="stable")
     order = candidates[rank]
     valley, size = valley_blocks(ground_m, grid, least_m2, _BLOCK_M)
-    _channels(flow.direction, order, valley, size, channel)
+    mark = np.zeros(grid.shape, np.uint8)
+    _channels(flow.direction, order, np.isin(order, standing), valley, size, mark)
+    channel = mark == _LINE
+    del mark
 
     stub_cells = _STUB_BLOCKS * size
     while True:

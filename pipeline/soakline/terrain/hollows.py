@@ -78,6 +78,11 @@ class Hollows:
         """Flat indices of the cells of one."""
         return self.cells[self.first[index] : self.first[index + 1]]
 
+    @property
+    def kept_cells(self) -> IndexArray:
+        """Flat indices of the cells of all that are kept."""
+        return self.cells[np.repeat(self.kept, np.diff(self.first))]
+
 
 def find_hollows(
     dem_m: GroundArray, filled: FilledGround, grid: Grid, least_depth_m: float, least_area_m2: float

@@ -45,7 +45,10 @@ def check_velocities(plan: Plan, dem: Dem) -> list[Line]:
 
     told = routes["velocity_ms"].to_numpy(float)
     least, most = fastest(spilled), fastest(routes["peak_m3s"].to_numpy(float))
-    off = np.maximum(told / most - 1.0, 1.0 - told / least)
+    # A sill that no check storm spills over has a dry route.
+    still = (told == 0.0) & (most == 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        off = np.where(still, 0.0, np.maximum(told / most - 1.0, 1.0 - told / least))
     steepest = 100.0 * _most(slope, reach, len(ids))
     return [
         within(_GROUP, "velocity_ms by Manning in the ground's profile", f"{_SLACK_PCT:g} %",
