@@ -64,6 +64,8 @@ def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
         why = "no way down was found that keeps off buildings, septic fields, wells and bad ground"
     elif edge:
         why = "its overflow leaves over the property's edge, away from any drainage line"
+        if len(edge) < len(own):
+            why = f"part of {why}: safe ways have no room for longer sills"
     else:
         why = "what it spills into has no safe end itself"
     yield _swale(
@@ -251,7 +253,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
             "caution",
             f"{length:.1f} m of sill found room where {wanted:.1f} m (at most {LONGEST_SILL_M:g} m "
             "each) are wanted: the rest of the lip is taken, its ground is not fit for a sill, or "
-            f"no safe way leads down from it. The head rises to {head:.2f} m and the mound with it",
+            f"no way leads down from it. The head rises to {head:.2f} m and the mound with it",
             "have the spillway designed on site; a shorter chain above or a wider section needs "
             "less",
         )

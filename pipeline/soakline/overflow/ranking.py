@@ -200,14 +200,23 @@ def safe_goals(
 
 
 def safe_swales(
-    goals: Sequence[IntArray], ways: Ways, hollow_safe: BoolArray, rules: SillRules, *, every: bool
+    goals: Sequence[IntArray],
+    ways: Ways,
+    hollow_safe: BoolArray,
+    overloaded: BoolArray,
+    rules: SillRules,
+    *,
+    every: bool,
 ) -> BoolArray:
-    """Swales with a safe goal (or all of whose goals are safe), from the lowest up."""
+    """Swales with a safe goal (or all of whose goals are safe), from the lowest up.
+
+    None of those that are overloaded, (swales,) bool, is safe.
+    """
     safe = np.zeros(len(goals), dtype=bool)
     goal_safe = safe_goals(safe, hollow_safe, ways, rules)
     for i in np.argsort([line.level_m for line in ways.lines], kind="stable"):
         # Swales are the first ends, in their order: value i + 1 of the map is swale i.
         own = goal_safe[goals[i]]
-        safe[i] = own.size > 0 and bool(own.all() if every else own.any())
+        safe[i] = own.size > 0 and bool(own.all() if every else own.any()) and not overloaded[i]
         goal_safe[i + 1] = safe[i]
     return safe

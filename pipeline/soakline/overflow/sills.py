@@ -1,6 +1,6 @@
 """Which exits each swale spills over, how long the sills are, and whether the water ends safely."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import chain
@@ -152,11 +152,18 @@ def _further_ways(exits: Exits, swale: int, allowed: BoolArray, ways: Ways) -> I
 
 
 def _lay_sills(
-    exits: Exits, best: IntArray, wanted_m: float, allowed: BoolArray, ways: Ways
+    exits: Exits,
+    best: IntArray,
+    wanted_m: float,
+    allowed: BoolArray,
+    ways: Ways,
+    before: Sequence[LaidSill] = (),
 ) -> list[LaidSill]:
-    """Sills over the best exits, to goals that are allowed, until they are long enough."""
-    laid: list[LaidSill] = []
-    missing = wanted_m
+    """Sills laid before, and more over the best exits to goals that are allowed: until they are
+    long enough.
+    """
+    laid = list(before)
+    missing = wanted_m - sum(end - start for _, start, end in laid)
     further = _further_ways(exits, int(exits.swale[best[0]]), allowed, ways) if best.size else ()
     for way in chain((exits.one(j) for j in best.tolist()), further):
         if missing < 1e-9:
@@ -180,27 +187,41 @@ class RankedExits:
     ----------
     exits : Exits
     best : by swale, places in `exits`, the best first
-    safe : (swales,) bool; whether some way of it leads to a safe end
     safe_goal : (ends + 1,) bool, of each value of the end map
     hollow_safe : (hollows,) bool; kept hollows that may be ends
+    overloaded : (swales,) bool; swales that are asked for longer sills than safe ways have room for
     laid : sills of a swale for a length wanted, remembered: most peaks stay from round to round
     """
 
     exits: Exits
     best: list[IntArray]
-    safe: BoolArray
     safe_goal: BoolArray
     hollow_safe: BoolArray
+    overloaded: BoolArray
     laid: dict[tuple[int, float], tuple[Sill, ...]] = field(default_factory=dict)
 
+    def stands(self, hollow_safe: BoolArray, overloaded: BoolArray) -> bool:
+        """Whether it was made for these ends."""
+        return np.array_equal(self.hollow_safe, hollow_safe) and np.array_equal(
+            self.overloaded, overloaded
+        )
+
+    def now_overloaded(self, sills: tuple[tuple[Sill, ...], ...]) -> BoolArray:
+        """Swales overloaded so far, and those with some sill over a way that is not safe."""
+        astray = [not all(self.safe_goal[sill.way.goal] for sill in own) for own in sills]
+        return np.asarray(self.overloaded | np.array(astray, dtype=bool))
+
     def sills_of(self, swale: int, wanted_m: float, ways: Ways) -> tuple[Sill, ...]:
-        """Sills of a swale, as long as wanted where its lip has room for them."""
+        """Sills of a swale, as long as wanted where its lip has room for them.
+
+        Over safe ways first; over others where these are too few, so that no more water than the
+        sills are made for ever stands against the mound.
+        """
         key = (swale, wanted_m)
         if key not in self.laid:
             best, anywhere = self.best[swale], np.ones_like(self.safe_goal)
-            allowed = self.safe_goal if self.safe[swale] else anywhere
-            laid = _lay_sills(self.exits, best, wanted_m, allowed, ways)
-            laid = laid or _lay_sills(self.exits, best, wanted_m, anywhere, ways)
+            laid = _lay_sills(self.exits, best, wanted_m, self.safe_goal, ways)
+            laid = _lay_sills(self.exits, best, wanted_m, anywhere, ways, laid)
             total = sum(end - start for _, start, end in laid)
             self.laid[key] = tuple(
                 Sill(way, start, end, (end - start) / total) for way, start, end in laid
@@ -209,7 +230,11 @@ class RankedExits:
 
 
 def rank_for(
-    judged: JudgedExits, ways: Ways, hollow_safe: BoolArray, rules: SillRules
+    judged: JudgedExits,
+    ways: Ways,
+    hollow_safe: BoolArray,
+    overloaded: BoolArray,
+    rules: SillRules,
 ) -> RankedExits:
     """Rank all exits, safe ends first, then the least erosive.
 
@@ -219,6 +244,7 @@ def rank_for(
     ways : Ways
     hollow_safe : (hollows,) bool; kept hollows that can take what reaches them, or pass it on
         safely
+    overloaded : (swales,) bool; swales that no other shall spill into, if it can be helped
     rules : SillRules
 
     Returns
@@ -227,10 +253,10 @@ def rank_for(
     """
     exits = judged.exits
     goals = np.split(exits.goal, exits.first[1:-1])
-    safe = safe_swales(goals, ways, hollow_safe, rules, every=False)
+    safe = safe_swales(goals, ways, hollow_safe, overloaded, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
     best = ranked_exits(judged, ways.end_map.ends, rules, safe_goal)
-    return RankedExits(exits, best, safe, safe_goal, hollow_safe)
+    return RankedExits(exits, best, safe_goal, hollow_safe, overloaded)
 
 
 def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: SillRules) -> Outlets:
@@ -252,7 +278,9 @@ def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: Si
     goals = [np.array([sill.way.goal for sill in own], dtype=np.int64) for own in sills]
     return Outlets(
         sills=tuple(sills),
-        safe=safe_swales(goals, ways, ranked.hollow_safe, rules, every=True),
+        safe=safe_swales(
+            goals, ways, ranked.hollow_safe, np.zeros(len(sills), bool), rules, every=True
+        ),
         chain=chain_of(len(sills), _spills(sills)),
         travel_s=_travel_s(sills, ways, rules),
     )

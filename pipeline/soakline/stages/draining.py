@@ -108,8 +108,9 @@ def drain(
     -----
     Sills are laid for the bound of each swale's own peak, then twice for the peaks of the round
     before, and once more where the last routing brought more than they pass at the greatest head. A
-    kept hollow that cannot take what reaches it, nor pass it on safely, is no end any more, and
-    ways are chosen again.
+    kept hollow that cannot take what reaches it, nor pass it on safely, is no end any more, nor is
+    a swale whose safe ways have no room for the sills that it is asked for; then ways are chosen
+    again.
     """
     basin = Basins(laid, design, tracks, rules.coefficient)
     event = arrivals.event
@@ -119,10 +120,11 @@ def drain(
     round_of = _Round(basin, arrivals, _governing(laid, arrivals), max_drain_h)
     hollow_check = HollowCheck((), hollows.kept.copy())
     asked = _deciding(event)
-    ranked = rank_for(judged, ways, hollow_check.safe, rules)
+    overloaded = np.zeros(laid.length_m.size, dtype=bool)
+    ranked = rank_for(judged, ways, hollow_check.safe, overloaded, rules)
     for attempt in range(_ROUNDS):
-        if not np.array_equal(ranked.hollow_safe, hollow_check.safe):
-            ranked = rank_for(judged, ways, hollow_check.safe, rules)
+        if not ranked.stands(hollow_check.safe, overloaded):
+            ranked = rank_for(judged, ways, hollow_check.safe, overloaded, rules)
         outlets = lay_outlets(ranked, ways, peak, rules)
         sections = round_of.sized(outlets)
         routing = round_of.routed(outlets, sections, asked)
@@ -130,8 +132,11 @@ def drain(
         hollow_check = check_hollows(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
-        if attempt > 0 and np.array_equal(ranked.hollow_safe, hollow_check.safe):
-            break
+        # The first sills are laid for bounds that no chain reaches.
+        if attempt > 0:
+            overloaded = ranked.now_overloaded(outlets.sills)
+            if ranked.stands(hollow_check.safe, overloaded):
+                break
     # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
     # them; then every check storm is routed over them.
     outlets = lay_outlets(ranked, ways, peak, rules)

@@ -176,7 +176,8 @@ def check_spacing(plan: Plan) -> list[Line]:
     step = np.abs(_mean(rise[clear], found, len(ids)) - swales["interval_above_m"].to_numpy(float))
     unlike = (enough & (np.bincount(found, minlength=len(ids)) > 0)) == np.isnan(told)
     return [
-        none_of("spacing", "told where half of the pegs find one", "else null", ids[unlike], len(ids)),
+        none_of("spacing", "spacing_above_m where half of the pegs find a swale", "else null",
+                ids[unlike], len(ids)),
         within("spacing", "spacing_above_m as measured", "10 %", 100.0 * off, ids[both], 10.0, "%"),
         within("spacing", "interval_above_m as measured", "5 % of tree height",
                (step / tree)[both] * 100.0, ids[both], 5.0, "%"),
