@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from soakline.overflow.sills import _lay_sills
+from soakline.overflow.room import sills_laid
 from soakline.siting.exits import Exit, Exits
 from soakline.siting.stretches import Stretch
 
@@ -59,7 +59,7 @@ def test_where_sills_are_short_places_between_those_tried_are_tried_too(
     short, long = Stretch(0.0, 3.0, cut_in=False), Stretch(10.0, 50.0, cut_in=False)
     exits = tried(ways, [(1.5, short), (10.0, long), (36.0, long), (50.0, long)])
     allowed = np.array([False, True, False])
-    laid = _lay_sills(exits, np.arange(4), wanted_m, allowed, ways)  # type: ignore[arg-type]
+    laid = sills_laid(exits, np.arange(4), wanted_m, allowed, ways)  # type: ignore[arg-type]
     assert sum(end - start for _, start, end in laid) == pytest.approx(wanted_m)
     spans = np.array([(start, end) for _, start, end in laid])
     assert spans == pytest.approx(np.array(laid_m))
