@@ -21,6 +21,8 @@ from soakline.section.stretches import Span
 from soakline.siting.exits import Exit, Exits
 from soakline.water.network import Chain, Spill, chain_of
 
+_SAME_M = 1e-6
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Sill:
@@ -80,7 +82,7 @@ class RankedExits:
     best : by swale, places in `exits`, the best first
     safe_goal : (ends + 1,) bool, of each value of the end map
     hollow_safe : (hollows,) bool; kept hollows that may be ends
-    overloaded : (swales,) bool; swales that are asked for longer sills than safe ways have room for
+    overloaded : (swales,) bool; swales asked for longer sills than their safe ways have room for
     laid : sills of a swale for a length wanted, remembered: most peaks stay from round to round
     """
 
@@ -97,10 +99,13 @@ class RankedExits:
             self.overloaded, overloaded
         )
 
-    def now_overloaded(self, sills: tuple[tuple[Sill, ...], ...]) -> BoolArray:
-        """Swales overloaded so far, and those with some sill over a way that is not safe."""
-        astray = [not all(self.safe_goal[sill.way.goal] for sill in own) for own in sills]
-        return np.asarray(self.overloaded | np.array(astray, dtype=bool))
+    def now_overloaded(self, outlets: "Outlets", wanted_m: FloatArray) -> BoolArray:
+        """Swales overloaded so far, those with some sill over a way that is not safe, and those
+        whose sills are shorter than wanted, (swales,) m.
+        """
+        astray = [not all(self.safe_goal[s.way.goal] for s in own) for own in outlets.sills]
+        short = outlets.built_m < wanted_m - _SAME_M
+        return np.asarray(self.overloaded | np.array(astray, dtype=bool) | short)
 
     def sills_of(self, swale: int, wanted_m: float, ways: Ways) -> tuple[Sill, ...]:
         """Sills of a swale, as long as wanted where its lip has room for them.
@@ -146,7 +151,10 @@ def rank_for(
     goals = np.split(exits.goal, exits.first[1:-1])
     safe = safe_swales(goals, ways, hollow_safe, overloaded, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
-    best = ranked_exits(judged, ways.end_map.ends, rules, safe_goal)
+    worse = (~safe_goal).astype(np.int64)
+    # Swales are the first ends, in their order: value i + 1 of the map is swale i.
+    worse[1 : overloaded.size + 1] += overloaded
+    best = ranked_exits(judged, ways.end_map.ends, rules, worse)
     return RankedExits(exits, best, safe_goal, hollow_safe, overloaded)
 
 

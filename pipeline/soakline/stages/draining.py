@@ -125,7 +125,7 @@ def drain(
     for attempt in range(_ROUNDS):
         if not ranked.stands(hollow_check.safe, overloaded):
             ranked = rank_for(judged, ways, hollow_check.safe, overloaded, rules)
-        outlets = lay_outlets(ranked, ways, peak, rules)
+        outlets, wanted = lay_outlets(ranked, ways, peak, rules), wanted_sill_m(peak, rules)
         sections = round_of.sized(outlets)
         routing = round_of.routed(outlets, sections, asked)
         peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
@@ -134,7 +134,7 @@ def drain(
         )
         # The first sills are laid for bounds that no chain reaches.
         if attempt > 0:
-            overloaded = ranked.now_overloaded(outlets.sills)
+            overloaded = ranked.now_overloaded(outlets, wanted)
             if ranked.stands(hollow_check.safe, overloaded):
                 break
     # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
