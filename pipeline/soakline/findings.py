@@ -84,6 +84,7 @@ CODES: Mapping[str, tuple[str, str]] = {
     "unserved_ground": ("note", "allowed ground that drains to no swale, and why"),
     "small_hollows": ("note", "hollows too small to list: count, area, deepest"),
     "short_for_machine": ("note", "pieces of line left out because the machine digs none so short"),
+    "no_place_for_sill": ("note", "pieces of line left out because they could not spill"),
     "small_catchment": ("note", "pieces of line left out because little drains to them"),
     "land_not_covered": (
         "note",

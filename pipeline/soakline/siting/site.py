@@ -1,5 +1,6 @@
 """Siting in one step: conditioned ground and features in, lips with their catchments out."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
@@ -252,18 +253,16 @@ def place(
     return place_lines(series, site.siteable, terrain.ground_m, site.limits, given, radius_m)
 
 
-def small_catchments(fed: BoolArray, least_m2: float) -> tuple[Finding, ...]:
-    """A note on the lips that are left out because too little drains to them.
+def left_out(fed: BoolArray, spills: BoolArray, least_m2: float) -> Iterator[Finding]:
+    """Notes on the lips that are left out.
 
     Parameters
     ----------
-    fed : (lines,) bool; the lips that are kept
+    fed, spills : (lines,) bool; enough drains to it, and water can leave it over a sill
     least_m2 : m²
     """
-    if fed.all():
-        return ()
-    return (
-        Finding(
+    if not fed.all():
+        yield Finding(
             "small_catchment",
             "note",
             "swales",
@@ -271,5 +270,15 @@ def small_catchments(fed: BoolArray, least_m2: float) -> tuple[Finding, ...]:
             f"{int((~fed).sum())} pieces of level line were left out: less than {least_m2:g} m² "
             "drains to each",
             "lower siting.min_catchment_m2 to keep them",
-        ),
-    )
+        )
+    if not spills.all():
+        yield Finding(
+            "no_place_for_sill",
+            "note",
+            "swales",
+            "",
+            f"{int((~spills).sum())} pieces of level line were left out: nowhere along them does "
+            "the ground lie at the level and fall away, so that they could not spill",
+            "most lie round shallow hollows or on steps of the DEM: look at them on site, or draw "
+            "them as given_swales",
+        )

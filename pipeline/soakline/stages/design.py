@@ -15,7 +15,7 @@ from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
 from soakline.section.trench import trenches_of
 from soakline.siting.site import (
-    small_catchments,
+    left_out,
 )
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
@@ -282,7 +282,7 @@ def design_swales(
         (
             *surveyed.findings,
             *by_rule.findings,
-            *small_catchments(by_rule.fed, run.siting.min_catchment_m2),
+            *left_out(by_rule.fed, by_rule.spills, run.siting.min_catchment_m2),
             *laid.findings,
             *drained.findings,
         ),

@@ -95,12 +95,13 @@ def clear_of_exclusions(
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Lines:
-    """Lips as the rule lays them, and given ones: rings still closed, ill-fed ones still there.
+    """Lips as the rule lays them, and given ones: rings still closed, unfit ones still there.
 
     Parameters
     ----------
     lines : highest first
-    fed : (lines,) bool; enough drains to it, or it is given
+    fed, spills : (lines,) bool; enough drains to it, and some of it can carry a sill from which
+        water leads away; or it is given
     rings : exits of the closed ones
     ends : ends that they may lead to, in the order of their numbers
     area_m2 : (lines, classes) of its catchment, by class of ground
@@ -110,6 +111,7 @@ class Lines:
 
     lines: list[LipLine]
     fed: BoolArray
+    spills: BoolArray
     rings: Exits
     ends: tuple[End, ...]
     area_m2: FloatArray
@@ -122,9 +124,14 @@ class Lines:
         return np.array([line.closed for line in self.lines], dtype=bool)
 
     @property
+    def kept(self) -> BoolArray:
+        """Lips that become swales, (lines,)."""
+        return np.asarray(self.fed & self.spills)
+
+    @property
     def are_final(self) -> bool:
         """Whether none has to be opened or left out."""
-        return bool(self.fed.all() and not self.closed.any())
+        return bool(self.kept.all() and not self.closed.any())
 
 
 def lines_by_rule(
@@ -170,10 +177,11 @@ def lines_by_rule(
     caught, exits = placed.catchments, placed.exits
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
     closed = np.array([line.closed for line in lines], dtype=bool)
-    fed = caught.area_m2 >= run.siting.min_catchment_m2
-    fed |= np.array([line.given for line in lines], dtype=bool)
+    is_given = np.array([line.given for line in lines], dtype=bool)
+    fed = is_given | (caught.area_m2 >= run.siting.min_catchment_m2)
+    spills = is_given | exits.leads_off
     rings = exits.only(closed[exits.swale])
-    return Lines(lines, fed, rings, placed.end_map.ends, area, rule, findings), placed
+    return Lines(lines, fed, spills, rings, placed.end_map.ends, area, rule, findings), placed
 
 
 def _short_for(machine: Machine, pieces: int) -> tuple[Finding, ...]:
@@ -213,7 +221,7 @@ def final_lines(
         wanted = wanted_sill_m(peak, rules)
         judged = judged_exits(lines.rings, wanted, terrain.ground_m, terrain.grid, rules)
         opened = open_rings(opened, judged, lines.ends, rules, wanted, least_m)
-    return numbered([line for line, keep in zip(opened, lines.fed, strict=True) if keep])
+    return numbered([line for line, keep in zip(opened, lines.kept, strict=True) if keep])
 
 
 def end_shapes(inputs: Inputs, terrain: Terrain, lines: list[LipLine]) -> EndShapes:
