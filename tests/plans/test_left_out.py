@@ -24,7 +24,7 @@ GIVEN_M = 120.0 + 0.02 * 150.0
 
 
 def dimpled(easting: FloatArray, northing: FloatArray) -> FloatArray:
-    """A plane that falls 2 % to the south, with a hollow of 0.29 m in it: too shallow to be kept."""
+    """A plane that falls 2 % to the south, with a hollow of 0.29 m in it, too shallow to keep."""
     east_m, north_m = from_centre(easting, northing)
     apart = east_m**2 + (north_m + 50.0) ** 2
     return 120.0 + 0.02 * north_m - 1.25 * np.exp(-apart / (2.0 * 22.0**2))
