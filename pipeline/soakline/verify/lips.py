@@ -146,6 +146,9 @@ def check_spacing(plan: Plan) -> list[Line]:
     # Blocks have trees of their own height: it is told as the spacing that it gives.
     tree = swales["spacing_tree_m"].to_numpy(float) * slope
     tree = np.where(np.isnan(tree), plan.setting("spacing.mature_tree_height_m", 8.0), tree)
+    other_rule = (swales["spacing_rule"] != "tree-height").to_numpy() & (np.ptp(level) > 0.0)
+    # Another rule's interval takes the place of the trees: the least step from level to level.
+    tree[other_rule] = np.diff(np.unique(np.round(level[other_rule], 3))).min(initial=np.inf)
     count = (shapely.length(lines) / _PEG_M + 1e-9).astype(np.int64) + 1
     of = np.repeat(np.arange(len(ids)), count)
     at = _PEG_M * (np.arange(of.size) - np.repeat(np.cumsum(count) - count, count))
