@@ -51,6 +51,7 @@ def test_both_go_on_at_the_same_time(tmp_path: Path) -> None:
         assert next(results, None) is None
 
 
+@forks
 def test_what_it_refuses_is_refused_here() -> None:
     problem = InputProblem("dem.tif", "", "no room", "room")
 
@@ -74,18 +75,12 @@ def test_what_cannot_be_sent_is_told() -> None:
 
 
 @forks
-def test_what_a_copy_that_is_killed_leaves_is_done_here() -> None:
-    here = os.getpid()
-
+def test_a_copy_that_is_killed_is_told() -> None:
     def work() -> Iterator[int]:
         yield 41
-        if os.getpid() != here:
-            os.kill(os.getpid(), signal.SIGKILL)
-        yield 42
+        os.kill(os.getpid(), signal.SIGKILL)
 
     with beside(work) as results:
-        assert list(results) == [41, 42]
-    with beside(work, here=False) as results:
         assert next(results) == 41
         with pytest.raises(NotBeside):
             next(results)
@@ -133,29 +128,21 @@ with beside(work) as results:
     assert not _runs(copy)
 
 
-def test_without_a_copy_it_is_done_here_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_no_copy_can_be_made_that_is_told_when_a_result_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     def no_room() -> int:
         raise BlockingIOError("no more processes")
 
     monkeypatch.setattr(module.os, "fork", no_room)
-    done = []
-
-    def work() -> Iterator[None]:
-        done.append(os.getpid())
-        yield
-
-    with beside(work, here=False) as results, pytest.raises(NotBeside):
+    with beside(lambda: iter([1])) as results, pytest.raises(NotBeside):
         next(results)
-    with beside(work) as results:
-        assert done == []
-        next(results)
-    assert done == [os.getpid()]
 
 
 def test_a_worker_of_a_pool_makes_no_copies(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module.multiprocessing, "parent_process", lambda: "a pool")
-    with beside(lambda: iter([os.getpid()])) as results:
-        assert list(results) == [os.getpid()]
+    with beside(lambda: iter([1])) as results, pytest.raises(NotBeside):
+        next(results)
 
 
 def _tell_pid(file: Path) -> None:

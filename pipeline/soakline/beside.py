@@ -13,7 +13,6 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from itertools import count, islice
 from typing import BinaryIO, TypeVar
 
 from soakline.ending import cleared
@@ -31,7 +30,7 @@ class NotBeside(Exception):
 
 
 @contextmanager
-def beside(work: Callable[[], Iterator[T]], here: bool = True) -> Iterator[Iterator[T]]:
+def beside(work: Callable[[], Iterator[T]]) -> Iterator[Iterator[T]]:
     """Do some work in a copy of this process, as far as the system lets one be made.
 
     The copy ends when the block ends, and when this process does, however it ends.
@@ -40,27 +39,20 @@ def beside(work: Callable[[], Iterator[T]], here: bool = True) -> Iterator[Itera
     ----------
     work : tells its results one by one; changes nothing here that is to last but files. What it
         tells or raises can be pickled
-    here : whether the work is done here, once a result is asked for, where no copy can be made or
-        it was ended from outside
 
     Yields
     ------
-    Results, each waited for; raises what the work raised, or `NotBeside` if it is not done here
-
-    Examples
-    --------
-    >>> with beside(lambda: iter([6 * 7])) as answers:
-    ...     next(answers)
-    42
+    Results, each waited for; raises what the work raised, or `NotBeside` once a result is asked for
+    where no copy could be made or it was ended from outside
     """
     # A copy of the main program alone: a worker of a pool has its cores dealt out already.
     copy = _copied(work) if _FORKS and multiprocessing.parent_process() is None else None
     if copy is None:
-        yield _done_here(work, here)
+        yield _told(None)
         return
     pid, reads, life = copy
     with reads, life, cleared(lambda: _kill(pid)):
-        yield _told(reads, work, here)
+        yield _told(reads)
 
 
 def _kill(pid: int) -> None:
@@ -70,21 +62,15 @@ def _kill(pid: int) -> None:
         os.waitpid(pid, 0)
 
 
-def _done_here(work: Callable[[], Iterator[T]], here: bool, told: int = 0) -> Iterator[T]:
-    """Results but for some that were told already."""
-    if not here:
+def _told(reads: BinaryIO | None) -> Iterator[T]:
+    """Results as the copy tells them, through a pipe; where there is no copy, that."""
+    if reads is None:
         raise NotBeside
-    yield from islice(work(), told, None)
-
-
-def _told(reads: BinaryIO, work: Callable[[], Iterator[T]], here: bool) -> Iterator[T]:
-    """Results as the copy tells them."""
-    for told in count():
+    while True:
         try:
             what, value = pickle.load(reads)  # noqa: S301 - what this program wrote itself
         except (EOFError, pickle.UnpicklingError):  # ended, for want of memory say
-            yield from _done_here(work, here, told)
-            return
+            raise NotBeside from None
         if what == _DONE:
             return
         if what == _FAILED:

@@ -107,7 +107,7 @@ def land_under_way(
         with ExitStack() as files_beside, ThreadPoolExecutor(1) as thread, ExitStack() as copy:
             if layers_missing or files_missing:
                 # Not in the thread that waits: the stages beside it use the cores, and may fail.
-                results = copy.enter_context(beside(missing, here=False))
+                results = copy.enter_context(beside(missing))
             else:
                 results = missing()
             stored = thread.submit(kept, results)

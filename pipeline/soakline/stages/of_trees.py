@@ -51,7 +51,7 @@ class TreesUnderWay:
             layer = tree_layer(trees, swale_ids, self._crs)
             yield fill_begun(self._begun, SCHEMAS["trees"], layer)
 
-        results = self._copies.enter_context(beside(work, here=False))
+        results = self._copies.enter_context(beside(work))
 
         @cache
         def trees() -> Trees:
