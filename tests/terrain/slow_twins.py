@@ -136,10 +136,10 @@ def quinn_accumulation(surface_m: GroundArray, own: FloatArray) -> tuple[FloatAr
     """Area spread over all lower neighbours by slope times contour length, from the highest down.
 
     Quinn, Beven, Chevallier & Planchon 1991: contour lengths of 0.5 and 0.354 cells. No flats. The
-    second figure is the longest way that any of it has come, in cells.
+    second figure is the mean way that it has come, in cells, half of one on its own.
     """
     rows, columns = surface_m.shape
-    area, longest = own.copy(), np.zeros(surface_m.shape)
+    area, ways = own.copy(), 0.5 * own
     for cell in sorted(np.ndindex(surface_m.shape), key=lambda cell: -float(surface_m[cell])):
         if cell[0] in (0, rows - 1) or cell[1] in (0, columns - 1):
             continue
@@ -151,6 +151,32 @@ def quinn_accumulation(surface_m: GroundArray, own: FloatArray) -> tuple[FloatAr
         for k, w in weight.items():
             if w > 0.0:
                 below = neighbour(cell, k)
-                area[below] += area[cell] * w / sum(weight.values())
-                longest[below] = max(longest[below], longest[cell] + step[k])
-    return area, longest
+                share = w / sum(weight.values())
+                area[below] += area[cell] * share
+                ways[below] += (ways[cell] + area[cell] * step[k]) * share
+    return area, ways / area
+
+
+def more_than_beside(area: FloatArray, surface_m: FloatArray) -> BoolArray:
+    """Whether no more runs through the places a cell to the left and to the right of the slope."""
+    rows, columns = area.shape
+
+    def at(row: float, column: float) -> float:
+        row, column = min(max(row, 0.0), rows - 1.0), min(max(column, 0.0), columns - 1.0)
+        top, left = min(int(row), rows - 2), min(int(column), columns - 2)
+        d, r = row - top, column - left
+        upper = (1.0 - r) * area[top, left] + r * area[top, left + 1]
+        lower = (1.0 - r) * area[top + 1, left] + r * area[top + 1, left + 1]
+        return float((1.0 - d) * upper + d * lower)
+
+    most = np.zeros(area.shape, dtype=bool)
+    for row, column in np.ndindex(area.shape):
+        above, below = max(row - 1, 0), min(row + 1, rows - 1)
+        left, right = max(column - 1, 0), min(column + 1, columns - 1)
+        down = (surface_m[below, column] - surface_m[above, column]) / (below - above)
+        across = (surface_m[row, right] - surface_m[row, left]) / (right - left)
+        steepness = math.hypot(down, across)
+        step = across / steepness, -down / steepness
+        sides = [at(row + k * step[0], column + k * step[1]) for k in (-1.0, 1.0)]
+        most[row, column] = area[row, column] >= max(sides)
+    return most

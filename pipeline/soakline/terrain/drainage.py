@@ -13,6 +13,8 @@ from soakline.terrain.flow import CountArray, Flow, Uint8Array
 
 # A head of a line shorter than this many blocks is a cell beside the axis that joined it late.
 _STUB_BLOCKS = 6
+# So is one with this share of it so near the larger line that it joins: a valley's floor is wide.
+_NEAR_BLOCKS, _NEAR_SHARE = 3, 0.8
 _BLOCK_M = 5.0
 # Two lines with this share of the cells of one beside the other are one line.
 _TWIN_SHARE = 0.9
@@ -121,6 +123,68 @@ def _reaches(
     return reaches
 
 
+def _stem(
+    head: npt.NDArray[np.int64],
+    ending_at: dict[int, list[npt.NDArray[np.int64]]],
+    upstream: CountArray,
+) -> npt.NDArray[np.int64]:
+    """Cells of the larger line that a head joins, as far up as the head; none where it is larger.
+
+    `upstream` (cells,) flat.
+    """
+    parts: list[npt.NDArray[np.int64]] = []
+    below, size = int(head[-1]), 0
+    while size < head.size:
+        others = [own for own in ending_at.get(below, []) if own is not head]
+        if not others:
+            break
+        largest = max(others, key=lambda own: (int(upstream[own[-2]]), -int(own[0])))
+        if not parts and upstream[largest[-2]] < upstream[head[-2]]:
+            break
+        parts.append(largest)
+        below, size = int(largest[0]), size + largest.size
+    return np.concatenate([np.zeros(0, np.int64), *parts])
+
+
+def _runs_beside(
+    head: npt.NDArray[np.int64], stem: npt.NDArray[np.int64], columns: int, near_cells: float
+) -> bool:
+    """Whether most of a head lies near cells of a stem."""
+    from scipy.spatial import cKDTree  # noqa: PLC0415 - slow to load, no rerun needs it
+
+    if stem.size == 0:
+        return False
+    place = np.column_stack(np.divmod(head[:-1], columns))
+    apart, _ = cKDTree(np.column_stack(np.divmod(stem, columns))).query(place)
+    return bool(np.mean(apart <= near_cells) >= _NEAR_SHARE)
+
+
+def _stubs(
+    reaches: list[npt.NDArray[np.int64]],
+    donors: npt.NDArray[np.int8],
+    upstream: CountArray,
+    columns: int,
+    block_cells: int,
+) -> list[npt.NDArray[np.int64]]:
+    """Heads that are no lines of their own: short ones, and those beside the line they join."""
+    flat_donors = donors.ravel()
+    ending_at: dict[int, list[npt.NDArray[np.int64]]] = {}
+    for reach in reaches:
+        ending_at.setdefault(int(reach[-1]), []).append(reach)
+    return [
+        reach
+        for reach in reaches
+        if flat_donors[reach[0]] == 0
+        and flat_donors[reach[-1]] > 1
+        and (
+            reach.size <= _STUB_BLOCKS * block_cells
+            or _runs_beside(
+                reach, _stem(reach, ending_at, upstream), columns, _NEAR_BLOCKS * block_cells
+            )
+        )
+    ]
+
+
 def _twins(
     reaches: list[npt.NDArray[np.int64]],
     donors: npt.NDArray[np.int8],
@@ -185,18 +249,12 @@ def drainage_lines(
     channel = mark == _LINE
     del mark
 
-    stub_cells = _STUB_BLOCKS * size
+    upstream = flow.upstream_cells.ravel()
     while True:
         number, donors = _strahler(flow.direction, order, channel)
         cells = order[channel.ravel()[order]]
         reaches = _reaches(flow.direction, cells, donors)
-        stubs = [
-            reach
-            for reach in reaches
-            if donors.ravel()[reach[0]] == 0
-            and donors.ravel()[reach[-1]] > 1
-            and reach.size <= stub_cells
-        ]
+        stubs = _stubs(reaches, donors, upstream, grid.columns, size)
         if not stubs:
             break
         # Two stubs may meet where neither is the main line: take the shortest of each confluence.
@@ -208,7 +266,6 @@ def drainage_lines(
         for stub in shortest.values():
             channel.ravel()[stub[:-1]] = False
 
-    upstream = flow.upstream_cells.ravel()
     beside: dict[int, list[npt.NDArray[np.int64]]] = {}
     twins = _twins(reaches, donors, flow.upstream_cells)
     for twin, larger in twins:
