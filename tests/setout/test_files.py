@@ -131,38 +131,6 @@ def landxml(plan: SetOutPlan, tmp_path_factory: pytest.TempPathFactory) -> etree
     return etree.parse(path).getroot()
 
 
-def test_landxml_has_the_published_order_and_attributes(landxml: etree._Element) -> None:
-    """LandXML-1.2 (landxml.org): the schema itself is not shipped here, so that this checks order
-    and required attributes, not every type. Alignment, Breakline and Faces were read in the
-    documentation of 1.2; LandXML, Line, Profile, Surface and Definition in that of 1.1, whose
-    successor it is; units from memory.
-    """
-    orders = {
-        "LandXML": ["Units", "CoordinateSystem", "Project", "Application", "CgPoints",
-                    "Alignments", "Surfaces"],
-        "Alignment": ["CoordGeom", "Profile"],
-        "Line": ["Start", "End"],
-        "Profile": ["ProfSurf", "ProfAlign"],
-        "Surface": ["SourceData", "Definition"],
-        "Definition": ["Pnts", "Faces"],
-    }  # fmt: skip
-    assert_ordered(landxml, orders)
-    required = {
-        "LandXML": {"version", "date", "time"},
-        "Metric": {"areaUnit", "linearUnit", "volumeUnit", "temperatureUnit", "pressureUnit"},
-        "Alignment": {"name", "length", "staStart"},
-        "Surface": {"name"},
-        "Definition": {"surfType"},
-        "P": {"id"},
-        "Breakline": {"brkType"},
-        "ProfSurf": {"name"},
-        "ProfAlign": {"name"},
-    }
-    for name, attributes in required.items():
-        elements = landxml.findall(f".//l:{name}", LAND) or [landxml]
-        assert all(attributes <= set(element.attrib) for element in elements), name
-
-
 def numbers(element: etree._Element) -> list[float]:
     return [float(word) for word in element.text.split()]
 

@@ -53,10 +53,9 @@ def write_landxml(plan: SetOutPlan, path: Path) -> None:
         "directionUnit": "decimal degrees",
     })  # fmt: skip
     crs = CRS.from_wkt(plan.crs_wkt)
-    named = {"name": crs.name}
-    if crs.to_epsg() is not None:
-        named["epsgCode"] = str(crs.to_epsg())
-    ET.SubElement(root, "CoordinateSystem", named)
+    code = crs.to_epsg()
+    told = {"ogcWktCode": plan.crs_wkt} if code is None else {"epsgCode": str(code)}
+    ET.SubElement(root, "CoordinateSystem", {"name": crs.name, **told})
     ET.SubElement(root, "Project", {"name": plan.name, "desc": CAUTION})
     ET.SubElement(root, "Application", {"name": "soakline", "version": __version__})
     _points(root, plan)
