@@ -178,3 +178,15 @@ def test_the_pdf_is_a4_and_tells_every_swale(plan_path, tmp_path):
     text = " ".join(page.extract_text() for page in pdf.pages)
     told = set(re.findall(r"Swale (S\d+)", text))
     assert len(told) == len(re.findall(r"<article ", out.read_text(encoding="utf-8"))) > 3
+
+
+def test_no_swale_is_torn_by_the_end_of_a_page(plan_path, tmp_path):
+    """Each stands whole on one page: none begins below another's lines or leaves some behind."""
+    out = tmp_path / "report.html"
+    write_report(plan_path, ReportOptions(out, pdf=True))
+    pages = [page.extract_text() for page in PdfReader(out.with_suffix(".pdf")).pages]
+    first = next(k for k, text in enumerate(pages) if "Group by group" in text)
+    last = next(k for k, text in enumerate(pages) if "Depth of rain by duration" in text)
+    of_swales = pages[first + 1 : last]
+    assert len(of_swales) > 3
+    assert all(re.match(r"(page \d+)?\s*(Group \d+:|Swale S\d+)", text) for text in of_swales)

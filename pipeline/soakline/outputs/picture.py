@@ -2,12 +2,14 @@
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
 import matplotlib.style
 import pandas as pd
 import shapely
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
@@ -20,13 +22,42 @@ from soakline.outputs.whole_file import written_whole
 CAUTION = "Level from an instrument on site; check with local codes and a licensed engineer."
 
 _DPI = 200
-_WIDEST_IN, _HIGHEST_IN = 12.0, 12.0  # 2400 pixels
-_PANEL_IN, _GAP_IN, _TITLE_IN, _FOOT_IN = 2.9, 0.2, 0.55, 0.4
+_GAP_IN, _TITLE_IN, _FOOT_IN = 0.2, 0.55, 0.4
 _NARROWEST_MAP_IN, _LOWEST_MAP_IN = 4.0, 5.6
 _MARGIN = 0.06  # of the property's longer side, shown around it
 
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What the map is drawn for, inches.
+
+    Parameters
+    ----------
+    width_in, height_in : the most that map, legend and words take together
+    panel_in : width of the legend beside the map, or its height below it
+    columns : of the legend; one beside the map, more below it
+    """
+
+    width_in: float
+    height_in: float
+    panel_in: float
+    columns: int
+
+    @property
+    def map_in(self) -> tuple[float, float]:
+        """The most that the map takes: width and height."""
+        width, height = self.width_in - 2 * _GAP_IN, self.height_in - _TITLE_IN - _FOOT_IN
+        if self.columns == 1:
+            return width - self.panel_in, height
+        return width, height - self.panel_in
+
+
+PICTURE = Sheet(12.0, 12.0, 2.9, 1)  # 2400 pixels
+# The type area of the report, so that letters are printed as large as they are drawn.
+A4 = Sheet(7.2, 9.2, 1.75, 2)
+
 # The file's size is bound by its pixels: four bytes each, before compression.
-_MOST_BYTES = 4 * int(_WIDEST_IN * _DPI) * int(_HIGHEST_IN * _DPI)
+_MOST_BYTES = 4 * int(PICTURE.width_in * _DPI) * int(PICTURE.height_in * _DPI)
 
 
 @contextmanager
@@ -69,29 +100,38 @@ def map_figure(
     ground_m: GroundArray,
     layers: Mapping[str, gpd.GeoDataFrame | pd.DataFrame],
     title: str,
+    sheet: Sheet = PICTURE,
 ) -> Figure:
     """Map with title, legend, scale bar, north and caution."""
     bounds = with_margin(layers["property"])
-    map_width, map_height = _map_size_in(bounds)
-    width = _GAP_IN + map_width + _GAP_IN + _PANEL_IN
-    height = _TITLE_IN + map_height + _FOOT_IN
+    map_width, map_height = _map_size_in(bounds, sheet)
+    if sheet.columns == 1:
+        width, height = 2 * _GAP_IN + map_width + sheet.panel_in, map_height
+        map_at = (_GAP_IN, _FOOT_IN)
+        panel_at, panel_in = (2 * _GAP_IN + map_width, _FOOT_IN), (sheet.panel_in, map_height)
+    else:
+        width, height = sheet.width_in, map_height + sheet.panel_in
+        map_at = ((width - map_width) / 2, _FOOT_IN + sheet.panel_in)
+        panel_at, panel_in = (_GAP_IN, _FOOT_IN), (width - 2 * _GAP_IN, sheet.panel_in - _GAP_IN)
+    height += _TITLE_IN + _FOOT_IN
     figure = Figure(figsize=(width, height), dpi=_DPI, facecolor="white")
     FigureCanvasAgg(figure)  # draws to pixels whatever screen there is
-    axes = figure.add_axes(
-        (_GAP_IN / width, _FOOT_IN / height, map_width / width, map_height / height)
-    )
+
+    def axes_on(corner: tuple[float, float], size: tuple[float, float]) -> Axes:
+        left, bottom = corner[0] / width, corner[1] / height
+        return figure.add_axes((left, bottom, size[0] / width, size[1] / height))
+
     pixels = int(max(map_width, map_height) * _DPI)
     coarse_m, cell_m, ground_bounds = ground_within(grid, ground_m, bounds, pixels)
     metres_per_inch = (bounds[2] - bounds[0]) / map_width
-    drawing = MapDrawing(axes, metres_per_inch, bounds)
+    drawing = MapDrawing(axes_on(map_at, (map_width, map_height)), metres_per_inch, bounds)
     drawing.ground(shade(coarse_m, cell_m), ground_bounds)
     drawing.plan(layers)
-
-    left = (_GAP_IN + map_width + _GAP_IN) / width
-    panel = figure.add_axes((left, _FOOT_IN / height, _PANEL_IN / width, map_height / height))
-    draw_panel(panel, (_PANEL_IN, map_height), drawing.legend, metres_per_inch)
+    draw_panel(
+        axes_on(panel_at, panel_in), panel_in, drawing.legend, metres_per_inch, sheet.columns
+    )
     figure.text(
-        _GAP_IN / width,
+        map_at[0] / width,
         1 - 0.34 / height,
         title,
         fontsize=14,
@@ -110,8 +150,7 @@ def with_margin(land: gpd.GeoDataFrame) -> Bounds:
     margin = _MARGIN * max(east - west, north - south)
     width, height = east - west + 2 * margin, north - south + 2 * margin
     # A long strip of land gets ground on both sides, so that the picture is no strip itself.
-    most_width = _WIDEST_IN - _PANEL_IN - 2 * _GAP_IN
-    most_height = _HIGHEST_IN - _TITLE_IN - _FOOT_IN
+    most_width, most_height = PICTURE.map_in
     width = max(width, height * _NARROWEST_MAP_IN / most_height)
     height = max(height, width * _LOWEST_MAP_IN / most_width)
     middle = shapely.box(west, south, east, north).centroid
@@ -123,10 +162,9 @@ def with_margin(land: gpd.GeoDataFrame) -> Bounds:
     )
 
 
-def _map_size_in(bounds: Bounds) -> tuple[float, float]:
-    """Width and height of the map on paper, inches: as large as the picture may be."""
+def _map_size_in(bounds: Bounds, sheet: Sheet) -> tuple[float, float]:
+    """Width and height of the map on paper, inches: as large as the sheet lets it be."""
     aspect = (bounds[2] - bounds[0]) / (bounds[3] - bounds[1])
-    most_width = _WIDEST_IN - _PANEL_IN - 2 * _GAP_IN
-    most_height = _HIGHEST_IN - _TITLE_IN - _FOOT_IN
+    most_width, most_height = sheet.map_in
     width = min(most_width, most_height * aspect)
     return width, width / aspect

@@ -10,12 +10,19 @@ from soakline.outputs.scale_bar import round_below
 from soakline.styles.palette import INK
 
 _LONGEST_BAR_IN = 1.9
+_LAST_WORDS_IN = 0.3  # what the unit takes beyond the bar
 
 
 def draw_panel(
-    axes: Axes, size_in: tuple[float, float], legend: Sequence[Artist], metres_per_inch: float
+    axes: Axes,
+    size_in: tuple[float, float],
+    legend: Sequence[Artist],
+    metres_per_inch: float,
+    columns: int = 1,
 ) -> None:
     """Draw legend, north arrow and scale bar on axes of their own.
+
+    Arrow and bar stand below a legend of one column, and to the right of one of more.
 
     Parameters
     ----------
@@ -23,6 +30,7 @@ def draw_panel(
     size_in : its width and height on paper, inches
     legend : one labelled artist a row
     metres_per_inch : scale of the map beside it
+    columns : of the legend
     """
     width, height = size_in
     axes.set_xlim(0, width)
@@ -35,14 +43,16 @@ def draw_panel(
         borderaxespad=0,
         borderpad=0,
         frameon=False,
-        fontsize=9,
+        ncols=columns,
+        fontsize=9 if columns == 1 else 7.5,
         labelcolor=INK,
-        labelspacing=0.85,
+        labelspacing=0.85 if columns == 1 else 0.5,
         handlelength=2.4,
         handleheight=1.3,
     )
-    _north_arrow(axes, 0.16, 0.62)
-    _scale_bar(axes, metres_per_inch)
+    left = 0.0 if columns == 1 else width - _LONGEST_BAR_IN - _LAST_WORDS_IN
+    _north_arrow(axes, left + 0.16, 0.62)
+    _scale_bar(axes, left + 0.04, metres_per_inch)
 
 
 def bar_length_m(metres_per_inch: float) -> float:
@@ -62,10 +72,10 @@ def _north_arrow(axes: Axes, x: float, y: float) -> None:
     axes.text(x, y + 0.53, "N", ha="center", va="bottom", fontsize=9, weight="bold", color=INK)
 
 
-def _scale_bar(axes: Axes, metres_per_inch: float) -> None:
+def _scale_bar(axes: Axes, start: float, metres_per_inch: float) -> None:
     length_m = bar_length_m(metres_per_inch)
     half = length_m / metres_per_inch / 2
-    start, y, thick = 0.04, 0.22, 0.06
+    y, thick = 0.22, 0.06
     for part, colour in enumerate((INK, "white")):
         bar = Rectangle(
             (start + part * half, y), half, thick, facecolor=colour, edgecolor=INK, lw=0.8

@@ -1,5 +1,6 @@
 """The report as one HTML page."""
 
+from functools import partial
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -43,7 +44,7 @@ from soakline.report.totals import (
     slope_table,
     storms_table,
 )
-from soakline.report.words import moment, sentence
+from soakline.report.words import moment, number, sentence
 
 
 def page_of(plan: ReadPlan) -> str:
@@ -61,7 +62,7 @@ def page_of(plan: ReadPlan) -> str:
         lstrip_blocks=True,
     )
     environment.globals.update(anchor=anchor, about_layer=_about, include_raw=_raw(environment))
-    environment.filters.update(sentence=sentence, moment=moment)
+    environment.filters.update(sentence=sentence, moment=moment, counted=partial(number, places=0))
     return environment.get_template("report.html").render(_told(plan))
 
 

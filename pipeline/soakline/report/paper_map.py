@@ -7,17 +7,17 @@ from collections.abc import Mapping
 import matplotlib.style
 import pandas as pd
 
-from soakline.outputs.picture import map_figure
+from soakline.outputs.picture import A4, map_figure
 from soakline.report.ground import Ground
 
-_DPI = 130
+_DPI = 200
 _JPEG = {"quality": 78, "optimize": True, "progressive": True}
 
 
 def paper_map(layers: Mapping[str, pd.DataFrame], ground: Ground, title: str) -> str:
     """Draw the map; as a `data:` address of a JPEG."""
     with matplotlib.style.context("default", after_reset=True):
-        figure = map_figure(ground.grid, ground.ground_m, layers, title)
+        figure = map_figure(ground.grid, ground.ground_m, layers, title, A4)
         picture = io.BytesIO()
         figure.savefig(picture, format="jpg", dpi=_DPI, pil_kwargs=_JPEG)
     return "data:image/jpeg;base64," + base64.b64encode(picture.getvalue()).decode()

@@ -1,11 +1,12 @@
 """Every assumption behind a plan: keys with their defaults, inputs, figures of the run, tables."""
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from soakline import tables
 from soakline.report.read import ReadPlan
-from soakline.report.words import Cell, Head, Table
+from soakline.report.words import NONE, Cell, Head, Table, number
 from soakline.runfile.reading import field_at, number_of
 
 _NOT_LISTED = ("default:", "input:", "library:", "timing_", "host_", "time_of_concentration_h:")
@@ -16,6 +17,16 @@ _SHIPPED = (
     "section_steps.csv", "sill_linings.csv", "soils.csv", "species.csv", "swale_points.csv",
     "unit_hydrograph.csv",
 )  # fmt: skip
+
+
+_UNITS = (("_m3_h", "m³/h"), ("_mm_h", "mm/h"), ("_m2", "m²"), ("_m", "m"), ("_s", "s"))
+_GROUND = "ground:"
+_LOSS = re.compile(r"(\w+)=([\d.]+)")
+_LOSS_WORDS = {
+    "number": "curve number",
+    "conductivity_mm_h": "conductivity in mm/h",
+    "suction_deficit_mm": "suction times room for water in mm",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +66,37 @@ def keys_table(plan: ReadPlan) -> Table:
 def run_table(plan: ReadPlan) -> Table:
     """What else the record tells of the run, in its own words."""
     rows = [
-        (Cell(key.replace("_", " "), key), Cell(value, value))
+        (Cell(title, title), Cell(text, text))
         for key, value in plan.record.items()
         if key not in _OWN_PLACE
         and not key.startswith(_NOT_LISTED)
         and field_at(tuple(key.split("."))) is None
+        for title, text in [_in_words(key, value)]
     ]
     return Table("run", "The run", (Head("What"), Head("Value")), tuple(rows))
+
+
+def _in_words(key: str, value: str) -> tuple[str, str]:
+    """A key of the record with its unit, and its value, as people read them.
+
+    Examples
+    --------
+    >>> _in_words("noise_m", "0.0300"), _in_words("run_file", "run.toml")
+    (('noise (m)', '0.03'), ('run file', 'run.toml'))
+    >>> _in_words("ground:woods, loam", "CurveNumber(number=55.0)")
+    ('ground: woods, loam', 'curve number 55')
+    """
+    losses = _LOSS.findall(value) if key.startswith(_GROUND) else []
+    if losses:
+        told = (f"{_LOSS_WORDS.get(name, name)} {float(figure):g}" for name, figure in losses)
+        return key.replace(":", ": ", 1), ", ".join(told)
+    for end, unit in _UNITS:
+        if key.endswith(end):
+            places = len(value.rstrip("0").partition(".")[2])
+            text = number(value, places)
+            title = key.removesuffix(end).replace("_", " ")
+            return f"{title} ({unit})", value if text == NONE else text
+    return key.replace("_", " "), value
 
 
 def inputs_table(plan: ReadPlan) -> Table:
