@@ -1,6 +1,7 @@
 """The picture of a plan: there, of the right size, and not empty."""
 
 from collections.abc import Callable
+from itertools import combinations
 from pathlib import Path
 
 import geopandas as gpd
@@ -12,7 +13,7 @@ import shapely
 from matplotlib.colors import to_rgb
 from PIL import Image
 
-from soakline.outputs.picture import drawn_map
+from soakline.outputs.picture import A4, drawn_map, map_figure
 from soakline.outputs.picture_layers import MapDrawing
 from soakline.outputs.picture_panel import bar_length_m
 from soakline.outputs.picture_shapes import arrow_head, outline
@@ -93,6 +94,33 @@ def test_legend_bar_and_arrow_stand_beside_the_map(pixels: np.ndarray) -> None:
     assert (panel[int(0.75 * rows) :] < 90).all(axis=-1).sum() > 500
     edge = pixels[:, -10:]
     assert (edge == 255).all()  # nothing runs out of the picture
+
+
+@pytest.mark.parametrize("half", [(380, 300), (30, 250), (380, 20)], ids=["land", "narrow", "wide"])
+def test_on_a_report_s_page_legend_bar_and_words_stand_below_the_map(
+    layers: Layers, half: tuple[float, float]
+) -> None:
+    """A4 less margins, heading and two lines; letters of 7 points and more."""
+    east, north = half
+    land = shapely.box(EAST_M - east, NORTH_M - north, EAST_M + east, NORTH_M + north)
+    own = gpd.GeoDataFrame(geometry=[land], crs=layers["property"].crs)
+    figure = map_figure(GRID, GROUND_M, {**layers, "property": own}, "Two Valleys", A4)
+    width, height = figure.get_size_inches()
+    assert width <= 7.25
+    assert height <= 9.25
+    figure.canvas.draw()
+    on_map, panel = figure.axes
+    legend = panel.get_legend()
+    assert legend is not None
+    words = [*legend.get_texts(), *panel.texts, *figure.texts]
+    assert min(text.get_fontsize() for text in words) >= 7.0
+    boxes = [text.get_window_extent() for text in words]
+    assert not [(a, b) for a, b in combinations(boxes, 2) if a.overlaps(b)]
+    paper = figure.bbox
+    assert all(paper.x0 <= box.x0 and box.x1 <= paper.x1 for box in boxes)
+    assert legend.get_window_extent().y1 < on_map.get_window_extent().y0
+    bars = [patch.get_window_extent() for patch in panel.patches]
+    assert not any(bar.overlaps(box) for bar in bars for box in boxes)
 
 
 def test_two_runs_give_the_same_bytes_whatever_the_users_own_style(
