@@ -27,6 +27,7 @@ _SWALE, _ROUTE, _WATER, _SAFE, _CLEAR = "#3b1f5e", "#b4500a", "#1f6fa8", "#00695
 _HOLLOW, _TREE = "#4a90c2", "#2e7d32"
 _MOST_POINTS = 3000  # more would make the page heavy and slow: they become one picture
 _MOST_NAMES = 40  # shown from the start; the names of more would hide the map
+_LIP_SHARE = 0.05  # of the pixels between lips, a quarter on a phone: ground is seen there too
 _PIXELS = 1800  # across the widest screen once zoomed in twice
 
 
@@ -119,8 +120,7 @@ class _Map:
 
     def dots(self, shapes: gpd.GeoSeries, colour: str) -> Any:
         """Very many points as one picture, a dot of it each."""
-        ranges = self.figure.x_range, self.figure.y_range
-        wide, tall = (own.end - own.start for own in ranges)
+        wide, tall = (own.end - own.start for own in (self.figure.x_range, self.figure.y_range))
         columns, rows = int(wide / self.step_m) + 1, int(tall / self.step_m) + 1
         place = shapely.get_coordinates(shapes.to_numpy())
         column = np.clip((place[:, 0] - self.west) / self.step_m, 0, columns - 1).astype(int)
@@ -252,11 +252,13 @@ def _swales(drawn: _Map, layers: Mapping[str, pd.DataFrame]) -> None:
             "length": swales["length_m"].round(1),
             "holds": swales["capacity_m3"].round(0),
         }
+        apart_m = layers["property"].area.sum() / swales.length.sum()
+        width = float(np.clip(_LIP_SHARE * apart_m / drawn.step_m, 1.2, 2.6))
         halo = drawn.lines(
-            swales.geometry, columns, line_color="white", line_width=5, line_alpha=0.7
+            swales.geometry, columns, line_color="white", line_width=1.9 * width, line_alpha=0.7
         )
         renderer = drawn.figure.multi_line(
-            "xs", "ys", source=halo.data_source, line_color=_SWALE, line_width=2.6
+            "xs", "ys", source=halo.data_source, line_color=_SWALE, line_width=width
         )
         tips = [
             ("swale", "@swale"), ("level", "@level{0.00} m"), ("length", "@length{0.0} m"),
