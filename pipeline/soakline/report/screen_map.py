@@ -28,6 +28,7 @@ _HOLLOW, _TREE = "#4a90c2", "#2e7d32"
 _MOST_POINTS = 3000  # more would make the page heavy and slow: they become one picture
 _MOST_NAMES = 40  # shown from the start; the names of more would hide the map
 _LIP_SHARE = 0.05  # of the pixels between lips, a quarter on a phone: ground is seen there too
+_STRIP = 0.08  # of the width, below the ground for the scale bar, which would hide safe ends
 _PIXELS = 1800  # across the widest screen once zoomed in twice
 
 
@@ -55,16 +56,17 @@ class _Map:
 
     def __init__(self, bounds: Bounds) -> None:
         self.west, self.south = bounds[:2]
-        wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
+        self.size_m = wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
+        strip = _STRIP * wide
         self.step_m = max(wide, tall) / _PIXELS
         self.decimals = 0 if self.step_m > 1 else 1  # well within a pixel
         self.layers: list[tuple[str, str, str, bool]] = []
         self.figure = figure(
             x_range=Range1d(0, wide, name="map-x"),
-            y_range=Range1d(0, tall, name="map-y"),
+            y_range=Range1d(-strip, tall, name="map-y"),
             tools="pan,wheel_zoom,box_zoom,reset",
             active_scroll=None,
-            aspect_ratio=wide / tall,
+            aspect_ratio=wide / (tall + strip),
             match_aspect=True,
             sizing_mode="stretch_width",
             toolbar_location="above",
@@ -120,7 +122,7 @@ class _Map:
 
     def dots(self, shapes: gpd.GeoSeries, colour: str) -> Any:
         """Very many points as one picture, a dot of it each."""
-        wide, tall = (own.end - own.start for own in (self.figure.x_range, self.figure.y_range))
+        wide, tall = self.size_m
         columns, rows = int(wide / self.step_m) + 1, int(tall / self.step_m) + 1
         place = shapely.get_coordinates(shapes.to_numpy())
         column = np.clip((place[:, 0] - self.west) / self.step_m, 0, columns - 1).astype(int)
@@ -180,20 +182,18 @@ def screen_map(layers: Mapping[str, pd.DataFrame], ground: Ground, bounds: Bound
     drawn.switched([land], "boundary", "Property boundary", "#222222", True)
     _water(drawn, layers)
     _swales(drawn, layers)
-    # Short: it lies over a corner of the land.
     short = {"bar_length": 0.1, "padding": 4, "margin": 4, "background_fill_alpha": 0.85}
     drawn.figure.add_layout(
         ScaleBar(range=drawn.figure.x_range, unit="m", location="bottom_left", **short)
     )
     script, element = components(drawn.figure)
     library = Resources(mode="inline", components=["bokeh"]).render_js()
-    aspect = (bounds[2] - bounds[0]) / (bounds[3] - bounds[1])
     return ScreenMap(
         Markup(library),  # noqa: S704 - Bokeh's own, which escapes what it is given
         Markup(_within_script(script)),  # noqa: S704
         Markup(element),  # noqa: S704
         tuple(drawn.layers),
-        aspect,
+        drawn.figure.aspect_ratio,
     )
 
 
