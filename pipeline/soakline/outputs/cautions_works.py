@@ -46,12 +46,13 @@ def _on_machine(plan: Designed, programme: Programme) -> Iterator[Finding]:
     for i, line in enumerate(plan.placed.lines):
         bends = tight_bends(line.coordinates, radius)
         if bends.count:
+            many = "1 bend" if bends.count == 1 else f"{bends.count} bends"
             yield _swale(
                 plan,
                 i,
                 "bend_too_tight",
                 "note",
-                f"{bends.count} bends over {bends.length_m:.0f} m of lip are tighter than "
+                f"{many} over {bends.length_m:.0f} m of lip tighter than "
                 f"{radius:g} m radius, the tightest {bends.radius_m:.1f} m at "
                 f"{bends.along_m:.0f} m along: the ground tolerance allows no wider ones",
                 "dig these bends in short steps or by hand, end the swale before them, or allow a "
