@@ -129,8 +129,12 @@ def test_tables_sort_by_the_keyboard_and_say_so(opened):
     assert page.evaluate(values) == sorted(up, reverse=True)
 
 
-def test_nothing_is_wider_than_a_phone(chromium, report_path):
-    phone = Opened(chromium, report_path, PHONE)
+REPORTS = pytest.mark.parametrize("report", ["report_path", "hostile_path"])
+
+
+@REPORTS
+def test_nothing_is_wider_than_a_phone(chromium, report, request):
+    phone = Opened(chromium, request.getfixturevalue(report), PHONE)
     assert phone.page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
     assert phone.errors == []
 
@@ -147,8 +151,11 @@ def test_axe_finds_nothing(chromium, report_path, size):
     assert len(results.response["passes"]) > 20
 
 
-def test_in_print_no_figure_is_cut(chromium, report_path):
-    page = Opened(chromium, report_path, (703, 994)).page  # A4 less its margins at 96 dots an inch
+@REPORTS
+def test_in_print_no_figure_is_cut(chromium, report, request):
+    page = Opened(
+        chromium, request.getfixturevalue(report), (703, 994)
+    ).page  # A4 less its margins at 96 dots an inch
     page.emulate_media(media="print")
     cut = page.evaluate(
         """() => [...document.querySelectorAll("svg[role=img], img, table, dl")]
