@@ -143,7 +143,7 @@ def ranked_exits(
     judged: JudgedExits,
     ends: Sequence[End],
     rules: SillRules,
-    worse_goal: IntArray | None = None,
+    safe_goal: BoolArray | None = None,
 ) -> list[IntArray]:
     """Places in `judged.exits` of every swale's exits, the best first.
 
@@ -152,12 +152,12 @@ def ranked_exits(
     judged : JudgedExits
     ends : of the end map
     rules : SillRules
-    worse_goal : (ends + 1,) for each value of the end map, how much worse an end it is; None where
-        that is not known yet
+    safe_goal : (ends + 1,) whether each value of the end map is a safe end; None where that is not
+        known yet
 
     Returns
     -------
-    by swale: better ends before others, natural sills before those cut in; then ways that cross no
+    by swale: safe ends before others, natural sills before those cut in; then ways that cross no
     track, no ground steeper than the limit and do not leave over the property's edge; then the
     slower, the end of the swale, the shorter
     """
@@ -168,7 +168,7 @@ def ranked_exits(
         [3, 2, 1],
         0,
     )
-    worse = np.zeros(exits.goal.size) if worse_goal is None else worse_goal[exits.goal]
+    unsafe = np.zeros(exits.goal.size, bool) if safe_goal is None else ~safe_goal[exits.goal]
     order = np.lexsort(
         (
             exits.way_m,
@@ -176,7 +176,7 @@ def ranked_exits(
             np.rint(judged.fastest / _VELOCITY_STEP_MS),
             kind,
             exits.cut_in,
-            worse,
+            unsafe,
             exits.swale,
         )
     )

@@ -151,10 +151,7 @@ def rank_for(
     goals = np.split(exits.goal, exits.first[1:-1])
     safe = safe_swales(goals, ways, hollow_safe, overloaded, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
-    worse = (~safe_goal).astype(np.int64)
-    # Swales are the first ends, in their order: value i + 1 of the map is swale i.
-    worse[1 : overloaded.size + 1] += overloaded
-    best = ranked_exits(judged, ways.end_map.ends, rules, worse)
+    best = ranked_exits(judged, ways.end_map.ends, rules, safe_goal)
     return RankedExits(exits, best, safe_goal, hollow_safe, overloaded)
 
 

@@ -31,8 +31,8 @@ from soakline.water.event import Arrivals, Event, Feeds, feeds_of, own_bound_m3s
 from soakline.water.pools import Pools
 from soakline.water.sizing import size_down_chain
 
-# Sills are laid anew once, and ways again where a hollow turns out to be no end.
-_ROUNDS = 6
+# Sills are laid anew once, and ways again where a hollow or a swale turns out to be no end.
+_ROUNDS = 24
 _SETTLING_ROUNDS, _WHOLE_ROUNDS = 4, 2
 # Ways are judged as for this much rain running off each catchment: no storm of the table, so that
 # new rain leaves them where they are.
@@ -122,21 +122,27 @@ def drain(
     asked = _deciding(event)
     overloaded = np.zeros(laid.length_m.size, dtype=bool)
     ranked = rank_for(judged, ways, hollow_check.safe, overloaded, rules)
-    for attempt in range(_ROUNDS):
+    rounds = 0
+    for _ in range(_ROUNDS):
         if not ranked.stands(hollow_check.safe, overloaded):
             ranked = rank_for(judged, ways, hollow_check.safe, overloaded, rules)
+            rounds = 0
         outlets, wanted = lay_outlets(ranked, ways, peak, rules), wanted_sill_m(peak, rules)
         sections = round_of.sized(outlets)
         routing = round_of.routed(outlets, sections, asked)
-        peak = _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
+        before, peak = peak, _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
         hollow_check = check_hollows(
             hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
         )
-        # The first sills are laid for bounds that no chain reaches.
-        if attempt > 0:
-            overloaded = ranked.now_overloaded(outlets, wanted)
-            if ranked.stands(hollow_check.safe, overloaded):
-                break
+        rounds += 1
+        # The first sills over these ways were laid for peaks of others, or for bounds.
+        if rounds == 1:
+            continue
+        too_full, settled = ranked.now_overloaded(outlets, wanted), _alike(peak, before)
+        if ranked.stands(hollow_check.safe, too_full) and (settled or not too_full.any()):
+            break
+        if settled:
+            overloaded = too_full
     # Ways and sections stay, and sills only grow from here on. The few storms that decide settle
     # them; then every check storm is routed over them.
     outlets = lay_outlets(ranked, ways, peak, rules)
@@ -157,6 +163,11 @@ def drain(
         peak_m3s=found,
         findings=hollow_check.findings,
     )
+
+
+def _alike(peak_m3s: FloatArray, before_m3s: FloatArray) -> bool:
+    """Whether peaks stay from one round to the next."""
+    return bool(np.all(np.abs(peak_m3s - before_m3s) <= 0.01 * before_m3s + 0.001))
 
 
 def routed(
