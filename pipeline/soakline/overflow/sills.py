@@ -80,6 +80,7 @@ class RankedExits:
     ----------
     exits : Exits
     best : by swale, places in `exits`, the best first
+    safe : (swales,) bool; whether some way of it leads to a safe end
     safe_goal : (ends + 1,) bool, of each value of the end map
     hollow_safe : (hollows,) bool; kept hollows that may be ends
     overloaded : (swales,) bool; swales asked for longer sills than their safe ways have room for
@@ -88,6 +89,7 @@ class RankedExits:
 
     exits: Exits
     best: list[IntArray]
+    safe: BoolArray
     safe_goal: BoolArray
     hollow_safe: BoolArray
     overloaded: BoolArray
@@ -100,12 +102,12 @@ class RankedExits:
         )
 
     def now_overloaded(self, outlets: "Outlets", wanted_m: FloatArray) -> BoolArray:
-        """Swales overloaded so far, those with some sill over a way that is not safe, and those
-        whose sills are shorter than wanted, (swales,) m.
+        """Swales overloaded so far, and those that could spill safely but for sills too short,
+        (swales,) m wanted, or laid over other ways.
         """
         astray = [not all(self.safe_goal[s.way.goal] for s in own) for own in outlets.sills]
         short = outlets.built_m < wanted_m - _SAME_M
-        return np.asarray(self.overloaded | np.array(astray, dtype=bool) | short)
+        return np.asarray(self.overloaded | (self.safe & (np.array(astray, dtype=bool) | short)))
 
     def sills_of(self, swale: int, wanted_m: float, ways: Ways) -> tuple[Sill, ...]:
         """Sills of a swale, as long as wanted where its lip has room for them.
@@ -152,7 +154,7 @@ def rank_for(
     safe = safe_swales(goals, ways, hollow_safe, overloaded, rules, every=False)
     safe_goal = safe_goals(safe, hollow_safe, ways, rules)
     best = ranked_exits(judged, ways.end_map.ends, rules, safe_goal)
-    return RankedExits(exits, best, safe_goal, hollow_safe, overloaded)
+    return RankedExits(exits, best, safe, safe_goal, hollow_safe, overloaded)
 
 
 def lay_outlets(ranked: RankedExits, ways: Ways, peak_m3s: FloatArray, rules: SillRules) -> Outlets:
