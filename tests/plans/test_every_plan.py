@@ -32,7 +32,7 @@ def test_ground_along_every_lip_is_within_the_tolerance(plan_ground: PlanGround,
     """Cut through high spots up to 0.15 m, never filled over low ones but for 0.03 m."""
     planned = plan_ground(name)
     for swale, line in zip(planned.swales.itertuples(), planned.swales.geometry, strict=True):
-        places = np.vstack([along_m(line, 0.25), shapely.get_coordinates(line)])
+        places = np.vstack([along_m(line, 0.05), shapely.get_coordinates(line)])
         above = planned.ground_at(places) - swale.level_m
         assert above.min() >= -0.03
         assert above.max() <= 0.15
