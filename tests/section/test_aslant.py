@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from soakline.section.aslant import TrackSpans, lean_of, no_tracks
 from soakline.section.footprint import filled_ground
-from soakline.section.mound import MoundShape
+from soakline.section.mound import MoundShape, over_ground_m
+from soakline.section.stretches import Span
 from soakline.section.strips import empty_areas
 from soakline.section.trench import Trench, trenches_of
 from soakline.section.works import GroundWorks, works_of
@@ -22,8 +23,8 @@ def spans(lean: float) -> TrackSpans:
     return TrackSpans(np.array([0]), *(np.array([v]) for v in (START_M, END_M, lean)))
 
 
-def works(tracks: TrackSpans, berm_m: float) -> GroundWorks:
-    """A lip of 100 m with a sill at its start, and with what a track takes of it free of mound."""
+def works(tracks: TrackSpans, berm_m: float, open_m: list[Span]) -> GroundWorks:
+    """A lip of 100 m with some of it free of mound."""
     return works_of(
         straight(LENGTH_M),
         [TRENCH],
@@ -31,7 +32,7 @@ def works(tracks: TrackSpans, berm_m: float) -> GroundWorks:
         MoundShape(berm_m, 2.0, 0.5),
         np.array([0.25]),
         np.array([0.1]),
-        [[(0.0, 4.0), (START_M, END_M)]],
+        [open_m],
         tracks,
         empty_areas(1),
         1.125,
@@ -39,13 +40,48 @@ def works(tracks: TrackSpans, berm_m: float) -> GroundWorks:
     )
 
 
+def volume_on(mound: shapely.Geometry, shape: MoundShape, done: GroundWorks) -> float:
+    """What stands on a mound's ground along a lip that runs east, by strips of 2 cm along it."""
+    down = np.arange(0.0, -mound.bounds[1], 0.02) + 0.01
+    west, _, east, _ = mound.bounds
+    lines = shapely.linestrings([[(west - 1.0, -u), (east + 1.0, -u)] for u in down])
+    crest = np.full_like(down, 0.25), np.full_like(down, done.volumes.crest_width_m[0])
+    over = over_ground_m(shape, *crest, np.zeros_like(down), np.full_like(down, 0.08), down)
+    return float(0.02 * np.sum(shapely.length(shapely.intersection(mound, lines)) * over))
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    lean=st.floats(-2.8, 2.8),
+    berm_m=st.sampled_from([0.0, 0.6]),
+    at_m=st.one_of(st.floats(0.5, 20.0), st.floats(45.0, 91.0)),
+)
+def test_a_mound_beside_an_aslant_track_holds_what_stands_on_its_ground(
+    lean: float, berm_m: float, at_m: float
+) -> None:
+    """However near to the track a sill lies, or the lip's end."""
+    track = TrackSpans(np.array([0]), *(np.array([v]) for v in (at_m, at_m + 8.0, lean)))
+    open_m = [(40.0, 44.0), (at_m, at_m + 8.0), (99.0, 100.0)]
+    done = works(track, berm_m, open_m)
+    (mound,) = done.footprint.mound
+    along = shapely.intersection(mound, shapely.box(0.0, -30.0, LENGTH_M, 0.0))
+    held = volume_on(along, MoundShape(berm_m, 2.0, 0.5), done)
+    assert done.volumes.mound_m3[0] == pytest.approx(held, rel=0.003)
+    (ground,) = track.ground(straight(LENGTH_M), np.array([-30.0]))
+    within = shapely.buffer(ground, -1e-6, join_style="mitre")
+    assert shapely.intersection(mound, within).area < 1e-6
+    # Spilled water falls straight down the hill.
+    assert shapely.intersection(mound, shapely.box(40.0, -30.0, 44.0, 0.0)).area < 1e-6
+
+
 @settings(max_examples=25, deadline=None)
 @given(lean=st.floats(-2.8, 2.8), berm_m=st.sampled_from([0.0, 0.6]))
-def test_an_aslant_track_takes_as_much_mound_as_a_square_one_and_has_none(
+def test_far_from_sills_an_aslant_track_takes_as_much_mound_as_a_square_one(
     lean: float, berm_m: float
 ) -> None:
     """Cavalieri: sections slid along the lip keep their area."""
-    square, aslant = (works(own, berm_m) for own in (no_tracks(), spans(lean)))
+    open_m = [(0.0, 4.0), (START_M, END_M)]
+    square, aslant = (works(own, berm_m, open_m) for own in (no_tracks(), spans(lean)))
     (mound,), (before,) = aslant.footprint.mound, square.footprint.mound
     assert mound.area == pytest.approx(before.area, rel=1e-6)
     assert aslant.volumes.mound_m3 == pytest.approx(square.volumes.mound_m3)

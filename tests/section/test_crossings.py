@@ -12,10 +12,10 @@ from soakline.section.crossings import (
     kind_that_fits,
     met_aslant,
     plug_m,
-    track_earth,
     track_profiles,
 )
 from soakline.section.pipe import head_loss_m, pipes_for
+from soakline.section.track_earth import share_over_trench, track_earth
 from soakline.section.trench import Trench, cut_area_m2, trenches_of
 
 STEP_M = 0.001
@@ -126,7 +126,13 @@ def test_earth_of_a_track_is_that_of_cells_beside_it(kind: str, fall: float) -> 
     one = trenches_of([trench])
     profile = track_profiles(np.array([kind]), one, np.array([crown]), np.array([fall]))
     earth = track_earth(
-        profile, one, np.array([fall]), np.array([wide]), batter, np.array([trench.batter])
+        profile,
+        one,
+        np.array([fall]),
+        np.array([wide]),
+        batter,
+        np.array([trench.batter]),
+        np.ones(1),
     )
     step = 0.02
     at = profile.at_m[0]
@@ -156,7 +162,9 @@ def test_earth_of_a_track_aslant_is_that_of_cells_about_the_lip(
     along = met_aslant(trenches_of([trench]), sine)
     fall = rise * sine
     profile = track_profiles(np.array([kind]), along, np.array([crown]), fall)
-    earth = track_earth(profile, along, fall, np.array([wide]), batter, np.array([trench.batter]))
+    earth = track_earth(
+        profile, along, fall, np.array([wide]), batter, np.array([trench.batter]), np.ones(1)
+    )
     step, at = 0.04, profile.at_m[0] * sine[0]
     north = np.arange(at[0], at[-1], step)[:, None] + step / 2.0
     far = np.abs(profile.at_m[0]).max() + 15.0
@@ -169,6 +177,24 @@ def test_earth_of_a_track_aslant_is_that_of_cells_about_the_lip(
     cut = np.maximum(dug - (top + beyond / trench.batter), 0.0).sum() * step**2
     assert earth.fill_m3[0] == pytest.approx(filled, rel=0.01)
     assert earth.cut_m3[0] == pytest.approx(cut, rel=0.01, abs=1e-3)
+
+
+@pytest.mark.parametrize("lean", [0.0, 1.2, -2.75])
+@pytest.mark.parametrize("start_m", [-3.0, 0.2, 30.0, 93.0, 99.0])
+def test_what_a_track_takes_of_a_trench_near_its_end_is_that_of_cells(
+    start_m: float, lean: float
+) -> None:
+    """The trench of 100 m, its ends battered, under the ground between the track's edges."""
+    trench, step = Trench(1.5, 0.5, 1.5), 0.02
+    up = np.arange(0.0, trench.top_width_m, step)[:, None] + step / 2.0
+    east = np.arange(-20.0, 125.0, step)[None, :] + step / 2.0
+    under = (east > start_m + lean * up) & (east < start_m + 6.0 + lean * up)
+    sides = np.minimum(np.minimum(up, trench.top_width_m - up) / 1.5, 0.5)
+    ends = np.maximum(np.minimum(east, 100.0 - east), 0.0) / 1.5
+    there = (np.minimum(sides, ends) * under).sum() / (sides * under).sum()
+    of = [np.array([v]) for v in (start_m, start_m + 6.0, lean, 100.0)]
+    found = share_over_trench(trenches_of([trench]), *of)
+    assert found[0] == pytest.approx(there, abs=0.01)
 
 
 def test_a_track_nearly_along_the_lip_is_reckoned_as_at_19_degrees() -> None:
@@ -184,7 +210,7 @@ def test_a_wide_ford_cuts_what_lies_between_its_ramps_and_the_ground() -> None:
     one = trenches_of([trench])
     profile = track_profiles(np.array(["ford"]), one, np.array([0.25]), np.array([fall]))
     earth = track_earth(
-        profile, one, np.array([fall]), np.array([wide]), 2.0, np.array([trench.batter])
+        profile, one, np.array([fall]), np.array([wide]), 2.0, np.array([trench.batter]), np.ones(1)
     )
     near, far, grade = 0.75, 2.25, 1.0 / 6.0
     down, up = (grade * near - 0.5) / (grade + fall), (0.5 + grade * far) / (grade - fall)

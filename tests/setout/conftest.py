@@ -30,12 +30,18 @@ TRACK_M = 4.0
 CROSSINGS = (
     "ford", "causeway", "gap", "ford at 60", "causeway at 60", "ford at 30", "causeway at 30",
 )  # fmt: skip
+# Beside sills and lips' ends, where nothing makes up for what an edge aslant takes of the mound, or
+# where a causeway leaves the trench by its end.
+NEAR_ENDS = (
+    "ford at 20 by -30", "causeway at 20 by -30", "ford at 30 by -60", "causeway at 20 by -20",
+    "causeway at 60 by 95", "ford at 135 by -15", "ford at 90 by 85",
+)  # fmt: skip
 PlanFileOf = Callable[[str], Path]
 
 
 def lean_of(crossing: str) -> float:
     """Metres that the track goes east for each uphill, by the angle in the crossing's name."""
-    _, _, angle_deg = crossing.partition(" at ")
+    _, _, angle_deg = crossing.partition(" by ")[0].partition(" at ")
     return float(1.0 / np.tan(np.radians(float(angle_deg)))) if angle_deg else 0.0
 
 
@@ -47,7 +53,9 @@ def made_plan(folder: Path, crossing: str = "", **layers: gpd.GeoDataFrame) -> P
     dem, grid = sample(plane(8.0, 180.0), width_m=240.0)
     run, features = dict(SETTINGS), dict(layers)
     if crossing:
-        east, north = CENTRE_EASTING_M + 13.37, CENTRE_NORTHING_M
+        # So far east of where it would lie by its name.
+        by_m = float(crossing.partition(" by ")[2] or 0.0)
+        east, north = CENTRE_EASTING_M + 13.37 + by_m, CENTRE_NORTHING_M
         lean = 115.0 * lean_of(crossing)
         line = shapely.LineString([(east + lean, north + 115.0), (east - lean, north - 115.0)])
         columns = {"name": ["hill track"], "width_m": [TRACK_M]}

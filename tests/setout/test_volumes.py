@@ -16,7 +16,7 @@ from soakline.setout.finished import burn
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
 from soakline.setout.swale import Beside, Sill, Swale
-from tests.setout.conftest import CROSSINGS, TRACK_M, PlanFileOf, lean_of
+from tests.setout.conftest import CROSSINGS, NEAR_ENDS, TRACK_M, PlanFileOf, lean_of
 from tests.terrain_analytic.ground import plane
 
 CELL_M = 0.1
@@ -54,7 +54,7 @@ def differences(plan: SetOutPlan, swale: Swale) -> tuple[float, float]:
     return -change[change < 0].sum(), change[change > 0].sum()
 
 
-@pytest.mark.parametrize("crossing", ["", *CROSSINGS])
+@pytest.mark.parametrize("crossing", ["", *CROSSINGS, *NEAR_ENDS])
 def test_cut_and_fill_agree_with_the_finished_ground_to_2_percent(
     plan_file_with: PlanFileOf, crossing: str
 ) -> None:
@@ -77,7 +77,7 @@ def test_cut_and_fill_agree_with_the_finished_ground_to_2_percent(
         assert fill == pytest.approx(heaped - refill, rel=0.02)
 
 
-@pytest.mark.parametrize("crossing", ["", *CROSSINGS])
+@pytest.mark.parametrize("crossing", ["", *CROSSINGS, *NEAR_ENDS])
 def test_what_the_finished_ground_holds_on_ponded_ground_is_the_capacity(
     plan_file_with: PlanFileOf, crossing: str
 ) -> None:
@@ -97,7 +97,7 @@ def test_what_the_finished_ground_holds_on_ponded_ground_is_the_capacity(
         assert areas[swale.swale_id] == pytest.approx(ponded[swale.swale_id].area, rel=1e-9)
 
 
-@pytest.mark.parametrize("crossing", ["", *CROSSINGS])
+@pytest.mark.parametrize("crossing", ["", *CROSSINGS, *NEAR_ENDS])
 def test_the_balance_of_each_swale_and_of_all_closes(
     plan_file_with: PlanFileOf, crossing: str
 ) -> None:

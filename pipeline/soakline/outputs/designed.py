@@ -16,11 +16,11 @@ from soakline.overflow.sills import Outlets
 from soakline.planting.trees import Trees
 from soakline.planting.windbreaks import Windbreaks
 from soakline.runfile.sections import RunFile
-from soakline.section.crossings import TrackEarth
 from soakline.section.design import SectionDesign
 from soakline.section.pegs import Pegs
 from soakline.section.points import SwalePoints
 from soakline.section.stations import IntArray
+from soakline.section.track_earth import TrackEarth
 from soakline.section.trench import Trench
 from soakline.section.works import GroundWorks
 from soakline.siting.catchments import Catchments

@@ -1,19 +1,21 @@
 """Tracks that meet lips at an angle: their edges go on straight, aslant over trench and mound."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import shapely
 
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.stations import IntArray, LipStations, interpolated
-from soakline.section.stretches import Stretches
+from soakline.section.stretches import AT_END_M, Stretches
 from soakline.terrain.cells import GeometryArray
 
 # A stretch that ends this near to a track's edge ends there.
 AT_EDGE_M = 1e-6
 # Beyond what it must cover, ground on the wrong side of an edge is drawn so much larger.
 _SLACK_M = 1.0
+# No mound reaches further from its lip.
+_WIDEST_M = 30.0
 
 
 def lean_of(
@@ -65,6 +67,10 @@ class TrackSpans:
         along = (of[wanted] for of in (self.start_m, self.end_m, self.lean))
         return TrackSpans(self.lip[wanted], *along)
 
+    def leaning(self) -> "TrackSpans":
+        """Those that are not square to their lips."""
+        return self.where(self.lean != 0.0)
+
     def ways(self, stations: LipStations) -> tuple[FloatArray, FloatArray]:
         """Vectors along each track for a metre uphill, and unit vectors along its lip; (n, 2)."""
         weights = stations.at.weights(self.lip, (self.start_m + self.end_m) / 2.0)
@@ -113,15 +119,21 @@ class AslantEnds:
     stretch : of each
     track : whose edge it follows
     outward : −1 where the stretch begins, 1 where it ends
+    edge_m : along the lip, where the edge meets it
+    limit_m : along the lip, as far as the stretch may follow the edge outward: to the next sill or
+        track, else to the lip's end
     """
 
     stretch: IntArray
     track: IntArray
     outward: FloatArray
+    edge_m: FloatArray
+    limit_m: FloatArray
 
     def where(self, wanted: BoolArray) -> "AslantEnds":
         """Some of them; (n,) bool."""
-        return AslantEnds(self.stretch[wanted], self.track[wanted], self.outward[wanted])
+        along = (of[wanted] for of in (self.outward, self.edge_m, self.limit_m))
+        return AslantEnds(self.stretch[wanted], self.track[wanted], *along)
 
     def open_stretches(self, along: Stretches) -> BoolArray:
         """Which stretches are those of the tracks themselves; (stretches,) bool."""
@@ -134,29 +146,71 @@ def aslant_ends(along: Stretches, tracks: TrackSpans) -> AslantEnds:
     """Ends of stretches at the edges of tracks; a track's own stretch has both."""
     found = []
     for track in range(tracks.lip.size):
-        first, last = np.searchsorted(along.lip, tracks.lip[track] + np.arange(2))
-        for edge in (tracks.start_m[track], tracks.end_m[track]):
-            for outward, ends in ((-1, along.start_m), (1, along.end_m)):
-                at = np.flatnonzero(np.abs(ends[first:last] - edge) < AT_EDGE_M) + first
-                found += [(int(k), track, outward) for k in at]
-    stretch, track_of, side = np.array(found, dtype=np.int64).reshape(-1, 3).T
-    return AslantEnds(stretch, track_of, side.astype(float))
+        own = slice(*np.searchsorted(along.lip, tracks.lip[track] + np.arange(2)))
+        start, end = along.start_m[own], along.end_m[own]
+        edges = tracks.start_m[track], tracks.end_m[track]
+        open_before = end[along.sill[own] & (end < edges[0] + AT_EDGE_M)]
+        open_after = start[along.sill[own] & (start > edges[1] - AT_EDGE_M)]
+        # Never so far that the mound would turn round the lip's end.
+        for outward, ends, limit in (
+            (-1.0, start, open_before.max(initial=2.0 * AT_END_M)),
+            (1.0, end, open_after.min(initial=float(end[-1]) - 2.0 * AT_END_M)),
+        ):
+            for edge in edges:
+                at = np.flatnonzero(np.abs(ends - edge) < AT_EDGE_M) + own.start
+                found += [(k, track, outward, edge, limit) for k in at.tolist()]
+    return _ends_of(found)
 
 
-def reached_m(ends: AslantEnds, tracks: TrackSpans, toe_m: FloatArray) -> FloatArray:
-    """How far along the lip the toe of a mound reaches beyond the end of its stretch.
+def _passed_below(along: Stretches, tracks: TrackSpans) -> AslantEnds:
+    """Ends of mounds that do not reach a track, though it may pass below them."""
+    found = []
+    for track in range(tracks.lip.size):
+        here = along.mounded & (along.lip == tracks.lip[track])
+        for outward, ends, edge in (
+            (-1.0, along.start_m, tracks.end_m[track]),
+            (1.0, along.end_m, tracks.start_m[track]),
+        ):
+            aside, reach = outward * (edge - ends), outward * tracks.lean[track] * _WIDEST_M
+            at = np.flatnonzero(here & (aside > AT_EDGE_M) & (aside < reach))
+            found += [(k, track, outward, edge, ends[k]) for k in at.tolist()]
+    return _ends_of(found)
+
+
+def _ends_of(found: list[tuple[int, int, float, float, float]]) -> AslantEnds:
+    stretch, track, *along = np.array(found, dtype=float).reshape(-1, 5).T
+    return AslantEnds(stretch.astype(np.int64), track.astype(np.int64), *along)
+
+
+def mounded_ends(along: Stretches, tracks: TrackSpans) -> AslantEnds:
+    """Ends of mounds that edges of tracks bound, their stretches numbered among the mounds.
+
+    Beside the track they follow it; one further off it only cuts, if it passes below that.
+    """
+    near, far = aslant_ends(along, tracks), _passed_below(along, tracks)
+    near = near.where(along.mounded[near.stretch])
+    both = (np.concatenate([getattr(own, f.name) for own in (near, far)]) for f in fields(near))
+    ends = AslantEnds(*both)
+    return replace(ends, stretch=(np.cumsum(along.mounded) - 1)[ends.stretch])
+
+
+def followed_m(ends: AslantEnds, tracks: TrackSpans, down_m: FloatArray) -> FloatArray:
+    """Where along the lip the edges that bound ends of mounds lie downhill of it.
 
     Parameters
     ----------
     ends : AslantEnds, n of them
     tracks : TrackSpans
-    toe_m : (n,) distance from the lip to the toe there, m
+    down_m : (n,) or (n, k) distance from the lip, m
 
     Returns
     -------
-    (n,) m; 0 where the toe stays behind instead
+    as `down_m`, m; outward no further than each end's limit
     """
-    return np.maximum(-ends.outward * tracks.lean[ends.track], 0.0) * toe_m
+    wide = (slice(None), *(None,) * (down_m.ndim - 1))
+    outward = ends.outward[wide]
+    edge = ends.edge_m[wide] - tracks.lean[ends.track][wide] * down_m
+    return np.asarray(outward * np.minimum(outward * edge, outward * ends.limit_m[wide]))
 
 
 def beyond_edges(
@@ -164,7 +218,6 @@ def beyond_edges(
     tracks: TrackSpans,
     stations: LipStations,
     lip: IntArray,
-    at_m: FloatArray,
     toe_m: FloatArray,
 ) -> GeometryArray:
     """Ground downhill of lips on the far side of the edge that an end follows.
@@ -174,14 +227,14 @@ def beyond_edges(
     ends : AslantEnds, n of them
     tracks : TrackSpans
     stations : LipStations
-    lip, at_m : (n,) of each end, and where along it; m
+    lip : (n,) of each end
     toe_m : (n,) distance from the lip to the mound's toe there, m
 
     Returns
     -------
     (n,) parallelograms
     """
-    weights = stations.at.weights(lip, at_m)
+    weights = stations.at.weights(lip, ends.edge_m)
     foot = np.column_stack(
         [interpolated(of, *weights) for of in (stations.easting_m, stations.northing_m)]
     )

@@ -34,8 +34,6 @@ SHARP_DEG = 30.0
 
 # A track is not reshaped further than this on either side of the lip, however it falls.
 _FURTHEST_M = 60.0
-# Places along a track at which its depth and height are added up.
-_PLACES = 4000
 
 
 def met_aslant(trench: Trenches, sine: FloatArray) -> Trenches:
@@ -133,61 +131,6 @@ def track_profiles(
         np.where(through, ford.at_m, causeway.at_m),
         np.where(through, ford.height_m, causeway.height_m),
     )
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class TrackEarth:
-    """Earth of reshaped tracks; all (n,) m³.
-
-    Parameters
-    ----------
-    cut_m3 : bank volume of ramps, besides the trench
-    fill_m3 : compacted, in crowns and causeways
-    refill_m3 : of it, what lies in the trench, below the ground as it was
-    """
-
-    cut_m3: FloatArray
-    fill_m3: FloatArray
-    refill_m3: FloatArray
-
-
-def track_earth(
-    profiles: TrackProfiles,
-    trench: Trenches,
-    fall: FloatArray,
-    wide_m: FloatArray,
-    batter: float,
-    side: FloatArray,
-) -> TrackEarth:
-    """What fords and causeways move, on ground that is a plane along the track.
-
-    Parameters
-    ----------
-    profiles : TrackProfiles
-    trench : (n,) Trenches along the track, as of `met_aslant`
-    fall : (n,) slope of the ground along the track, rise over run
-    wide_m : (n,) of the track, square to it, m
-    batter : of the fill's sides, horizontal per 1 vertical, square to the track
-    side : (n,) of the cut's, likewise
-    """
-    cut, fill, refill = (np.zeros(wide_m.size) for _ in range(3))
-    for k in range(wide_m.size):
-        at, m, slope = profiles.at_m[k], float(trench.batter[k]), float(fall[k])
-        step = float(at[-1] - at[0]) / _PLACES
-        x = at[0] + step * (np.arange(_PLACES) + 0.5)
-        depth, near = float(trench.depth_m[k]), m * float(trench.depth_m[k])
-        far = near + float(trench.base_width_m[k])
-        ground = slope * x
-        floor = np.maximum(np.maximum(-x / m, (x - far) / m - depth), -depth)
-        dug = np.where(x >= 0.0, np.minimum(ground, floor), ground)
-        over = np.interp(x, at, profiles.height_m[k]) - dug
-        wide = float(wide_m[k])
-        low, high = np.maximum(-over, 0.0), np.maximum(over, 0.0)
-        bare = np.maximum(over - (ground - dug), 0.0)
-        cut[k] = step * np.sum(low * (wide + float(side[k]) * low))
-        fill[k] = step * np.sum(high * (wide + batter * high))
-        refill[k] = fill[k] - step * np.sum(bare * (wide + batter * bare))
-    return TrackEarth(cut, fill, refill)
 
 
 def ford_m(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> FloatArray:

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.section.aslant import TrackSpans, mounded_ends
 from soakline.section.cuts import cuts_of
 from soakline.section.mound import width_that_holds_m
-from soakline.section.mounds import Mounds, mound_m3, mound_reaches, returns_m3, standing
+from soakline.section.mounds import Mounds, mound_m3, mound_reaches, returns_m3, slid_m3, standing
 from soakline.section.stations import LipStations, average_end_area_m3
 from soakline.section.stretches import Stretches
 from soakline.section.trench import Trenches
@@ -102,6 +103,7 @@ def earthworks(
     trench: Trenches,
     mounds: Mounds,
     along: Stretches,
+    tracks: TrackSpans,
     least_mounded_m: FloatArray,
     spoil_factor: float,
     other: OtherEarth,
@@ -114,6 +116,7 @@ def earthworks(
     trench : (swales,) Trenches
     mounds : Mounds, their crests of no width yet
     along : Stretches of every lip
+    tracks : TrackSpans of fords and causeways
     least_mounded_m : (swales,) length for which room was kept when the line was laid: with less,
         the crest does not grow any wider
     spoil_factor : settled spoil per volume cut
@@ -143,7 +146,14 @@ def earthworks(
     mounded = along.mounded_m()
     stands = mounded > 0
     reaches = mound_reaches(stations, along)
-    held = [mound_m3(reaches, mounds.with_crest(float(c))) for c in range(3)]
+    leaning = tracks.leaning()
+    aslant = mounded_ends(along, leaning)
+
+    def held_m3(crest_m: FloatArray | float) -> FloatArray:
+        own = mounds.with_crest(crest_m)
+        return mound_m3(reaches, own) + slid_m3(reaches, own, aslant, leaning)
+
+    held = [held_m3(float(c)) for c in range(3)]
     share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
     crest = width_that_holds_m((held[0], held[1], held[2]), (fill - made_up) * share)
     # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
@@ -155,15 +165,15 @@ def earthworks(
     for _ in range(_ROUNDS):
         crest = np.clip(crest, least_crest, widest)
         returns = returns_m3(reaches, mounds.with_crest(crest))
-        mound = mound_m3(reaches, mounds.with_crest(crest))
+        mound = held_m3(crest)
         free = spoil - made_up - returns - other.track_fill_m3
         wanted = np.minimum(free, fill - made_up) * share
         # Round bends a wider mound is longer too: the quadratic is near, and closed in on.
-        with_metre = mound_m3(reaches, mounds.with_crest(crest + 1.0))
+        with_metre = held_m3(crest + 1.0)
         more = np.where(stands, with_metre - mound, 1.0)
         crest = crest + (wanted - mound) / more
     crest = np.clip(crest, least_crest, widest)
-    mound = mound_m3(reaches, mounds.with_crest(crest))
+    mound = held_m3(crest)
     least = crest <= least_crest
     short = _some(np.where(stands & least, mound - free, 0.0))
     spread = np.where(mounds.height_m > 0, 0.0, free)

@@ -142,7 +142,7 @@ def footprint(
     along = standing(along, mounds)
     heaps = heaps_of(stations, along, mounds)
     folds = ~_lie_flat(stations, edge, along, heaps, berm_m)
-    leaning = tracks.where(tracks.lean != 0.0)
+    leaning = tracks.leaning()
     folds[leaning.lip] = True
     ponded = ponded_ground(stations, shore_m, trench.top_width_m, filled)
     slope = strips(stations, full, edge)

@@ -6,9 +6,9 @@ import numpy as np
 import shapely
 
 from soakline.grid import BoolArray, FloatArray
-from soakline.section.aslant import TrackSpans, aslant_ends, beyond_edges, reached_m
+from soakline.section.aslant import TrackSpans, beyond_edges, followed_m, mounded_ends
 from soakline.section.mound import toe_m
-from soakline.section.mounds import AT_END_M, Mounds, mound_reaches, returns_of
+from soakline.section.mounds import Mounds, mound_reaches, returns_of
 from soakline.section.returns import EndReturns
 from soakline.section.stations import IntArray, LipStations
 from soakline.section.stretches import Stretches
@@ -76,17 +76,9 @@ def with_returns(
     return points[order], belongs[order]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Beyond:
-    """Ground beyond the edges of tracks that ends of mounds follow; (n,) stretch and its area."""
-
-    stretch: IntArray
-    area: GeometryArray
-
-
 def to_edges(
     heaps: Heaps, stations: LipStations, along: Stretches, mounds: Mounds, tracks: TrackSpans
-) -> tuple[Heaps, Beyond]:
+) -> tuple[Heaps, GeometryArray]:
     """Mounds drawn on to the edges of the tracks that they end at, and what is to be cut off them.
 
     Parameters
@@ -95,30 +87,22 @@ def to_edges(
     stations, along, mounds : as of `heaps_of`
     tracks : TrackSpans that lean
 
-    Notes
-    -----
-    Of a mound the edge of a track takes on one side of it what it leaves on the other: the volume
-    is that of a mound with square ends.
     """
-    ends = aslant_ends(along, tracks)
-    ends = ends.where(along.mounded[ends.stretch])
-    heap = (np.cumsum(along.mounded) - 1)[ends.stretch]
+    ends = mounded_ends(along, tracks)
+    stretch = np.flatnonzero(along.mounded)[ends.stretch]
     before = ends.outward < 0.0
     part = heaps.stations
-    toe = heaps.toe_m[np.where(before, part.first[heap], part.last[heap])]
-    more = reached_m(ends, tracks, toe)
+    toe = heaps.toe_m[np.where(before, part.first[ends.stretch], part.last[ends.stretch])]
     start, end = along.start_m.copy(), along.end_m.copy()
-    lip, stretch = along.lip[ends.stretch], ends.stretch
-    at = np.where(before, start[stretch], end[stretch])
-    # Never so far that the mound would turn round the lip's end.
-    first, last = 2.0 * AT_END_M, stations.at.length_m[lip] - 2.0 * AT_END_M
-    start[stretch[before]] = np.minimum(at, np.maximum(at - more, first))[before]
-    end[stretch[~before]] = np.maximum(at, np.minimum(at + more, last))[~before]
+    reached = followed_m(ends, tracks, toe)
+    np.minimum.at(start, stretch[before], reached[before])
+    np.maximum.at(end, stretch[~before], reached[~before])
     longer = heaps_of(stations, replace(along, start_m=start, end_m=end), mounds)
-    return longer, Beyond(heap, beyond_edges(ends, tracks, stations, lip, at, toe))
+    cut_off = beyond_edges(ends, tracks, stations, along.lip[stretch], toe)
+    return longer, united(cut_off, ends.stretch, heaps.lip.size)
 
 
-def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: Beyond) -> GeometryArray:
+def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: GeometryArray) -> GeometryArray:
     """Mound of every lip with its returns, not yet cut from anything but tracks; (lips,).
 
     Parameters
@@ -126,8 +110,14 @@ def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: Beyond) -> Geo
     heaps : Heaps
     folds : (lips,) bool; whose pieces may lie over each other, those beside tracks among them
     berm_m : between lip and mound, m
-    beyond : Beyond
+    beyond : (stretches that carry a mound,) ground beyond the edges of tracks, may be empty
     """
+
+    def cut(areas: GeometryArray, stretch: IntArray) -> GeometryArray:
+        here = ~shapely.is_empty(beyond[stretch])
+        areas[here] = shapely.difference(areas[here], beyond[stretch][here])
+        return areas
+
     part, each = heaps.stations, np.arange(heaps.lip.size)
     folded = folds[heaps.lip]
     far = part.beside(-berm_m)
@@ -138,8 +128,7 @@ def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: Beyond) -> Geo
     own = np.repeat(folded, np.diff(part.at.start))
     toe = heaps.toe_m[own]
     pieces[folded] = strips(part.of_lips(folded), -toe, np.full_like(toe, -berm_m))
-    for stretch, area in zip(beyond.stretch.tolist(), beyond.area, strict=True):
-        pieces[stretch] = shapely.difference(pieces[stretch], area)
+    pieces[folded] = cut(pieces[folded], each[folded])
     returns, ends = [], []
     for at, corners, station in (
         (heaps.begins, heaps.before, part.first),
@@ -148,7 +137,8 @@ def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: Beyond) -> Geo
         chosen = folded[at]
         foot = part.beside(-heaps.toe_m)[station[at][chosen]]
         ring = np.concatenate([foot[:, None], corners[chosen]], axis=1)
-        returns.append(shapely.make_valid(shapely.polygons(ring)))
+        turned = np.asarray(shapely.make_valid(shapely.polygons(ring)), dtype=np.object_)
+        returns.append(cut(turned, at[chosen]))
         ends.append(heaps.lip[at][chosen])
     whole = _gathered(pieces, heaps.lip, folds.size)
     lip = np.concatenate([heaps.lip[folded], *ends])

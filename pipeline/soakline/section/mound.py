@@ -64,6 +64,34 @@ def toe_m(
     )
 
 
+def over_ground_m(
+    shape: MoundShape,
+    crest_height_m: FloatArray,
+    crest_width_m: FloatArray,
+    ground_above_m: FloatArray,
+    slope: FloatArray,
+    down_m: FloatArray,
+) -> FloatArray:
+    """Height of the mound over its ground.
+
+    Parameters
+    ----------
+    down_m : distance from the lip, m
+    others : as in `toe_m`
+
+    Returns
+    -------
+    m; 0 beside the mound
+    """
+    ground = ground_above_m - slope * down_m
+    start = ground_above_m - slope * shape.berm_m
+    crest_end = shape.berm_m + shape.batter * (crest_height_m - start) + crest_width_m
+    inner = start + (down_m - shape.berm_m) / shape.batter
+    outer = crest_height_m - (down_m - crest_end) / shape.batter
+    over = np.minimum(np.minimum(inner, crest_height_m), outer) - ground
+    return np.where(down_m < shape.berm_m, 0.0, np.maximum(over, 0.0))
+
+
 def section_area_m2(
     shape: MoundShape,
     crest_height_m: FloatArray,

@@ -13,6 +13,8 @@ Span = tuple[float, float]
 
 # No machine heaps less than this between two sills.
 SHORTEST_MOUND_M = 3.0
+# A stretch that begins this near to the lip's end begins there.
+AT_END_M = 0.1
 # What is shorter is no stretch.
 _NOTHING_M = 1e-6
 

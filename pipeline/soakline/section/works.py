@@ -81,7 +81,14 @@ def works_of(
     along = stretches(length, open_m)
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
     volumes = earthworks(
-        stations, trench, mounds, along, LEAST_MOUNDED_SHARE * length, spoil_factor, other
+        stations,
+        trench,
+        mounds,
+        along,
+        tracks,
+        LEAST_MOUNDED_SHARE * length,
+        spoil_factor,
+        other,
     )
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)

@@ -87,14 +87,19 @@ def _laid(
     may_heap: bool,
     sills: FloatArray,
     tracks: FloatArray,
+    ends: FloatArray,
     hollows: FloatArray,
 ) -> float:
-    """Height over the level at an offset and a chainage within the lip."""
+    """Height over the level at an offset and a chainage, which may lie beyond the lip's ends."""
     base, depth, batter = trench
     berm, mound_batter, crest_height, crest, least_crest = mound
     z = ground
     above = np.interp(s, pegs[0], pegs[1])
-    if u >= 0.0:
+    if s < 0.0 or s > length:
+        if may_heap:
+            ahead = -s if s < 0.0 else s - length
+            z = max(z, top_m(ends[0 if s < 0.0 else 1], ahead, u, ground))
+    elif u >= 0.0:
         floor = -min(u, s, length - s) / batter
         floor = max(floor, -depth, -depth + (u - batter * depth - base) / batter)
         if may_dig:
@@ -160,16 +165,10 @@ def _burn(
             if near[row, column] > reach_m or np.isnan(ground):
                 continue
             u, s = offset[row, column], along[row, column]
-            z = ground
-            if s < 0.0 or s > length:
-                if may_heap[row, column]:
-                    ahead = -s if s < 0.0 else s - length
-                    z = max(z, top_m(ends[0 if s < 0.0 else 1], ahead, u, ground))
-            else:
-                z = _laid(
-                    u, s, ground, length, trench, mound, pegs, mounded, may_dig[row, column],
-                    may_heap[row, column], sills, tracks, hollows,
-                )  # fmt: skip
+            z = _laid(
+                u, s, ground, length, trench, mound, pegs, mounded, may_dig[row, column],
+                may_heap[row, column], sills, tracks, ends, hollows,
+            )  # fmt: skip
             if z < ground:
                 finished_m[row, column] = min(finished_m[row, column], level_m + z)
             elif z > ground:

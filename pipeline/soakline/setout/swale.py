@@ -9,10 +9,9 @@ from soakline.grid import FloatArray
 from soakline.section.aslant import AT_EDGE_M
 from soakline.section.crossings import CrossingKind
 from soakline.section.mound import MoundShape
-from soakline.section.mounds import AT_END_M
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stations import chainage_of
-from soakline.section.stretches import Span, joined, stretches
+from soakline.section.stretches import AT_END_M, Span, joined, stretches
 from soakline.section.trench import Trench
 from soakline.setout.hollows import Hollow
 

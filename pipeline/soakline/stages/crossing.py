@@ -13,7 +13,6 @@ from soakline.section.aslant import TrackSpans, lean_of, no_tracks
 from soakline.section.crossings import (
     COVER_M,
     LEAST_SINE,
-    TrackEarth,
     causeway_m,
     fill_at_water_m,
     ford_m,
@@ -21,13 +20,13 @@ from soakline.section.crossings import (
     met_aslant,
     pipe_m,
     plug_m,
-    track_earth,
     track_profiles,
 )
 from soakline.section.design import SectionDesign
 from soakline.section.pipe import pipes_for
 from soakline.section.stations import IntArray, interpolated
 from soakline.section.stretches import Span, joined
+from soakline.section.track_earth import TrackEarth, share_over_trench, track_earth
 from soakline.section.trench import Trench, Trenches, trenches_of
 from soakline.siting.crossings import TrackMeetings
 from soakline.stages.laying import Laid
@@ -110,6 +109,12 @@ class TrackWorks:
         asked = fits if self.wanted in ("auto", "gap") else np.full(fits.shape, self.wanted)
         return np.where(self.met.other_lip >= 0, "gap", asked)
 
+    def share_over(self, trench: Trenches) -> FloatArray:
+        """How much of each track's way lies over the trench; (swales,) Trenches to (n,)."""
+        lip = self.met.lip
+        ends = self.starts_m, self.ends_m, self.lean, self.length_m[lip]
+        return share_over_trench(trench.take(lip), *ends)
+
     def filled(self, sections: tuple[Trench, ...]) -> TrackSpans:
         """What the fill of causeways takes of each water surface."""
         if self.met.lip.size == 0:
@@ -130,7 +135,8 @@ class TrackWorks:
         lip = self.met.lip[filled]
         crown = self._causeway_crown_m(lip)
         batter = self.fill_batter / self.sine[filled]
-        np.add.at(taken, lip, plug_m(trench.take(lip), self.top_m[filled], crown, batter))
+        plug = plug_m(trench.take(lip), self.top_m[filled], crown, batter)
+        np.add.at(taken, lip, plug * self.share_over(trench)[filled])
         return np.minimum(taken, _MOST_TAKEN * self.length_m)
 
     def _causeway_crown_m(self, lip: IntArray) -> FloatArray:
@@ -229,7 +235,8 @@ def built_crossings(
     crown = np.nan_to_num(level - full_level)
     profiles = track_profiles(kind, over, crown, tracks.fall)
     wide, side = tracks.top_m * tracks.sine, over.batter * tracks.sine
-    earth = track_earth(profiles, over, tracks.fall, wide, tracks.fill_batter, side)
+    share = tracks.share_over(trench)
+    earth = track_earth(profiles, over, tracks.fall, wide, tracks.fill_batter, side, share)
     none = kind == "gap"
     earth = TrackEarth(*(np.where(none, 0.0, getattr(earth, f.name)) for f in fields(TrackEarth)))
     return _built(tracks, kind, level, run, earth, number, diameter, length, flow)
