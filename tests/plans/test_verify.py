@@ -44,6 +44,22 @@ def test_the_demonstration_holds(tmp_path: Path) -> None:
     assert failing(path) == set()
 
 
+@pytest.mark.parametrize(("velocity_ms", "holds"), [(0.0, True), (0.3, False)])
+def test_a_way_that_no_check_storm_wets_has_no_velocity(
+    plan_ground: PlanGround, tmp_path: Path, velocity_ms: float, holds: bool
+) -> None:
+    path = tmp_path / "dry.gpkg"
+    shutil.copy(plan_ground("plane").path, path)
+    copy = Copy(path)
+    with closing(copy.base), copy.base:
+        copy.sql(
+            "UPDATE spillways SET peak_m3s = 0",
+            f"UPDATE overflow_routes SET peak_m3s = 0, velocity_ms = {velocity_ms}",
+        )
+    line = "velocity_ms by Manning in the ground's profile"
+    assert (line not in failing(path)) is holds
+
+
 class Copy:
     """A copy of a plan that is changed by hand, as another program would: indexes follow."""
 

@@ -18,6 +18,7 @@ _ACROSS = 9
 _GENTLEST = 0.001  # ground that ponds still passes water on
 _HALVINGS = 40
 _SLACK_PCT, _SLOPE_PCT = 0.5, 0.1
+_STILL_MS = 1e-6
 
 
 def check_velocities(plan: Plan, dem: Dem) -> list[Line]:
@@ -45,10 +46,9 @@ def check_velocities(plan: Plan, dem: Dem) -> list[Line]:
 
     told = routes["velocity_ms"].to_numpy(float)
     least, most = fastest(spilled), fastest(routes["peak_m3s"].to_numpy(float))
-    # A sill that no check storm spills over has a dry route.
-    still = (told == 0.0) & (most == 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        off = np.where(still, 0.0, np.maximum(told / most - 1.0, 1.0 - told / least))
+    # Where nothing spills in any check storm nothing runs.
+    off = np.maximum((told - most) / np.maximum(most, _STILL_MS),
+                     (least - told) / np.maximum(least, _STILL_MS))  # fmt: skip
     steepest = 100.0 * _most(slope, reach, len(ids))
     return [
         within(_GROUP, "velocity_ms by Manning in the ground's profile", f"{_SLACK_PCT:g} %",
