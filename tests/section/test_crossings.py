@@ -179,6 +179,22 @@ def test_earth_of_a_track_aslant_is_that_of_cells_about_the_lip(
     assert earth.cut_m3[0] == pytest.approx(cut, rel=0.01, abs=1e-3)
 
 
+@pytest.mark.parametrize("kind", ["ford", "causeway"])
+@pytest.mark.parametrize("fall", [0.16, 0.2, 0.25])
+def test_ramps_on_a_track_as_steep_as_they_are_come_down_to_its_ground(
+    kind: str, fall: float
+) -> None:
+    """Else 60 m of track would be filled; a wedge of 0.3 m that closes by 2 % is 15 m long."""
+    one, own = trenches_of([Trench(0.9, 0.3, 1.0)]), np.array([fall])
+    profile = track_profiles(np.array([kind]), one, np.array([0.3]), own)
+    at, height = profile.at_m[0], profile.height_m[0]
+    assert height[0] == pytest.approx(fall * at[0], abs=1e-9) or at[1] - at[0] == 60.0
+    if kind == "causeway":
+        earth = track_earth(profile, one, own, *(np.array([v]) for v in (4.0, 2.0, 1.0, 1.0)))
+        below = 0.3 * 15.0 / 2.0 * 4.0 + 2.0 * 15.0 * 0.3**2 / 3.0
+        assert below < earth.fill_m3[0] - earth.refill_m3[0] < 1.5 * below
+
+
 @pytest.mark.parametrize("lean", [0.0, 1.2, -2.75])
 @pytest.mark.parametrize("start_m", [-3.0, 0.2, 30.0, 93.0, 99.0])
 def test_what_a_track_takes_of_a_trench_near_its_end_is_that_of_cells(

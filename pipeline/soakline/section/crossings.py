@@ -19,6 +19,9 @@ KINDS: tuple[CrossingKind, ...] = ("ford", "causeway", "gap")
 
 # Ramps that a loaded farm vehicle climbs when wet, rise over run; common practice, no source.
 RAMP_GRADE = 1.0 / 6.0
+# A track that climbs about as steeply itself has ramps so much steeper than its ground, else they
+# would hardly end; common practice, no source.
+_LEAST_CLOSING = 0.02
 # Water that a farm vehicle passes through, and a dip that is still dug; common practice, no source.
 DEEPEST_FORD_M = 0.5
 LONGEST_FORD_M = 30.0
@@ -73,6 +76,11 @@ class TrackProfiles:
         return np.asarray(self.at_m[:, -1] - self.at_m[:, 0])
 
 
+def _outer_grade(fall: FloatArray) -> FloatArray:
+    """Of ramps that come down, or up, to ground that falls the same way; rise over run."""
+    return np.maximum(RAMP_GRADE, np.asarray(fall) + _LEAST_CLOSING)
+
+
 def ford_profiles(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> TrackProfiles:
     """Tracks through the level base: ramps to both sides, over a crown on the downhill side.
 
@@ -83,15 +91,16 @@ def ford_profiles(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -> Tr
     ----------
     trench : (n,) Trenches
     crown_m : (n,) crown above the level, m
-    fall : (n,) slope of the ground along the track, rise over run; under 1 in 6
+    fall : (n,) slope of the ground along the track, rise over run
     """
     near = trench.batter * trench.depth_m
     far = near + trench.base_width_m
-    slack = np.maximum(RAMP_GRADE - fall, 1e-9)
-    up = np.minimum((trench.depth_m + RAMP_GRADE * far) / slack, far + _FURTHEST_M)
+    grade = _outer_grade(fall)
+    slack = grade - fall
+    up = np.minimum((trench.depth_m + grade * far) / slack, far + _FURTHEST_M)
     crown_at = near - (trench.depth_m + crown_m) / RAMP_GRADE
-    down = np.maximum((RAMP_GRADE * crown_at - crown_m) / slack, crown_at - _FURTHEST_M)
-    ends = crown_m - RAMP_GRADE * (crown_at - down), RAMP_GRADE * (up - far) - trench.depth_m
+    down = np.maximum((grade * crown_at - crown_m) / slack, crown_at - _FURTHEST_M)
+    ends = crown_m - grade * (crown_at - down), grade * (up - far) - trench.depth_m
     return TrackProfiles(
         np.column_stack([down, crown_at, near, far, up]),
         np.column_stack([ends[0], crown_m, -trench.depth_m, -trench.depth_m, ends[1]]),
@@ -106,9 +115,10 @@ def causeway_profiles(trench: Trenches, crown_m: FloatArray, fall: FloatArray) -
     """
     top = trench.top_width_m
     up = np.maximum(top, (crown_m + RAMP_GRADE * top) / (RAMP_GRADE + fall))
-    down = np.maximum(-crown_m / np.maximum(RAMP_GRADE - fall, 1e-9), -_FURTHEST_M)
+    grade = _outer_grade(fall)
+    down = np.maximum(-crown_m / (grade - fall), -_FURTHEST_M)
     zero = np.zeros_like(top)
-    ends = crown_m + RAMP_GRADE * down, crown_m - RAMP_GRADE * (up - top)
+    ends = crown_m + grade * down, crown_m - RAMP_GRADE * (up - top)
     return TrackProfiles(
         np.column_stack([down, zero, top / 2.0, top, up]),
         np.column_stack([ends[0], crown_m, crown_m, crown_m, ends[1]]),
