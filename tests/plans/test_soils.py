@@ -192,4 +192,7 @@ def test_a_layer_under_the_base_counts_in_the_face_that_people_stand_before(
     treated = planned(tmp_path / "treated", soil={"amendment": "gravel"}, **deep)
     assert without["swales"].face_height_m.between(1.1, 1.2).all()
     assert of_code(without, "trench_safety").empty
-    assert set(of_code(treated, "trench_safety").feature_id) == set(treated["swales"].swale_id)
+    told = of_code(treated, "trench_safety")
+    assert set(told.feature_id) == set(treated["swales"].swale_id)
+    # Method 4: at least 0.6 m between lip and mound beside such a face.
+    assert told.advice.str.contains("set earthworks.berm_m to 0.6").all()

@@ -11,6 +11,7 @@ from soakline.overflow.ranking import LONGEST_SILL_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
 
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
+_SPOIL_OFF_M = 0.6
 _FAO_LIMIT_PCT, _STEEP_NOTE_PCT = 5.0, 10.0
 _SHOWN_SHARE = 0.01
 # Less spoil than this is within the guess of swell and settlement.
@@ -25,8 +26,8 @@ def _swale(
     return Finding(code, severity, "swales", plan.placed.lines[i].swale_id, message, advice)
 
 
-def face_words(face_m: float) -> tuple[str, str] | None:
-    """Message and advice on a cut face; None where it is low."""
+def face_words(face_m: float, berm_m: float) -> tuple[str, str] | None:
+    """Message and advice on a cut face, the mound so far from the lip; None where it is low."""
     if face_m <= _WAY_OUT_FROM_M:
         return None
     at = _SUPPORT_FROM_M if face_m > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
@@ -35,8 +36,12 @@ def face_words(face_m: float) -> tuple[str, str] | None:
         f"the cut face stands {face_m:.2f} m high, over {at:g} m, from where {need} usually "
         "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)"
     )
-    advice = "keep people out of the trench; spoil at least 0.6 m from the edge; follow local rules"
-    return message, advice
+    off = "spoil at least 0.6 m from the edge"
+    if berm_m < _SPOIL_OFF_M:
+        off += (
+            f", and the mound here begins {berm_m:g} m from the lip: set earthworks.berm_m to 0.6"
+        )
+    return message, f"keep people out of the trench; {off}; follow local rules"
 
 
 def swale_findings(plan: Designed) -> Iterator[Finding]:
@@ -200,7 +205,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     layer = plan.design.on(plan.figures.texture[i]).amendment.layer_m
     face, wedge = float(volumes.face_height_m[i]) + layer, float(volumes.wedge_m2[i])
     short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
-    words = face_words(face)
+    words = face_words(face, plan.design.mound.berm_m)
     if words:
         yield _swale(plan, i, "trench_safety", "caution", *words)
     if wedge > plan.figures.sections[i].area_m2:

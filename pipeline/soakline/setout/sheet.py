@@ -101,7 +101,10 @@ class Sheet:
         self.line([x1, x2], [y, y], INK, 0.5)
         for x in (x1, x2):
             self.line([x - 0.8, x + 0.8], [y - 0.8, y + 0.8], INK, 0.8)
-        self.text((x1 + x2) / 2, y + 0.6 * points * MM_PER_POINT + 0.5, words, points, ha="center")
+        above = y + 0.6 * points * MM_PER_POINT + 0.5
+        figure = self.text((x1 + x2) / 2, above, words, points, ha="center")
+        # Wider than what it measures, it would stand on the lines that come down to the ticks.
+        figure.set_bbox({"facecolor": "white", "linewidth": 0, "pad": 0.5})
 
     def up(self, x: float, y1: float, y2: float, words: str, side: int, points: float = 7) -> None:
         """A dimension up the sheet, its figure on the right (side 1) or on the left (-1)."""
