@@ -13,11 +13,13 @@ import shapely
 from shapely import LineString
 from shapely.affinity import translate
 
+from soakline import __version__
 from soakline.problems import InputRefused
 from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
 from soakline.store.stage_store import StageStore
+from soakline.verify.plan import verify_plan
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_HEIGHT_M,
@@ -271,6 +273,8 @@ def test_a_lip_holds_water_to_its_lowest_place_and_spills_there(
     assert swales.capacity_lost_m3["S003"] == 0.0
     assert np.isnan(swales.lip_low_m["S001"])
     assert of_code(plan, "as_built_holds").message.str.contains("S003").all()
+    lines = verify_plan(tmp_path / "plan.gpkg", (), __version__)
+    assert [line.what for line in lines if line.holds is False] == []
 
 
 def test_a_low_place_that_leads_to_no_safe_end_is_a_stop(tmp_path: Path, plain: Plan) -> None:

@@ -26,8 +26,12 @@ def check_sills(plan: Plan) -> list[Line]:
     mound = of_swale(plan, "spillways", "mound_height_m")
     head, length = sills["check_head_m"].to_numpy(float), sills["sill_length_m"].to_numpy(float)
     limit = plan.setting("overflow.sill_head_m", 0.10)
-    # Where spoil is spread, the sill is cut by the head that may stand over it.
+    # Where spoil is spread, the sill is cut by the head that may stand over it; a lip that was
+    # measured spills at its lowest place.
     drop = np.where(mound == 0.0, limit, 0.0)
+    aside = np.minimum(np.abs(level - drop - told), np.abs(level - told))
+    if "lip_low_m" in plan["swales"].columns:
+        aside = np.fmin(aside, np.abs(of_swale(plan, "spillways", "lip_low_m") - told))
     peak = sills["peak_m3s"].to_numpy(float)
     weir = plan.setting("overflow.weir_coefficient", 1.45) * length * head**1.5
     off = np.abs(weir - peak) / np.maximum(peak, 1e-6)
@@ -43,7 +47,7 @@ def check_sills(plan: Plan) -> list[Line]:
         within(_GROUP, "spillway's height is sill_level_m", "1 mm", np.abs(z - told), ids, 0.001,
                "m"),
         within(_GROUP, "sill at the lip's level", "1 mm; cut by the head where spoil is spread",
-               np.minimum(np.abs(level - drop - told), np.abs(level - told)), ids, 0.001, "m"),
+               aside, ids, 0.001, "m"),
         within(_GROUP, "peak over the sill, Q = C L h^1.5", "0.1 %", 100.0 * off, ids, 0.1, "%"),
         within(_GROUP, "head over the sill in the check storm", f"{limit:g} m, or told",
                head[free], ids[free], limit + 1e-6, "m"),
