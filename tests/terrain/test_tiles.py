@@ -1,7 +1,10 @@
 """Terrain in tiles is the terrain of the whole grid, to the bit, however the tiles are cut."""
 
-from collections.abc import Iterator
-from concurrent.futures import Executor, ThreadPoolExecutor
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -146,6 +149,31 @@ def test_any_number_of_tiles_at_a_time(side: int) -> None:
     for hands in (1, 5):
         with ThreadPoolExecutor(hands) as threads:
             check_same(in_tiles(dem, side, threads, hands), expected)
+
+
+class DoneAgain(Executor):
+    """Does tasks at once, and before each all that were done for its tile once more.
+
+    A scheduler that loses a worker has done again what it holds results of, though they were told.
+    """
+
+    def __init__(self) -> None:
+        self.done: dict[int, list[Callable[[], object]]] = defaultdict(list)
+
+    def submit(self, task, /, work, tile, *own):  # type: ignore[no-untyped-def]
+        for earlier in self.done[tile]:
+            with suppress(OSError):  # what it reads is gone, or it refuses
+                earlier()
+        future: Future[object] = Future()
+        future.set_result(task(work, tile, *own))
+        self.done[tile].append(partial(task, work, tile, *own))
+        return future
+
+
+@pytest.mark.parametrize("side", [31, 64])
+def test_what_was_done_and_told_may_be_done_again(side: int) -> None:
+    dem = scattered(3)
+    check_same(in_tiles(dem, side, DoneAgain()), whole(dem))
 
 
 @pytest.mark.slow

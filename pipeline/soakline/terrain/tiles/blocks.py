@@ -49,7 +49,7 @@ class Blocks:
         ------
         FileExistsError
             If it has begun before: its worker was lost, and what it left is of no use. The tile is
-            to be made anew (`tasks.pour_again_tile`).
+            to be made anew.
         """
         self.path("turn", tile).with_suffix(f".{turn}").touch(exist_ok=False)
 

@@ -27,10 +27,9 @@ from soakline.terrain.tiles.tasks import (
     facet_tile,
     flood_tile,
     lead_tile,
-    pour_again_tile,
+    named,
     pour_on_tile,
     pour_tile,
-    poured,
     shorten_tile,
     smooth_tile,
 )
@@ -79,9 +78,9 @@ def tiled_surfaces(
     advanced(0.3)
     rim_state = _find_flats(crew, spill)
     advanced(0.4)
-    begun = _pour(crew, rim_state)
+    names = _pour(crew, rim_state)
     filled = crew.whole("filled", 1)
-    flow = Flow(crew.whole("state", 1, begun), crew.whole("upstream", 1, begun))
+    flow = Flow(crew.whole("state", 1, names), crew.whole("upstream", 1, names))
     return Surfaces(ground, slope, FilledGround(filled, ~np.isnan(dem), filled > OUTSIDE_M), flow)
 
 
@@ -94,15 +93,21 @@ def _fill(crew: "_Crew") -> KeyArray:
 def _find_flats(crew: "_Crew", spill: KeyArray) -> Uint8Array:
     """Find the steps on flats, until no tile shortens its neighbours'; state of all edge cells."""
     around = crew.around(spill, _OUTSIDE)
-    steps = np.concatenate(crew.every(facet_tile, list(zip(crew.of(spill), around, strict=True))))
+    told = crew.every(facet_tile, list(zip(crew.of(spill), around, strict=True)))
+    crew.drop("flooded")
+    crew.drop("label")
+    names = [name for name, _ in told]
+    steps = np.concatenate([rim for _, rim in told])
 
     def waits(tile: int) -> bool:
         return bool((crew.of(steps)[tile] > 1).any())
 
     def start(tile: int) -> tuple[object, ...]:
-        return (crew.around_one(tile, steps, FAR),)
+        return names[tile], crew.around_one(tile, steps, FAR)
 
-    def finish(tile: int, rim: StepArray) -> Iterable[int]:
+    def finish(tile: int, gave: tuple[str, StepArray]) -> Iterable[int]:
+        crew.work.blocks.drop(named("steps", names[tile]), tile)
+        names[tile], rim = gave
         own = crew.of(steps)[tile]
         if np.array_equal(own, rim):
             return ()
@@ -111,17 +116,25 @@ def _find_flats(crew: "_Crew", spill: KeyArray) -> Uint8Array:
 
     due = set(filter(waits, range(crew.tiles)))
     crew.turns(shorten_tile, due, start, finish)
-    return np.concatenate(crew.every(lead_tile, [(frame,) for frame in crew.around(steps, FAR)]))
+    frames = crew.around(steps, FAR)
+    state = np.concatenate(crew.every(lead_tile, list(zip(names, frames, strict=True))))
+    crew.drop("facets")
+    crew.drop("steps", names)
+    return state
 
 
-def _pour(crew: "_Crew", rim_state: Uint8Array) -> list[int]:
-    """Choose directions, until no water waits at an edge; how often each tile was begun anew."""
+def _pour(crew: "_Crew", rim_state: Uint8Array) -> list[str]:
+    """Choose directions, until no water waits at an edge; name of each tile's layers."""
     frames = crew.around(rim_state, np.uint8(VOID))
-    left = crew.every(pour_tile, list(zip(frames, crew.nodes, strict=True)))
     turn = count(1)
     waiting: list[list[Crossing]] = [[] for _ in range(crew.tiles)]
     came: list[list[Crossing]] = [[] for _ in range(crew.tiles)]
-    begun = [0] * crew.tiles
+
+    def up_to_now(tile: int) -> tuple[object, ...]:
+        return frames[tile], tuple(came[tile]), int(crew.rim_start[tile]), crew.nodes[tile]
+
+    told = crew.every(pour_tile, [up_to_now(tile) for tile in range(crew.tiles)])
+    names = [name for name, _ in told]
 
     def sent(leaving: Crossing) -> set[int]:
         owner = np.searchsorted(crew.rim_start, leaving.node, side="right") - 1
@@ -134,21 +147,18 @@ def _pour(crew: "_Crew", rim_state: Uint8Array) -> list[int]:
         come = joined(waiting[tile])
         waiting[tile] = []
         came[tile].append(come)
-        return begun[tile], next(turn), come, int(crew.rim_start[tile]), crew.nodes[tile]
+        return names[tile], next(turn), come, int(crew.rim_start[tile]), crew.nodes[tile]
 
-    def again(tile: int) -> Future[Crossing]:
-        begun[tile] += 1
-        first, nodes = int(crew.rim_start[tile]), crew.nodes[tile]
-        return crew.submit(
-            pour_again_tile, tile, begun[tile], frames[tile], tuple(came[tile]), first, nodes
-        )
+    def again(tile: int) -> Future[tuple[str, Crossing]]:
+        return crew.submit(pour_tile, tile, *up_to_now(tile))
 
-    def finish(_: int, leaving: Crossing) -> Iterable[int]:
+    def finish(tile: int, gave: tuple[str, Crossing]) -> Iterable[int]:
+        names[tile], leaving = gave
         return sent(leaving)
 
-    due = set().union(*(sent(leaving) for leaving in left))
+    due = set().union(*(sent(leaving) for _, leaving in told))
     crew.turns(pour_on_tile, due, start, finish, again)
-    return begun
+    return names
 
 
 class _Crew:
@@ -224,8 +234,17 @@ class _Crew:
                 else:
                     due |= set(finish(tile, gave))
 
+    def layers(self, layer: str, names: Sequence[str] | None) -> list[str]:
+        """A layer of each tile; `names` of the files, None for a layer that needs none."""
+        return [layer] * self.tiles if names is None else [named(layer, name) for name in names]
+
+    def drop(self, layer: str, names: Sequence[str] | None = None) -> None:
+        """Remove a layer of all tiles."""
+        for tile, own in enumerate(self.layers(layer, names)):
+            self.work.blocks.drop(own, tile)
+
     def whole(
-        self, layer: str, around: int, begun: Sequence[int] | None = None
+        self, layer: str, around: int, names: Sequence[str] | None = None
     ) -> npt.NDArray[Any]:
         """A layer of all tiles, as one array on disk.
 
@@ -233,19 +252,19 @@ class _Crew:
         ----------
         layer : name
         around : cells around each tile that its file has
-        begun : how often each tile was begun anew; None for a layer of tiles that are made once
+        names : as of `layers`
         """
         tiling, blocks = self.work.tiling, self.work.blocks
-        names = [layer if begun is None else poured(layer, begun[t]) for t in range(self.tiles)]
-        first = blocks.opened(names[0], 0)
+        layers = self.layers(layer, names)
+        first = blocks.opened(layers[0], 0)
         path = self.work.folder / f"{layer}.npy"
         out = open_memmap(path, "w+", first.dtype, (tiling.rows, tiling.columns))
         for tile in range(self.tiles):
             top, bottom, left, right = tiling.window(tile)
             rows, columns = tiling.shape(tile)
-            own = blocks.opened(names[tile], tile)
+            own = blocks.opened(layers[tile], tile)
             out[top:bottom, left:right] = own[around : around + rows, around : around + columns]
-            blocks.drop(names[tile], tile)
+            blocks.drop(layers[tile], tile)
         whole = np.asarray(out)
         # What lies in memory of a file that is mapped is the system's to keep; it need not be ours.
         out._mmap.madvise(MADV_DONTNEED)  # type: ignore[attr-defined]  # noqa: SLF001

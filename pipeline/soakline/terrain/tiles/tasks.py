@@ -1,12 +1,17 @@
 """What a worker does with one tile; tiles tell each other nothing but their edge cells.
 
 Each task reads the tile's own files and writes others, and gives back what its neighbours need: if
-its worker is lost, another may do it. Only the many turns of `pour_on_tile` change files as they
-lie; for them a tile is made anew. Layers on disk: `dem` (whole, row by row), then of each tile
-`flooded` and `label`; with the cells around the tile `filled`, `facets`, `steps`, `led`; and those
-of `Pour`, which carry the number of times that the tile was begun.
+its worker is lost, another may do it. A scheduler that has lost its result may have it done again
+even after it was told, beside the tasks that follow. So files that a later task goes on from, and
+changes or replaces, have a name of their own each time, which is told with the result: what is done
+again changes nothing that was told. Only the many turns of `pour_on_tile` change files as they lie,
+each once; where one was begun and lost, a tile is made anew.
+
+Layers on disk: `dem` (whole, row by row), then of each tile `flooded` and `label`; with the cells
+around the tile `filled`, `facets`, `led`, and with names of their own `steps` and those of `Pour`.
 """
 
+import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -103,7 +108,14 @@ def flood_tile(work: TileWork, tile: int) -> tuple[KeyArray, JoinArray]:
     return rim, joins
 
 
-def facet_tile(work: TileWork, tile: int, spill: KeyArray, frame: KeyArray) -> StepArray:
+def named(layer: str, name: str) -> str:
+    """A layer of the files that a task has written under a name of their own."""
+    return f"{layer}.{name}"
+
+
+def facet_tile(
+    work: TileWork, tile: int, spill: KeyArray, frame: KeyArray
+) -> tuple[str, StepArray]:
     """Raise a tile to where its water leaves the grid, and find facets and steps on its flats.
 
     Parameters
@@ -115,7 +127,8 @@ def facet_tile(work: TileWork, tile: int, spill: KeyArray, frame: KeyArray) -> S
 
     Returns
     -------
-    (n,) steps of the edge cells: 0 where they drain, `FAR` where that is not known
+    Name of the steps; and (n,) those of the edge cells: 0 where they drain, `FAR` where that is not
+    known
     """
     key = work.blocks.read("flooded", tile)
     raised(key, work.blocks.read("label", tile), spill)
@@ -126,41 +139,47 @@ def facet_tile(work: TileWork, tile: int, spill: KeyArray, frame: KeyArray) -> S
     steps = np.full(filled.shape, FAR, np.int32)
     steps[1:-1, 1:-1][state[1:-1, 1:-1] != 0] = 0
     shorten(filled, state, steps, first_steps(filled, state, steps))
-    for layer, values in (("filled", filled), ("facets", state), ("steps", steps)):
+    for layer, values in (("filled", filled), ("facets", state)):
         work.blocks.write(layer, tile, values)
-    return _rim(steps)
+    return _steps_told(work, tile, steps)
 
 
-def shorten_tile(work: TileWork, tile: int, frame: StepArray) -> StepArray:
+def _steps_told(work: TileWork, tile: int, steps: StepArray) -> tuple[str, StepArray]:
+    name = secrets.token_hex(8)
+    work.blocks.write(named("steps", name), tile, steps)
+    return name, _rim(steps)
+
+
+def shorten_tile(work: TileWork, tile: int, name: str, frame: StepArray) -> tuple[str, StepArray]:
     """Shorten the steps on a tile's flats by ways out through its neighbours.
 
     Parameters
     ----------
     work : TileWork
     tile : index
+    name : of the steps
     frame : (n,) steps of the cells around the tile
 
     Returns
     -------
-    (n,) steps of the edge cells
+    Name of the new steps, and (n,) those of the edge cells
     """
-    steps = work.blocks.read("steps", tile)
+    steps = work.blocks.read(named("steps", name), tile)
     cells = rim_cells(*steps.shape)
     steps.ravel()[cells] = frame
     known = np.flatnonzero(frame < FAR)
     known = cells[known[np.argsort(frame[known], kind="stable")]]
     filled, state = work.blocks.opened("filled", tile), work.blocks.opened("facets", tile)
     shorten(filled, state, steps, known)
-    work.blocks.write("steps", tile, steps)
-    return _rim(steps)
+    return _steps_told(work, tile, steps)
 
 
-def lead_tile(work: TileWork, tile: int, frame: StepArray) -> Uint8Array:
+def lead_tile(work: TileWork, tile: int, name: str, frame: StepArray) -> Uint8Array:
     """Give the cells of a tile's flats their directions.
 
     Parameters
     ----------
-    work, tile, frame : as of `shorten_tile`
+    work, tile, name, frame : as of `shorten_tile`
 
     Returns
     -------
@@ -171,67 +190,39 @@ def lead_tile(work: TileWork, tile: int, frame: StepArray) -> Uint8Array:
     ValueError
         If a flat does not drain: a defect of ours.
     """
-    steps, filled = work.blocks.read("steps", tile), work.blocks.read("filled", tile)
+    steps, filled = work.blocks.read(named("steps", name), tile), work.blocks.read("filled", tile)
     state = work.blocks.read("facets", tile)
     steps.ravel()[rim_cells(*steps.shape)] = frame
     lost = lead(filled, state, steps)
     if lost:
         raise ValueError(f"{lost} cells of tile {tile} do not drain")
     work.blocks.write("led", tile, state)
-    for layer in ("flooded", "label"):
-        work.blocks.drop(layer, tile)
     return _rim(state)
 
 
-def poured(layer: str, begun: int) -> str:
-    """Name of a layer of `Pour`.
-
-    Parameters
-    ----------
-    layer : field
-    begun : how often the tile was begun before
-    """
-    return f"{layer}.{begun}"
-
-
-def pour_tile(work: TileWork, tile: int, frame: Uint8Array, nodes: NodeArray) -> Crossing:
-    """Choose directions in a tile as far as they hang on nothing outside.
+def pour_tile(
+    work: TileWork,
+    tile: int,
+    frame: Uint8Array,
+    came: Sequence[Crossing],
+    first: int,
+    nodes: NodeArray,
+) -> tuple[str, Crossing]:
+    """Choose directions in a tile as far as they hang on nothing that has not come yet.
 
     Parameters
     ----------
     work : TileWork
     tile : index
     frame : (n,) state of the cells around the tile
+    came : what came over the tile's edges, turn by turn: nothing at first, all up to a turn whose
+        worker was lost
+    first : place of its first edge cell in the list of all
     nodes : (n,) of `Tiling.frame_nodes`
 
     Returns
     -------
-    What leaves the tile
-    """
-    return pour_again_tile(work, tile, 0, frame, (), 0, nodes)
-
-
-def pour_again_tile(
-    work: TileWork,
-    tile: int,
-    begun: int,
-    frame: Uint8Array,
-    came: Sequence[Crossing],
-    first: int,
-    nodes: NodeArray,
-) -> Crossing:
-    """Make a tile anew up to a turn, whose worker was lost.
-
-    Parameters
-    ----------
-    work, tile, frame, nodes : as of `pour_tile`
-    begun : how often it was begun before
-    came : what came over the tile's edges, turn by turn
-    first : place of its first edge cell in the list of all
-
-    Returns
-    -------
-    What leaves the tile in the last turn
+    Name of the layers, and what leaves the tile in the last turn
     """
     state = framed(work.blocks.read("led", tile)[1:-1, 1:-1], frame)
     valid = ~np.isnan(work.dem(tile)[0])
@@ -239,23 +230,22 @@ def pour_again_tile(
     leaving = pour.go_on(pour.ready(), nodes)
     for come in came:
         leaving = pour.go_on(pour.take_in(come, first), nodes)
+    name = secrets.token_hex(8)
     for layer in _CHANGED:
-        work.blocks.write(poured(layer, begun), tile, getattr(pour, layer))
-    for layer in ("facets", "steps"):
-        work.blocks.drop(layer, tile)
-    return leaving
+        work.blocks.write(named(layer, name), tile, getattr(pour, layer))
+    return name, leaving
 
 
 def pour_on_tile(
-    work: TileWork, tile: int, begun: int, turn: int, come: Crossing, first: int, nodes: NodeArray
-) -> Crossing:
+    work: TileWork, tile: int, name: str, turn: int, come: Crossing, first: int, nodes: NodeArray
+) -> tuple[str, Crossing]:
     """Go on in a tile with what has come over its edges.
 
     Parameters
     ----------
     work : TileWork
     tile : index
-    begun : how often it was begun before
+    name : of its layers
     turn : number of all turns before
     come : Crossing, to cells of the tile
     first : place of its first edge cell in the list of all
@@ -263,7 +253,7 @@ def pour_on_tile(
 
     Returns
     -------
-    What leaves the tile
+    The name, and what leaves the tile
 
     Raises
     ------
@@ -271,9 +261,9 @@ def pour_on_tile(
         If this turn was begun before.
     """
     work.blocks.begin(tile, turn)
-    changed = [work.blocks.opened(poured(layer, begun), tile) for layer in _CHANGED]
+    changed = [work.blocks.opened(named(layer, name), tile) for layer in _CHANGED]
     pour = Pour(work.blocks.opened("filled", tile), *changed)
-    return pour.go_on(pour.take_in(come, first), nodes)
+    return name, pour.go_on(pour.take_in(come, first), nodes)
 
 
 def _rim(around: npt.NDArray[T]) -> npt.NDArray[T]:
