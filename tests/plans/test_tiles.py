@@ -124,8 +124,8 @@ def test_what_a_lost_worker_had_in_hand_is_done_by_another(tmp_path: Path) -> No
         *("smooth_tile", "flood_tile", "facet_tile", "shorten_tile", "lead_tile"),
         *("pour_tile", "pour_on_tile"),
     }
-    # One tile was made anew from its beginning.
-    assert deadly.begun.count("pour_tile") == deadly.begun.count("flood_tile") + 1
+    # A tile was made anew from its beginning; two, where a result that was not told yet was lost.
+    assert deadly.begun.count("pour_tile") > deadly.begun.count("flood_tile")
 
 
 def test_a_scheduler_without_workers_is_refused(tmp_path: Path) -> None:
@@ -143,7 +143,7 @@ def test_tiles_of_a_killed_run_are_removed_and_those_of_a_running_one_are_not(
     left, running = (tmp_path / f".plan.gpkg.tiles-{name}" for name in ("left", "running"))
     for folder in (left, running):
         folder.mkdir()
-        (folder / "dem.npy").write_bytes(b"0" * 100)
+        (folder / "dem-0.tile").write_bytes(b"0" * 100)
     with (running / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         check_same(made(scattered(0), TileOptions(64), tmp_path), whole(scattered(0)))

@@ -287,6 +287,21 @@ def test_keys_are_in_the_order_of_levels_and_give_them_back() -> None:
     assert levels_of(order_keys(level)).tobytes() == level.tobytes()
 
 
+def test_files_of_tiles_are_read_without_the_parser_of_python(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python 3.11 told threads that parsed at once "AST constructor recursion depth mismatch"."""
+    monkeypatch.delattr("ast.parse")
+    blocks = Blocks(tmp_path)
+    for values in (np.array([[True], [False]]), np.arange(6, dtype=np.float32).reshape(2, 3).T):
+        blocks.write("layer", 7, values)
+        for own in (blocks.read("layer", 7), blocks.opened("layer", 7)):
+            assert own.dtype == values.dtype
+            assert np.array_equal(own, values)
+    blocks.opened("layer", 7)[2, 1] = 8.0
+    assert blocks.read("layer", 7)[2, 1] == 8.0
+
+
 def test_a_turn_is_not_done_twice(tmp_path: Path) -> None:
     """A scheduler may give a task of a lost worker to another, but its files are half changed."""
     blocks = Blocks(tmp_path)

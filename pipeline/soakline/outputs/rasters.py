@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from soakline import mapped
 from soakline.grid import Grid, GroundArray
 from soakline.inputs.types import Elevation
 from soakline.outputs.empty_plan import Bytes, EmptyPlan, bytes_of, empty_plan
@@ -88,7 +89,6 @@ def make_files(
     terrain: Terrain,
     schemas: Sequence[RasterSchema],
     styled: bool,
-    done: Callable[[], None] = lambda: None,
 ) -> MadeFiles:
     """Make the files.
 
@@ -98,7 +98,6 @@ def make_files(
     elevation, terrain : of the stages before
     schemas : of the rasters that are wanted
     styled : whether a file of styles stands beside the plan
-    done : is called when rows have been written
     """
     grid = terrain.grid
     beside = []
@@ -112,9 +111,7 @@ def make_files(
     plan.write_bytes(empty.file.data)
     for raster in schemas:
         file = folder / raster.file_name
-        _write_raster(
-            plan, file, raster, grid, partial(values_of, raster, elevation, terrain), done
-        )
+        _write_raster(plan, file, raster, grid, partial(values_of, raster, elevation, terrain))
         beside.append(file)
     return MadeFiles(plan, empty.triggers, tuple(beside))
 
@@ -198,7 +195,6 @@ def _write_raster(
     raster: RasterSchema,
     grid: Grid,
     values: Callable[[slice], GroundArray],
-    done: Callable[[], None],
 ) -> None:
     """Add a coverage to the plan and write the GeoTIFF, a row of blocks at a time.
 
@@ -210,7 +206,6 @@ def _write_raster(
     raster : RasterSchema
     grid : Grid
     values : gives rows
-    done : is called when some have been written
     """
     import rasterio  # noqa: PLC0415 - slow to load, no rerun needs it
     import rasterio.shutil  # noqa: PLC0415
@@ -257,7 +252,7 @@ def _write_raster(
                 coverage.write(band, 1, window=window)
                 tiff.write(band, 1, window=window)
                 figures.add(band)
-                done()
+                mapped.let_go()
             tiff.set_band_description(1, raster.title)
             tiff.set_band_unit(1, raster.unit)
             tiff.update_tags(DESCRIPTION=raster.description)

@@ -1,12 +1,12 @@
 """Lips with all that feeds them, before any storm: catchments, ground, drains, soaking."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon
 
+from soakline import mapped
 from soakline.diversions.catchments import passed_on
 from soakline.diversions.digging import Digging
 from soakline.diversions.diversion import Diversion
@@ -131,7 +131,6 @@ def lay(
     design: SectionDesign,
     land: Land,
     property_cells: BoolArray,
-    rest: Callable[[], None],
 ) -> Laid:
     """Measure what feeds each lip.
 
@@ -140,7 +139,6 @@ def lay(
     placed : Placed
     land : classes of ground
     property_cells : (rows, columns) bool
-    rest : is called between passes over the grid
     others : of the run and of the stages before
 
     Returns
@@ -151,7 +149,7 @@ def lay(
     lips = [line.coordinates for line in lines]
     pegs = base_pegs(lines, design, terrain)
     slope = 100.0 * pegs.stations.mean(pegs.stations.slope)
-    rest()
+    mapped.let_go()
     diversions = lay_diversions(
         features.diversions,
         features.hard_surfaces,
@@ -180,11 +178,11 @@ def lay(
     shore_m = np.array(batter, dtype=float) * drop
     ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
     gain = np.array([own.amendment.soak_factor for own in soils], dtype=float)
-    rest()
+    mapped.let_go()
     shape = catchment_shape(
         catchments, terrain.flow.direction, terrain.filled_m, terrain.slope_pct, grid.cell_m
     )
-    rest()
+    mapped.let_go()
     return Laid(
         placed=placed,
         pegs=pegs,

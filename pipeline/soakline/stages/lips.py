@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from soakline import mapped
 from soakline.inputs.types import Inputs
 from soakline.overflow.ranking import JudgedExits
 from soakline.runfile.sections import RunFile
@@ -41,7 +42,7 @@ def laid_out_lips(
     lips by the rule; those that are kept, laid and measured; their exits, judged
     """
     site, land, property_cells = surveyed.site, surveyed.land, surveyed.property_cells
-    machine, rest = inputs.works.machine, stages.store.release
+    machine = inputs.works.machine
     just_placed: list[Placed] = []
 
     def placed_by_rule() -> Lines:
@@ -71,11 +72,11 @@ def laid_out_lips(
         else:
             just_placed.clear()
             placed = ways_from(final, terrain, site, inputs)
-        rest()
-        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells, rest)
+        mapped.let_go()
+        laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
         judged = exits_of(placed, terrain.ground_m, terrain.grid, sill_rules(run))
-        rest()
-        return laid, measure(laid, run, inputs, terrain, site, property_cells, rest), judged
+        mapped.let_go()
+        return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
 
     laid, measured, judged = stages.kept(
         "catchments",

@@ -1,10 +1,10 @@
 """Lips measured as they lie: spacing, tree heights, landform, what drains in and lies below."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from soakline import mapped
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.runfile.sections import RunFile
@@ -56,7 +56,6 @@ def measure(
     terrain: Terrain,
     site: Site,
     property_cells: BoolArray,
-    rest: Callable[[], None],
 ) -> Measured:
     """Measure the lips of a plan.
 
@@ -64,7 +63,6 @@ def measure(
     ----------
     laid : Laid
     property_cells : (rows, columns) bool
-    rest : is called between passes over the grid
     others : of the run and of the stages before
 
     Returns
@@ -75,9 +73,9 @@ def measure(
     allowed = (site.siteable.state == OPEN) & property_cells
     unserved = np.count_nonzero(allowed & (laid.catchments.label <= 0))
     del allowed
-    rest()
+    mapped.let_go()
     cut_off = share_cut_off(laid.placed.catchments, terrain.flow.direction, terrain.filled_m)
-    rest()
+    mapped.let_go()
     tree = _tree_heights(run, inputs, lines)
     spacing, interval = spacing_above(
         lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line

@@ -75,8 +75,7 @@ def land_under_way(
         return land_layers(run, inputs, terrain)
 
     def files_made(folder: Path) -> MadeFiles:
-        release = stages.store.release
-        return make_files(folder, inputs.elevation, terrain, rasters, wanted.styles, release)
+        return make_files(folder, inputs.elevation, terrain, rasters, wanted.styles)
 
     room_bytes = most_bytes(rasters, terrain.grid.cells) if files_missing else 0
     with scratch_beside(out, room_bytes) as folder:

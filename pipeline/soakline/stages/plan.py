@@ -11,7 +11,7 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS, Transformer
 
-from soakline import __version__
+from soakline import __version__, mapped
 from soakline.beside import NotBeside
 from soakline.findings import Finding
 from soakline.outputs.calendar import calendar_table
@@ -137,7 +137,7 @@ def make_plan(
         plan, findings, notes = design_swales(
             run, inputs, terrain, design, stages, progress, trees.placed_by
         )
-        store.release()
+        mapped.let_go()
         with progress.stage("layers", cells):
             layers = ground_layers(plan)
             programme = programme_of(plan)
@@ -145,7 +145,7 @@ def make_plan(
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
-            store.release()
+            mapped.let_go()
             of_land, empty = land_made()
             layers |= of_land
         if map_path is not None:

@@ -7,15 +7,16 @@ pieces: the tree, then each array, every one at a multiple of 64 bytes
 """
 
 import json
-import mmap
 import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from mmap import ACCESS_READ, MADV_DONTNEED, mmap
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import xxhash
 
+from soakline import mapped
 from soakline.store.keys import Key
 from soakline.store.packing import Packed, unpack
 
@@ -26,6 +27,8 @@ _MAGIC = b"soakline"
 _LEAD = struct.Struct("<8sII")
 _CHECK = struct.Struct("<Q")
 _HEAD_AT = _LEAD.size + _CHECK.size
+# An entry is checked in pieces of this size, of which only one need be in memory.
+_PIECE_BYTES = 1 << 28
 # Arrays start at whole cache lines, which compiled loops like best.
 _ALIGNED_TO = 64
 
@@ -92,13 +95,14 @@ def write_entry(file: BinaryIO, head: Head, packed: Packed) -> None:
         for part in (bytes(start - at), piece):
             check.update(part)
             file.write(part)
+        mapped.let_go()
         at = start + piece.nbytes
     file.seek(_LEAD.size)
     file.write(_CHECK.pack(check.intdigest()))
 
 
 def read_entry(
-    path: Path, stage: str, key: Key, told: Callable[[mmap.mmap], object] = lambda _: None
+    path: Path, stage: str, key: Key, told: Callable[[mmap], object] = lambda _: None
 ) -> Any:
     """Map an entry into memory, check every byte of it, and put its value together.
 
@@ -120,37 +124,41 @@ def read_entry(
     """
     try:
         with path.open("rb") as file:
-            whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+            memory = mmap(file.fileno(), 0, access=ACCESS_READ)
     except FileNotFoundError:
         raise
     except (OSError, ValueError) as error:  # ValueError: an empty file
         raise Unusable(f"cannot be read ({error})") from error
-    mapped = memoryview(whole)
-    head = _checked(mapped)
+    head = _checked(memory)
     if (head.stage, head.key) != (stage, key.digest):
         raise Unusable(f"holds another value, of stage {head.stage}")
+    content = memoryview(memory)
     pieces = [
-        mapped[start : start + length]
+        content[start : start + length]
         for start, length in zip(head.starts(), head.lengths, strict=False)
     ]
     try:
         value = unpack(pieces[0], pieces[1:])
     except Exception as error:  # a pickle that does not fit may raise anything at all
         raise Unusable(f"cannot be put together ({error})") from error
-    told(whole)
+    told(memory)
     return value
 
 
-def _checked(mapped: memoryview) -> Head:
+def _checked(memory: mmap) -> Head:
     """The head of an entry whose every byte is as it was written."""
-    if len(mapped) < _HEAD_AT or mapped[: len(_MAGIC)] != _MAGIC:
+    content = memoryview(memory)
+    if len(content) < _HEAD_AT or content[: len(_MAGIC)] != _MAGIC:
         raise Unusable("is no result of a stage")
-    _, written_as, head_bytes = _LEAD.unpack_from(mapped)
+    _, written_as, head_bytes = _LEAD.unpack_from(content)
     if written_as != FORMAT:
         raise Unusable("is of another version of the store")
-    check = xxhash.xxh3_64(mapped[: _LEAD.size])
-    check.update(mapped[_HEAD_AT:])
-    if check.intdigest() != _CHECK.unpack_from(mapped, _LEAD.size)[0]:
+    check = xxhash.xxh3_64(content[: _LEAD.size])
+    for start in range(_HEAD_AT, len(content), _PIECE_BYTES):
+        check.update(content[start : start + _PIECE_BYTES])
+        if len(content) > _PIECE_BYTES:
+            memory.madvise(MADV_DONTNEED)
+    if check.intdigest() != _CHECK.unpack_from(content, _LEAD.size)[0]:
         raise Unusable("is damaged: its checksum does not hold")
-    stage, key, lengths = json.loads(bytes(mapped[_HEAD_AT : _HEAD_AT + head_bytes]))
+    stage, key, lengths = json.loads(bytes(content[_HEAD_AT : _HEAD_AT + head_bytes]))
     return Head(stage, key, tuple(lengths))

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, field
-from mmap import MADV_DONTNEED, mmap
+from mmap import mmap
 from pathlib import Path
 from threading import Lock
 from typing import Any, TypeVar
-from weakref import WeakSet
 
+from soakline import mapped
 from soakline.problems import InputRefused
 from soakline.store.description import StoreDescription, described
 from soakline.store.entry import Head, Unusable, read_entry, write_entry
@@ -88,9 +88,6 @@ class StageStore:
     _behind: Executor | None = None
     """Writes beside the stages that follow; None writes at once."""
     _writing: list[tuple[str, "Future[None]"]] = field(default_factory=list)
-    _mapped: "WeakSet[mmap]" = field(default_factory=WeakSet)
-    """Large results that are in use."""
-    _noting: Lock = field(default_factory=Lock)
     _storing: Lock = field(default_factory=Lock)
     """Stages may end in several threads; one value at a time is made ready for writing."""
 
@@ -124,7 +121,7 @@ class StageStore:
         The value. Its arrays are read-only; if it was loaded, or is large, they lie in the store's
         file.
         """
-        self.release()
+        mapped.let_go()
         found = self._loaded(stage, key)
         if found is not None:
             self.loaded.append(stage)
@@ -134,17 +131,8 @@ class StageStore:
         self.made.append(stage)
         if self._store(stage, key, value):
             found = self._loaded(stage, key)
-        self.release()
+        mapped.let_go()
         return value if found is None else found[0]
-
-    def release(self) -> None:
-        """Let go of the memory that large results have been read into; what is used is read anew.
-
-        The system would do so by itself, but only when all memory is taken.
-        """
-        with self._noting:
-            for mapped in self._mapped:
-                mapped.madvise(MADV_DONTNEED)
 
     def holds(self, stage: str, key: Key) -> bool:
         """Whether a result is stored under this key, as far as its name tells."""
@@ -218,8 +206,7 @@ class StageStore:
 
     def _is_mapped(self, memory: mmap) -> None:
         if len(memory) >= self.lean_from_bytes:
-            with self._noting:
-                self._mapped.add(memory)
+            mapped.note(memory)
 
     def _store(self, stage: str, key: Key, value: object) -> bool:
         """Store a result; whether it is to be used as it lies in the store."""

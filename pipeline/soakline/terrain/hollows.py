@@ -25,12 +25,15 @@ class FilledGround:
     ----------
     filled_m : (rows, columns) float32, m; holes inside the DEM carry the level at which they spill
     valid : (rows, columns) bool; cells with a height of their own
-    domain : (rows, columns) bool; valid cells and the holes among them
     """
 
     filled_m: GroundArray
     valid: BoolArray
-    domain: BoolArray
+
+    @property
+    def domain(self) -> BoolArray:
+        """Valid cells and the holes among them; (rows, columns) bool, made anew."""
+        return self.filled_m > OUTSIDE_M
 
 
 def fill_hollows(surface_m: GroundArray) -> FilledGround:
@@ -50,7 +53,7 @@ def fill_hollows(surface_m: GroundArray) -> FilledGround:
     pond: water enters it and leaves over its lowest shore.
     """
     filled = filled_by_tiles(surface_m, OUTSIDE_M, _TILE_CELLS)
-    return FilledGround(filled, ~np.isnan(surface_m), filled > OUTSIDE_M)
+    return FilledGround(filled, ~np.isnan(surface_m))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -102,7 +105,7 @@ def find_hollows(
     """
     from scipy import ndimage  # noqa: PLC0415 - slow to load, no rerun needs it
 
-    raised = filled.valid & (filled.filled_m > dem_m)
+    raised = filled.filled_m > dem_m  # nowhere beside a DEM without a height
     cells = np.flatnonzero(raised)
     label, count = ndimage.label(raised, structure=np.ones((3, 3), dtype=int))
     which = label.ravel()[cells] - 1

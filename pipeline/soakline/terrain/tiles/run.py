@@ -3,14 +3,13 @@
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from itertools import count
-from mmap import MADV_DONTNEED
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
-from numpy.lib.format import open_memmap
 
+from soakline import mapped
 from soakline.inputs.types import Elevation
 from soakline.runfile.sections import TerrainKeys
 from soakline.terrain.compass import VOID
@@ -69,7 +68,8 @@ def tiled_surfaces(
     """
     grid, dem = elevation.grid, elevation.dem_m
     crew = _Crew(workers, hands, TileWork(Tiling(grid.rows, grid.columns, side), folder))
-    np.save(folder / "dem.npy", dem)
+    crew.work.blocks.write("dem", 0, dem)
+    mapped.let_go()
     half_width = disc_half_widths(keys.smoothing_m / 2.0 / grid.cell_m)
     crew.every(smooth_tile, [(half_width, grid.cell_m)] * crew.tiles)
     ground, slope = crew.whole("ground", 0), crew.whole("slope", 0)
@@ -81,7 +81,7 @@ def tiled_surfaces(
     names = _pour(crew, rim_state)
     filled = crew.whole("filled", 1)
     flow = Flow(crew.whole("state", 1, names), crew.whole("upstream", 1, names))
-    return Surfaces(ground, slope, FilledGround(filled, ~np.isnan(dem), filled > OUTSIDE_M), flow)
+    return Surfaces(ground, slope, FilledGround(filled, ~np.isnan(dem)), flow)
 
 
 def _fill(crew: "_Crew") -> KeyArray:
@@ -257,15 +257,12 @@ class _Crew:
         tiling, blocks = self.work.tiling, self.work.blocks
         layers = self.layers(layer, names)
         first = blocks.opened(layers[0], 0)
-        path = self.work.folder / f"{layer}.npy"
-        out = open_memmap(path, "w+", first.dtype, (tiling.rows, tiling.columns))
+        out = blocks.new(f"whole-{layer}", first.dtype, (tiling.rows, tiling.columns))
         for tile in range(self.tiles):
             top, bottom, left, right = tiling.window(tile)
             rows, columns = tiling.shape(tile)
             own = blocks.opened(layers[tile], tile)
             out[top:bottom, left:right] = own[around : around + rows, around : around + columns]
             blocks.drop(layers[tile], tile)
-        whole = np.asarray(out)
-        # What lies in memory of a file that is mapped is the system's to keep; it need not be ours.
-        out._mmap.madvise(MADV_DONTNEED)  # type: ignore[attr-defined]  # noqa: SLF001
-        return whole
+        mapped.let_go()
+        return out

@@ -47,7 +47,7 @@ class TileWork:
     Parameters
     ----------
     tiling : Tiling
-    folder : of the tiles and of `dem.npy`
+    folder : of the tiles and of the DEM
     """
 
     tiling: Tiling
@@ -66,7 +66,7 @@ class TileWork:
         """
         top, bottom, left, right = self.tiling.window(tile)
         first_row, first_column = max(top - around, 0), max(left - around, 0)
-        whole = np.load(self.folder / "dem.npy", mmap_mode="r")
+        whole = self.blocks.opened("dem", 0)
         part = whole[first_row : bottom + around, first_column : right + around]
         return np.ascontiguousarray(part), (
             slice(top - first_row, bottom - first_row),
