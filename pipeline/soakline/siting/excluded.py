@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.inputs.types import Features
 from soakline.runfile.sections import SetbackKeys
+from soakline.siting.subtract import less
 from soakline.terrain.cells import GeometryArray, burn, cell_polygons, polygons_of
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import way_to_target_m
@@ -62,25 +63,6 @@ def buffered(geometry: GeometryArray, distance_m: FloatArray | float) -> Geometr
     return out
 
 
-def _less(geometry: GeometryArray, claimed: GeometryArray) -> GeometryArray:
-    """Each geometry less whatever of the claimed ground it meets."""
-    if geometry.size == 0 or claimed.size == 0:
-        return geometry
-    # What a tree is asked with is prepared: the fewer and larger geometries are, the more it pays.
-    if claimed.size < geometry.size:
-        other, which = shapely.STRtree(geometry).query(claimed, predicate="intersects")
-    else:
-        which, other = shapely.STRtree(claimed).query(geometry, predicate="intersects")
-    out = geometry.copy()
-    for index in np.unique(which):
-        # Steep ground may be one polygon over half the property: only what is near is subtracted.
-        meets = shapely.clip_by_rect(
-            claimed[other[which == index]], *shapely.bounds(geometry[index])
-        )
-        out[index] = shapely.difference(geometry[index], shapely.union_all(meets))
-    return out
-
-
 def _partition(
     area: BaseGeometry, ground: dict[str, GeometryArray]
 ) -> tuple[tuple[str, MultiPolygon, float], ...]:
@@ -98,13 +80,13 @@ def _partition(
         crosses = ~shapely.contains_properly(area, own)
         own = own.copy()
         own[crosses] = shapely.intersection(own[crosses], area)
-        own = _less(polygons_of(own), by_shape)
+        own = less(polygons_of(own), by_shape)
         if reason in LIP_REASONS:
             # Steep and wet cells are disjoint on the grid already.
             own = polygons_of(own)
             by_cell = np.concatenate([by_cell, own])
         else:
-            own = polygons_of(_less(own, by_cell))
+            own = polygons_of(less(own, by_cell))
             by_shape = np.concatenate([by_shape, own])
         if own.size:
             parts.append((reason, MultiPolygon(list(own)), float(shapely.area(own).sum())))
