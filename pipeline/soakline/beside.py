@@ -16,6 +16,7 @@ from contextlib import contextmanager, suppress
 from typing import BinaryIO, TypeVar
 
 from soakline.ending import cleared
+from soakline.mapped import kept_low
 
 T = TypeVar("T")
 
@@ -109,7 +110,7 @@ def _work(work: Callable[[], Iterator[object]], writes: int, lives: int) -> None
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     threading.Thread(target=_end_with, args=(lives,), daemon=True).start()
-    with os.fdopen(writes, "wb") as pipe:
+    with os.fdopen(writes, "wb") as pipe, kept_low():
         try:
             for result in work():
                 _tell(pipe, _RESULT, result)

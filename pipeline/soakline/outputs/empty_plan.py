@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from soakline import mapped
 from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, frame
 
 Bytes = npt.NDArray[np.uint8]
@@ -81,4 +82,6 @@ def empty_plan(crs_wkt: str, folder: Path | None = None) -> EmptyPlan:
 def bytes_of(path: Path) -> Bytes:
     """A file's bytes, in memory only where they are looked at; the file may be unlinked."""
     with path.open("rb") as file:
-        return np.frombuffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ), dtype=np.uint8)
+        memory = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+    mapped.note(memory)
+    return np.frombuffer(memory, dtype=np.uint8)

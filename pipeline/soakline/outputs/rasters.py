@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 
-from soakline import mapped
 from soakline.grid import Grid, GroundArray
 from soakline.inputs.types import Elevation
 from soakline.outputs.empty_plan import Bytes, EmptyPlan, bytes_of, empty_plan
@@ -252,7 +251,6 @@ def _write_raster(
                 coverage.write(band, 1, window=window)
                 tiff.write(band, 1, window=window)
                 figures.add(band)
-                mapped.let_go()
             tiff.set_band_description(1, raster.title)
             tiff.set_band_unit(1, raster.unit)
             tiff.update_tags(DESCRIPTION=raster.description)

@@ -43,13 +43,15 @@ def steep_patches(slope_pct: GroundArray, cell_area_m2: float) -> BoolArray:
 
     label, count = ndimage.label(slope_pct >= STEEP_PCT)
     size = np.zeros(count + 1, dtype=np.int64)
-    # Counted at once, every label would be widened to 64 bits.
+    # Looked at all at once, every label would be widened to 64 bits.
     band = 1 + max(count, _BAND_CELLS) // label.shape[1]
     for top in range(0, label.shape[0], band):
         size += np.bincount(label[top : top + band].ravel(), minlength=count + 1)
     wide = size * cell_area_m2 > STEEP_AREA_M2
     wide[0] = False
-    out: BoolArray = wide[label]
+    out = np.empty(label.shape, dtype=bool)
+    for top in range(0, label.shape[0], band):
+        out[top : top + band] = wide[label[top : top + band]]
     return out
 
 

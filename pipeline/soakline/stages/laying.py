@@ -6,7 +6,6 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon
 
-from soakline import mapped
 from soakline.diversions.catchments import passed_on
 from soakline.diversions.digging import Digging
 from soakline.diversions.diversion import Diversion
@@ -149,7 +148,6 @@ def lay(
     lips = [line.coordinates for line in lines]
     pegs = base_pegs(lines, design, terrain)
     slope = 100.0 * pegs.stations.mean(pegs.stations.slope)
-    mapped.let_go()
     diversions = lay_diversions(
         features.diversions,
         features.hard_surfaces,
@@ -178,11 +176,9 @@ def lay(
     shore_m = np.array(batter, dtype=float) * drop
     ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
     gain = np.array([own.amendment.soak_factor for own in soils], dtype=float)
-    mapped.let_go()
     shape = catchment_shape(
         catchments, terrain.flow.direction, terrain.filled_m, terrain.slope_pct, grid.cell_m
     )
-    mapped.let_go()
     return Laid(
         placed=placed,
         pegs=pegs,

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-from soakline import mapped
 from soakline.inputs.types import Inputs
 from soakline.overflow.ranking import JudgedExits
 from soakline.runfile.sections import RunFile
@@ -72,10 +71,8 @@ def laid_out_lips(
         else:
             just_placed.clear()
             placed = ways_from(final, terrain, site, inputs)
-        mapped.let_go()
         laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
         judged = exits_of(placed, terrain.ground_m, terrain.grid, sill_rules(run))
-        mapped.let_go()
         return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
 
     laid, measured, judged = stages.kept(

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soakline import mapped
 from soakline.grid import BoolArray, FloatArray
 from soakline.inputs.types import Inputs
 from soakline.runfile.sections import RunFile
@@ -73,9 +72,7 @@ def measure(
     allowed = (site.siteable.state == OPEN) & property_cells
     unserved = np.count_nonzero(allowed & (laid.catchments.label <= 0))
     del allowed
-    mapped.let_go()
     cut_off = share_cut_off(laid.placed.catchments, terrain.flow.direction, terrain.filled_m)
-    mapped.let_go()
     tree = _tree_heights(run, inputs, lines)
     spacing, interval = spacing_above(
         lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line

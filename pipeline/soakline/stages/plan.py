@@ -11,9 +11,10 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS, Transformer
 
-from soakline import __version__, mapped
+from soakline import __version__
 from soakline.beside import NotBeside
 from soakline.findings import Finding
+from soakline.mapped import kept_low
 from soakline.outputs.calendar import calendar_table
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_bends import bend_findings
@@ -86,6 +87,7 @@ class PlanOutcome:
     stops: int
 
 
+@kept_low()
 def make_plan(
     run: RunFile,
     out: Path,
@@ -137,7 +139,6 @@ def make_plan(
         plan, findings, notes = design_swales(
             run, inputs, terrain, design, stages, progress, trees.placed_by
         )
-        mapped.let_go()
         with progress.stage("layers", cells):
             layers = ground_layers(plan)
             programme = programme_of(plan)
@@ -145,7 +146,6 @@ def make_plan(
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
-            mapped.let_go()
             of_land, empty = land_made()
             layers |= of_land
         if map_path is not None:

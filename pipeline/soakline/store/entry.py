@@ -16,7 +16,6 @@ from typing import Any, BinaryIO
 
 import xxhash
 
-from soakline import mapped
 from soakline.store.keys import Key
 from soakline.store.packing import Packed, unpack
 
@@ -95,7 +94,6 @@ def write_entry(file: BinaryIO, head: Head, packed: Packed) -> None:
         for part in (bytes(start - at), piece):
             check.update(part)
             file.write(part)
-        mapped.let_go()
         at = start + piece.nbytes
     file.seek(_LEAD.size)
     file.write(_CHECK.pack(check.intdigest()))

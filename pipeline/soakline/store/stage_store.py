@@ -121,7 +121,6 @@ class StageStore:
         The value. Its arrays are read-only; if it was loaded, or is large, they lie in the store's
         file.
         """
-        mapped.let_go()
         found = self._loaded(stage, key)
         if found is not None:
             self.loaded.append(stage)
@@ -131,7 +130,6 @@ class StageStore:
         self.made.append(stage)
         if self._store(stage, key, value):
             found = self._loaded(stage, key)
-        mapped.let_go()
         return value if found is None else found[0]
 
     def holds(self, stage: str, key: Key) -> bool:

@@ -6,7 +6,6 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from soakline import mapped
 from soakline.grid import BoolArray, Grid, GroundArray
 from soakline.inputs.types import Elevation
 from soakline.runfile.sections import TerrainKeys
@@ -97,12 +96,9 @@ def condition_ground(
     grid, dem = elevation.grid, elevation.dem_m
     made = surfaces(elevation, keys, advanced)
     ground, slope, filled = made.ground_m, made.slope_pct, made.filled
-    mapped.let_go()
     advanced(0.75)
     hollows = find_hollows(dem, filled, grid, keys.hollow_depth_m, keys.hollow_area_m2)
-    mapped.let_go()
     flow = led_through_hollows(made.flow, hollows, dem, filled)
-    mapped.let_go()
     leaving = int(flow.upstream_cells[flow.direction == 8].sum(dtype=np.int64))
     if leaving != int(filled.valid.sum()):
         raise ValueError(f"{leaving} cells leave the grid, {int(filled.valid.sum())} are on it")
@@ -110,7 +106,6 @@ def condition_ground(
     lines, _ = drainage_lines(
         ground, flow, grid, keys.drainage_area_ha * 10_000.0, hollows.kept_cells
     )
-    mapped.let_go()
     drawn = np.empty(len(lines), dtype=object)
     drawn[:] = [drawn_line(line, grid.cell_m) for line in lines]
     for array in (ground, slope, filled.filled_m, flow.direction, flow.upstream_cells):

@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from soakline import mapped
 from soakline.inputs.types import Elevation
 from soakline.runfile.sections import TerrainKeys
 from soakline.terrain.compass import VOID
@@ -69,7 +68,6 @@ def tiled_surfaces(
     grid, dem = elevation.grid, elevation.dem_m
     crew = _Crew(workers, hands, TileWork(Tiling(grid.rows, grid.columns, side), folder))
     crew.work.blocks.write("dem", 0, dem)
-    mapped.let_go()
     half_width = disc_half_widths(keys.smoothing_m / 2.0 / grid.cell_m)
     crew.every(smooth_tile, [(half_width, grid.cell_m)] * crew.tiles)
     ground, slope = crew.whole("ground", 0), crew.whole("slope", 0)
@@ -264,5 +262,4 @@ class _Crew:
             own = blocks.opened(layers[tile], tile)
             out[top:bottom, left:right] = own[around : around + rows, around : around + columns]
             blocks.drop(layers[tile], tile)
-        mapped.let_go()
         return out
