@@ -16,7 +16,7 @@ from contextlib import contextmanager, suppress
 from typing import BinaryIO, TypeVar
 
 from soakline.ending import cleared
-from soakline.mapped import kept_low
+from soakline.lean import kept_low
 
 T = TypeVar("T")
 

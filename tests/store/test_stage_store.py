@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from soakline import mapped
+from soakline import lean
 from soakline.problems import InputRefused
 from soakline.store.keys import key_of
 from soakline.store.opening import default_folder, open_store
@@ -149,7 +149,7 @@ def test_a_large_result_is_used_as_it_lies_in_the_store(folder: Path, told: list
     assert kept[0] is kept[2]
     assert_same((large, small, large), kept)
     assert not kept[0].flags.writeable
-    mapped.let_go()
+    lean.let_go()
     assert_same(large, kept[0])
     assert store.kept("lines", KEY, lambda: small) is small
     assert (store.made, store.loaded, told) == (["terrain", "lines"], [], [])

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from soakline import mapped
+from soakline import lean
 from soakline.outputs.columns import GEOMETRY_COLUMN, LAYERS, frame
 
 Bytes = npt.NDArray[np.uint8]
@@ -83,5 +83,5 @@ def bytes_of(path: Path) -> Bytes:
     """A file's bytes, in memory only where they are looked at; the file may be unlinked."""
     with path.open("rb") as file:
         memory = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-    mapped.note(memory)
+    lean.note(memory)
     return np.frombuffer(memory, dtype=np.uint8)

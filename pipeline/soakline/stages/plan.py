@@ -14,7 +14,7 @@ from pyproj import CRS, Transformer
 from soakline import __version__
 from soakline.beside import NotBeside
 from soakline.findings import Finding
-from soakline.mapped import kept_low
+from soakline.lean import kept_low
 from soakline.outputs.calendar import calendar_table
 from soakline.outputs.cautions import swale_findings
 from soakline.outputs.cautions_bends import bend_findings

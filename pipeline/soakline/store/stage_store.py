@@ -11,7 +11,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any, TypeVar
 
-from soakline import mapped
+from soakline import lean
 from soakline.problems import InputRefused
 from soakline.store.description import StoreDescription, described
 from soakline.store.entry import Head, Unusable, read_entry, write_entry
@@ -204,7 +204,7 @@ class StageStore:
 
     def _is_mapped(self, memory: mmap) -> None:
         if len(memory) >= self.lean_from_bytes:
-            mapped.note(memory)
+            lean.note(memory)
 
     def _store(self, stage: str, key: Key, value: object) -> bool:
         """Store a result; whether it is to be used as it lies in the store."""

@@ -10,7 +10,7 @@ from typing import Any, BinaryIO
 import numpy as np
 import numpy.typing as npt
 
-from soakline import mapped
+from soakline import lean
 
 AnyArray = npt.NDArray[Any]
 
@@ -58,13 +58,13 @@ class Blocks:
     def new(self, layer: str, dtype: "np.dtype[Any]", shape: tuple[int, int]) -> AnyArray:
         """A layer of the whole grid, as it lies on disk, to be written.
 
-        It outlives its file, and its memory is let go of between passes (`mapped`).
+        It outlives its file, and its memory is given back when it comes to much (`lean`).
         """
         with self.path(layer, 0).open("w+b") as file:
             file.write(_HEAD.pack(dtype.str.encode(), *shape))
             file.truncate(_HEAD.size + dtype.itemsize * shape[0] * shape[1])
             memory = mmap(file.fileno(), 0)
-        mapped.note(memory)
+        lean.note(memory)
         return _array_of(memory, dtype, shape)
 
     def begin(self, tile: int, turn: int) -> None:

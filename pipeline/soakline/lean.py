@@ -1,5 +1,6 @@
-"""Files that large arrays lie in, and the memory that they are read into."""
+"""Memory that is not needed is given back: what files were read into, and what was freed."""
 
+import ctypes
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -8,11 +9,14 @@ from pathlib import Path
 from threading import Event, Lock, Thread
 from weakref import WeakSet
 
-MOST_BYTES = 1 << 30
+MOST_BYTES = 1 << 29
 """Memory that files may take before it is let go of."""
 
 # Passes over a grid read a gibibyte or two a second.
 _EVERY_S = 0.2
+# The C library keeps much of what is freed, between what is not. From so much memory on it is asked
+# for that, each time that so much has come to it.
+_LARGE_BYTES, _STEP_BYTES = 1 << 30, 1 << 28
 # Pages of this process: all, those in memory, of these those of files.
 _PAGES = Path("/proc/self/statm")
 
@@ -43,20 +47,26 @@ def let_go() -> None:
 
 @contextmanager
 def kept_low(most_bytes: int = MOST_BYTES) -> Iterator[None]:
-    """Let go of the memory of files whenever it comes to too much, for the length of a block.
+    """Give memory back whenever it comes to much, for the length of a block.
 
-    A compiled loop that holds the interpreter may take more; right after it is let go of.
+    A compiled loop that holds the interpreter may take more; right after it is given back.
 
     Parameters
     ----------
-    most_bytes : of files, libraries counted too
+    most_bytes : that files may take, libraries counted too
     """
     ended = Event()
 
     def watch() -> None:
+        held = _LARGE_BYTES
         while not ended.wait(_EVERY_S):
-            if _bytes_of_files() > most_bytes:
+            files, own = taken_bytes()
+            if files > most_bytes:
                 let_go()
+            if own > held + _STEP_BYTES:
+                _give_back_what_is_freed()
+                held = own = taken_bytes()[1]
+            held = max(min(held, own), _LARGE_BYTES)
 
     Thread(target=watch, daemon=True).start()
     try:
@@ -65,8 +75,14 @@ def kept_low(most_bytes: int = MOST_BYTES) -> Iterator[None]:
         ended.set()
 
 
-def _bytes_of_files() -> int:
-    """What files take of this process's memory; 0 where the system does not tell."""
+def taken_bytes() -> tuple[int, int]:
+    """Memory of this process that files take, and all other; 0 where the system does not tell."""
     with suppress(OSError):
-        return int(_PAGES.read_text(encoding="ascii").split()[2]) * PAGESIZE
-    return 0
+        _, resident, files = _PAGES.read_text(encoding="ascii").split()[:3]
+        return int(files) * PAGESIZE, (int(resident) - int(files)) * PAGESIZE
+    return 0, 0
+
+
+def _give_back_what_is_freed() -> None:
+    with suppress(OSError, AttributeError, TypeError):  # other C libraries have no such call
+        ctypes.CDLL(None).malloc_trim(0)

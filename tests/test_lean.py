@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from soakline import mapped
-from soakline.mapped import kept_low, let_go, note
+from soakline import lean
+from soakline.lean import kept_low, let_go, note
 
 tells_pages = pytest.mark.skipif(sys.platform != "linux", reason="no system else tells of pages")
 MIB = 1 << 20
@@ -31,7 +31,7 @@ def opened(folder: Path, size: int) -> np.ndarray:  # type: ignore[type-arg]
 
 
 def taken() -> int:
-    return mapped._bytes_of_files()
+    return lean.taken_bytes()[0]
 
 
 @tells_pages
@@ -59,13 +59,30 @@ def test_files_are_let_go_of_once_they_take_too_much(tmp_path: Path) -> None:
     assert (values == 7).all()
 
 
+@tells_pages
+def test_what_was_freed_is_given_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Blocks of 60 kB with one in a hundred still in use, as what many lines leave behind."""
+    blocks = [bytes(60_000) for _ in range(2000)]
+    kept = blocks[::100]
+    before = lean.taken_bytes()[1]
+    monkeypatch.setattr(lean, "_LARGE_BYTES", before - 64 * MIB)
+    monkeypatch.setattr(lean, "_STEP_BYTES", 32 * MIB)
+    del blocks
+    with kept_low():
+        until = time.monotonic() + 10.0
+        while lean.taken_bytes()[1] > before - 60 * MIB and time.monotonic() < until:
+            time.sleep(0.05)
+    assert lean.taken_bytes()[1] < before - 60 * MIB
+    assert not any(map(any, kept))
+
+
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no copies are made")
 @pytest.mark.filterwarnings("ignore:.*multi-threaded:DeprecationWarning")
 def test_a_copy_of_the_process_does_not_wait_for_a_thread_that_it_has_not() -> None:
     held = threading.Event()
 
     def hold() -> None:
-        with mapped._noting:
+        with lean._noting:
             held.set()
             time.sleep(0.3)
 
