@@ -52,6 +52,8 @@ def drain_surfaces(
     swales = len(digging.lines)
     there = [line.swale_id for line in digging.lines]
     outlets, findings = outlets_of(shapes, names, swale_ids, there, digging.terrain)
+    if not outlets:
+        return (), tuple(given), tuple(findings)
     hard = np.array([outlet.shape for outlet in outlets], dtype=object)
     diversions = list(given)
     lines = [drain.coordinates for drain in given]

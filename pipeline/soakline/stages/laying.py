@@ -34,6 +34,7 @@ from soakline.water.land import Land, area_by_class_m2
 
 # Widths of water for which its surface is drawn before sections are known.
 _DRAWN_WIDTHS = 3
+_NO_WAYS = np.zeros((0, 0), np.uint8)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -155,7 +156,10 @@ def lay(
         Digging(
             lines,
             terrain,
-            drain_ways(terrain, property_cells, _no_drains(site)),
+            # Drains are traced from hard surfaces alone.
+            drain_ways(terrain, property_cells, _no_drains(site))
+            if len(features.hard_surfaces)
+            else _NO_WAYS,
             design.widest_m,
             1.0 / run.land.drain_run,
         ),
@@ -206,7 +210,9 @@ def lay(
 def _no_drains(site: Site) -> BoolArray:
     """Ground that no drain is traced over: what no water may pass, and steep or wet ground."""
     forbidden = (site.marks & FORBIDDEN) > 0
-    return forbidden | site.excluded.wet | site.excluded.too_steep
+    forbidden |= site.excluded.wet
+    forbidden |= site.excluded.too_steep
+    return forbidden
 
 
 def _drain_areas(diversions: Diversions, land: Land, cell_area_m2: float) -> FloatArray:
