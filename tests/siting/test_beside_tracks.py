@@ -44,6 +44,23 @@ def test_a_track_that_crosses_leaves_the_lip_whole(siteable: Siteable) -> None:
     assert whole.length_m == pytest.approx(200.0)
 
 
+@pytest.mark.parametrize(("angle_deg", "pieces"), [(10.0, 2), (18.0, 2), (21.0, 1), (60.0, 1)])
+def test_a_track_that_meets_the_lip_nearly_along_it_parts_it(
+    siteable: Siteable, angle_deg: float, pieces: int
+) -> None:
+    """A third is the least sine that a crossing is reckoned at, 19.5 degrees."""
+    angle = np.radians(angle_deg)
+    far = (300.0 * np.cos(angle), 300.0 * np.sin(angle))
+    left = kept(siteable, (-far[0], -far[1]), far)
+    assert len(left) == pieces
+    if pieces == 2:
+        track = shapely.LineString(at((-far[0], -far[1]), far))
+        near = [shapely.distance(shapely.linestrings(one.coordinates), track) for one in left]
+        assert min(near) >= WIDTH_M / 2.0 + SETBACK_M + min(UPHILL_M, DOWNHILL_M) * np.cos(angle)
+        return
+    assert left[0].length_m == pytest.approx(200.0)
+
+
 @pytest.mark.parametrize(("side", "reach_m"), [(1.0, UPHILL_M), (-1.0, DOWNHILL_M)])
 def test_a_lip_beside_a_track_stays_where_its_works_keep_the_setback(
     siteable: Siteable, side: float, reach_m: float

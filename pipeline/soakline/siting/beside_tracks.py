@@ -1,9 +1,10 @@
-"""Lips kept off tracks that they run beside and do not cross."""
+"""Lips kept off tracks that they run beside, or meet too nearly along to be crossed."""
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
+from soakline.section.crossings import LEAST_SINE
 from soakline.section.stretches import Span
 from soakline.siting.crossings import crossed_at_m, track_lines, track_width_m
 from soakline.siting.excluded import buffered
@@ -22,7 +23,8 @@ def kept_off_tracks(
     """Lips without the reaches whose ground works come to a track that is not crossed there.
 
     A track may be crossed, so it excludes no ground; but no trench is dug along it, nor a mound
-    heaped on it.
+    heaped on it. Under the sine `LEAST_SINE` a crossing would take the works along with it for many
+    metres: the lip ends before the track instead.
 
     Parameters
     ----------
@@ -55,7 +57,7 @@ def _first_reach(
     strip, track = near.query(strips, predicate="intersects")
     lip = shapely.LineString(line.coordinates)
     for own in np.unique(track).tolist():
-        crossed = crossed_at_m(lip, ways[own])
+        crossed = crossed_at_m(lip, ways[own], LEAST_SINE)
         met = np.sort(strip[track == own])
         for run in np.split(met, np.flatnonzero(np.diff(met) > 1) + 1):
             start, end = float(stations.along_m[run[0]]), float(stations.along_m[run[-1] + 1])

@@ -82,10 +82,14 @@ def track_lines(tracks: gpd.GeoDataFrame) -> GeometryArray:
     return np.asarray(shapely.force_2d(tracks.geometry.array), dtype=object)
 
 
-def crossed_at_m(lip: shapely.LineString, track: shapely.Geometry) -> FloatArray:
-    """Where the middle of a track crosses a lip, m along it."""
-    places = shapely.points(shapely.get_coordinates(shapely.intersection(lip, track)))
-    return np.asarray(shapely.line_locate_point(lip, places), dtype=float)
+def crossed_at_m(
+    lip: shapely.LineString, track: shapely.Geometry, least_sine: float = 0.0
+) -> FloatArray:
+    """Where the middle of a track crosses a lip, m along it, at no less than an angle."""
+    met = shapely.points(shapely.get_coordinates(shapely.intersection(lip, track)))
+    places = np.asarray(met, dtype=np.object_)
+    steep = np.array([_heading(lip, track, own)[0] >= least_sine for own in places], dtype=bool)
+    return np.asarray(shapely.line_locate_point(lip, places[steep]), dtype=float)
 
 
 def meet_tracks(lines: list[LipLine], tracks: gpd.GeoDataFrame) -> TrackMeetings:
