@@ -22,7 +22,7 @@ from soakline.setout.ground_tiff import dem_of, read_ground, write_finished_grou
 from soakline.setout.landxml import NAMESPACE, write_landxml
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
-from tests.setout.conftest import BENCHMARK, PlanFileOf, lean_of
+from tests.setout.conftest import BENCHMARK, CROSSINGS, NEAR_ENDS, PlanFileOf, lean_of
 from tests.terrain_analytic.ground import plane
 
 MM = 0.001
@@ -176,6 +176,32 @@ def test_landxml_surfaces_hold_the_cut_and_the_fill(
         assert -volume[uphill].sum() == pytest.approx(swale.cut_m3, rel=0.02)
         assert volume[~uphill & ~beyond].sum() == pytest.approx(own.mound_m3, rel=0.02)
         assert volume[beyond].sum() == pytest.approx(own.returns_m3, rel=0.1)
+
+
+@pytest.mark.parametrize("crossing", [*CROSSINGS, *NEAR_ENDS])
+def test_surfaces_hold_cut_and_fill_where_tracks_meet_lips(
+    plan_file_with: PlanFileOf, tmp_path: Path, crossing: str
+) -> None:
+    """All that lies over the true plane, and all under it; ramps run out on few stations."""
+    path = plan_file_with(crossing)
+    plan = read_setout(path)
+    write_landxml(plan, tmp_path / "plan.xml")
+    surfaces = etree.parse(tmp_path / "plan.xml").iter("{*}Surface")
+    earth = pyogrio.read_dataframe(path, layer="earthworks").set_index("swale_id")
+    refill = pyogrio.read_dataframe(path, layer="crossings").groupby("swale_id").refill_m3.sum()
+    ground = plane(8.0, 180.0)
+    for surface, swale in zip(surfaces, plan.swales, strict=True):
+        points = {p.get("id"): numbers(p) for p in surface.iter("{*}P")}
+        faces = [[points[i] for i in face.text.split()] for face in surface.iter("{*}F")]
+        corners = np.array(faces)
+        u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        over = corners[:, :, 2] - ground(corners[:, :, 1], corners[:, :, 0])
+        volume = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2.0 * over.mean(axis=1)
+        own, inside = earth.loc[swale.swale_id], refill.get(swale.swale_id, 0.0)
+        heaped = own.mound_m3 + own.returns_m3 + own.track_fill_m3 - inside
+        assert volume[volume > 0.0].sum() == pytest.approx(heaped, rel=0.01)
+        dug = own.cut_m3 + own.cut_track_m3 - inside
+        assert -volume[volume < 0.0].sum() == pytest.approx(dug, rel=0.025)
 
 
 @pytest.mark.parametrize("crossing", ["ford", "causeway", "ford at 60", "causeway at 30"])

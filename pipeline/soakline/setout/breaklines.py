@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray
+from soakline.section.aslant import AT_EDGE_M
 from soakline.section.mound import MoundShape, toe_m
 from soakline.section.stations import interpolated, uphill_of, vertices_of
 from soakline.setout.swale import Beside, Swale, Track
@@ -179,7 +180,8 @@ def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
 def _apart(stations_m: FloatArray, length_m: float) -> FloatArray:
     """Stations that lie on a lip, in order, those too close to the one before left out."""
     on_lip_m = stations_m[(stations_m >= 0) & (stations_m <= length_m)]
-    along = np.unique(np.round(on_lip_m, 4))
+    # Rounded up, the lip's end would not lie on it.
+    along = np.unique(np.minimum(np.round(on_lip_m, 4), length_m))
     return np.asarray(along[np.concatenate([[True], np.diff(along) > _UPRIGHT_M / 2.0])])
 
 
@@ -219,11 +221,27 @@ def _lean_over(points: FloatArray, swale: Swale, along: FloatArray, offset: Floa
         points[inside, :, :2] = place[:, None, :] + offset[inside][:, :, None] * way
         reach = np.abs(offset[~inside]).max(initial=0.0) * abs(track.lean) * _TURN_BACK
         turning = np.flatnonzero(~inside & (beyond < reach))
-        share = track.lean * (1.0 - beyond[turning] / max(reach, 1e-9))
-        slid = np.clip(along[turning, None] + share[:, None] * offset[turning], 0.0, swale.length_m)
+        outward = np.where(along[turning] > track.end_m, 1.0, -1.0)[:, None]
+        # Where they slide apart they may turn back at once: a mound that ends at a sill is square.
+        apart = track.lean * offset[turning] * outward < 0.0
+        within = np.where(apart, _square_after_m(swale, track, outward, reach), reach)
+        turned = np.minimum(beyond[turning, None] / np.maximum(within, 1e-9), 1.0)
+        slid = along[turning, None] + track.lean * (1.0 - turned) * offset[turning]
+        slid = np.clip(slid, 0.0, swale.length_m)
         at, square = on_lip(swale, slid.ravel())
         flat = at + offset[turning].reshape(-1, 1) * square
         points[turning, :, :2] = flat.reshape(turning.size, offset.shape[1], 2)
+
+
+def _square_after_m(swale: Swale, track: Track, outward: FloatArray, reach_m: float) -> FloatArray:
+    """How far from a track the mound beside it ends square to the lip; like `outward`, m."""
+    before, after = reach_m, reach_m
+    for start, end, lean_at_start, lean_at_end in swale.mound_edges().tolist():
+        if abs(end - track.start_m) < AT_EDGE_M and lean_at_start == 0.0:
+            before = min(before, end - start)
+        if abs(start - track.end_m) < AT_EDGE_M and lean_at_end == 0.0:
+            after = min(after, end - start)
+    return np.where(outward > 0.0, after, before)
 
 
 def _returns(
