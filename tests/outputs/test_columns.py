@@ -17,7 +17,8 @@ CONTRACT = {
         "LineStringZ",
         (
             "swale_id level_m length_m base_width_m depth_m batter top_width_m face_height_m "
-            "mound_height_m mound_top_level_m mound_crest_m capacity_m3 catchment_m2 "
+            "mound_height_m mound_top_level_m mound_crest_m berm_m capacity_m3 "
+            "catchment_m2 "
             "spacing_above_m interval_above_m spacing_tree_m spacing_ratio_m spacing_runoff_m "
             "spacing_rule "
             "ground_rms_m ground_min_m ground_max_m slope_pct governing_storm_id design_inflow_m3 "

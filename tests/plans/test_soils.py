@@ -195,4 +195,6 @@ def test_a_layer_under_the_base_counts_in_the_face_that_people_stand_before(
     told = of_code(treated, "trench_safety")
     assert set(told.feature_id) == set(treated["swales"].swale_id)
     # Method 4: at least 0.6 m between lip and mound beside such a face.
-    assert told.advice.str.contains("set earthworks.berm_m to 0.6").all()
+    assert told.advice.str.contains("the mound begins 0.6 m from the lip").all()
+    assert set(without["swales"].berm_m) == {0.0}
+    assert set(treated["swales"].berm_m) == {0.6}

@@ -231,9 +231,9 @@ def test_the_file_stays_small(report_path, plan_path):
 def test_a_section_closes_on_its_ground():
     row = {
         "base_width_m": 1.5, "depth_m": 0.5, "batter": 1.5, "slope_pct": 10.0,
-        "mound_height_m": 0.3, "mound_crest_m": 0.8,
+        "mound_height_m": 0.3, "mound_crest_m": 0.8, "berm_m": 0.6,
     }  # fmt: skip
-    parts = {name: np.array(own) for name, own in section_points(row, 0.0, 2.0).items()}
+    parts = {name: np.array(own) for name, own in section_points(row, 2.0).items()}
     top, toe = parts["trench"][-1], parts["mound"][-1]
     assert top[1] == pytest.approx(-0.1 * top[0])
     assert toe[1] == pytest.approx(-0.1 * toe[0])

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
+from soakline.grid import FloatArray
 from soakline.section.aslant import no_tracks
 from soakline.section.footprint import Footprint
-from soakline.section.mound import MoundShape, toe_m
+from soakline.section.mound import MoundShape, MoundShapes, toe_m
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import Chainages, LipStations, starts_of
 from soakline.section.strips import empty_areas, strips
@@ -58,12 +59,19 @@ def together(lips: list[LipStations]) -> LipStations:
     return LipStations(at, *others)
 
 
-def works(which: list[int], berm_m: float) -> GroundWorks:
+BERMS = {
+    "none": np.zeros(len(LIPS)),
+    "all": np.full(len(LIPS), 0.6),
+    "some": np.array([0.6, 0.0, 0.6, 0.6, 0.0, 0.0, 0.6, 0.0, 0.6]),
+}
+
+
+def works(which: list[int], berm_m: FloatArray) -> GroundWorks:
     return works_of(
         together([LIPS[i] for i in which]),
         [SECTIONS[i] for i in which],
         DROP_M[which],
-        MoundShape(berm_m, 2.0, 0.5),
+        MoundShapes(berm_m[which], 2.0, 0.5),
         HEIGHT[which],
         HEAD[which],
         [SILLS[i] for i in which],
@@ -74,8 +82,8 @@ def works(which: list[int], berm_m: float) -> GroundWorks:
     )
 
 
-@pytest.mark.parametrize("berm_m", [0.0, 0.6])
-def test_each_swale_is_as_if_it_were_alone(berm_m: float) -> None:
+@pytest.mark.parametrize("berm_m", BERMS.values(), ids=BERMS)
+def test_each_swale_is_as_if_it_were_alone(berm_m: FloatArray) -> None:
     every = works(list(range(len(LIPS))), berm_m)
     for i in range(len(LIPS)):
         alone = works([i], berm_m)
@@ -130,11 +138,11 @@ def by_set_operations(i: int, crest_m: float, berm_m: float) -> dict[str, shapel
     return {"ponded": ponded, "cut_slope": cut, "berm": berm, "mound": mound}
 
 
-@pytest.mark.parametrize("berm_m", [0.0, 0.6])
-def test_parts_are_those_of_set_operations(berm_m: float) -> None:
+@pytest.mark.parametrize("berm_m", BERMS.values(), ids=BERMS)
+def test_parts_are_those_of_set_operations(berm_m: FloatArray) -> None:
     every = works(list(range(len(LIPS))), berm_m)
     for i in range(len(LIPS)):
-        slow = by_set_operations(i, float(every.volumes.crest_width_m[i]), berm_m)
+        slow = by_set_operations(i, float(every.volumes.crest_width_m[i]), float(berm_m[i]))
         for part in PARTS:
             drawn = getattr(every.footprint, part)[i]
             # Slivers under 1e-4 m² are left out of the plan.
@@ -185,7 +193,7 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     dem, grid = sample(cone(10.0), width_m=50.0)
     none = np.empty(0)
     pegs = set_pegs([], none, [], 3.0, 9.0, dem, grid)
-    shape, filled = MoundShape(0.6, 2.0, 0.5), empty_areas(0)
+    shape, filled = MoundShapes(none, 2.0, 0.5), empty_areas(0)
     done = works_of(
         pegs.stations, [], none, shape, none, none, [], no_tracks(), filled, 1.125, no_other(0)
     )

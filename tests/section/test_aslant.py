@@ -29,7 +29,7 @@ def works(tracks: TrackSpans, berm_m: float, open_m: list[Span]) -> GroundWorks:
         straight(LENGTH_M),
         [TRENCH],
         np.zeros(1),
-        MoundShape(berm_m, 2.0, 0.5),
+        MoundShape(berm_m, 2.0, 0.5).off_faces(np.zeros(1)),
         np.array([0.25]),
         np.array([0.1]),
         [open_m],

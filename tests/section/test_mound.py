@@ -72,10 +72,37 @@ def test_short_spoil_leaves_the_least_crest() -> None:
     assert found.tolist() == [0.5]
 
 
+def test_beside_a_face_over_1_2_m_room_is_kept_for_a_mound_0_6_m_off() -> None:
+    """Method 4, 2 ft: 29 CFR 1926.651(j)(2).
+
+    The face is d + e + s x with x = (T + m e) / (1 − s m), e the ground's height over the level.
+    """
+    trench, shape = Trench(1.5, 0.5, 1.5), MoundShape(0.0, 2.0, 0.5)
+    rules = (0.25, 1.125, 0.015, 0.8)
+    reach, layered = (footprint_reach(trench, shape, *rules, layer) for layer in (0.0, 0.1))
+    near, off = (
+        footprint_reach(trench, MoundShape(berm_m, 2.0, 0.5), *rules, -1.0) for berm_m in (0.0, 0.6)
+    )
+    # A face of 1.2 m: on 16.9 %, over a layer of 0.1 m on 15 %.
+    for slope_pct, own, kept in (
+        (15.0, reach, near), (16.0, reach, near), (17.5, reach, off), (25.0, reach, off),
+        (14.0, layered, near), (16.0, layered, off),
+    ):  # fmt: skip
+        at = np.array([slope_pct])
+        assert own.at(at)[1][0] == kept.at(at)[1][0]
+        # The same spoil on lower ground: the toe moves by less than the berm.
+        assert 0.2 < off.at(at)[1][0] - near.at(at)[1][0] < 0.6
+
+
+def test_a_wider_berm_of_the_run_file_is_kept_everywhere() -> None:
+    kept = MoundShape(0.8, 2.0, 0.5).off_faces(np.array([1.0, 1.3]))
+    assert kept.berm_m.tolist() == [0.8, 0.8]
+
+
 def test_room_kept_for_the_works_is_that_of_the_section_at_each_slope() -> None:
     trench, shape = Trench(1.5, 0.5, 1.5), MoundShape(0.0, 2.0, 0.5)
     spoil = spoil_factor(25.0, 10.0)
-    reach = footprint_reach(trench, shape, 0.25, spoil, 0.015, 1.0)
+    reach = footprint_reach(trench, shape, 0.25, spoil, 0.015, 1.0, 0.0)
     for slope in (0.02, 0.08, 0.15):
         uphill, downhill = reach.at(np.array([100.0 * slope]))
         assert uphill[0] == pytest.approx(daylight_m(trench, one(0.015), one(slope))[0], rel=1e-3)

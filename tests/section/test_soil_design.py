@@ -73,7 +73,13 @@ def test_room_for_one_soil_is_that_of_its_largest_section_to_the_bit(run_of) -> 
     assert design.roomiest is design.soil.largest
     reach, crest_m = design.reach(AIM_M), design.sill_head_m + design.freeboard_m
     alone = footprint_reach(
-        design.soil.largest, design.mound, crest_m, design.spoil, AIM_M, LEAST_MOUNDED_SHARE
+        design.soil.largest,
+        design.mound,
+        crest_m,
+        design.spoil,
+        AIM_M,
+        LEAST_MOUNDED_SHARE,
+        0.0,
     )
     for name in ("slope_pct", "uphill_m", "downhill_m"):
         assert np.array_equal(getattr(reach, name), getattr(alone, name))

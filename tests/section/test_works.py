@@ -10,14 +10,16 @@ from shapely.geometry.base import BaseGeometry
 from soakline.grid import FloatArray
 from soakline.section.aslant import no_tracks
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks, end_batter_m3
-from soakline.section.footprint import dug_ground, footprint
-from soakline.section.mound import MoundShape, section_area_m2
+from soakline.section.footprint import Footprint, dug_ground, footprint
+from soakline.section.mound import MoundShape, MoundShapes, section_area_m2
 from soakline.section.mounds import Mounds
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import LipStations
 from soakline.section.stretches import stretches
 from soakline.section.strips import empty_areas, strips
 from soakline.section.trench import Trench, cut_area_m2, trenches_of
+from soakline.section.works import GroundWorks, clear_of_others
+from soakline.terrain.cells import GeometryArray
 from tests.section.lips import curved, no_other, straight, uphill_m
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
@@ -30,6 +32,7 @@ from tests.terrain_analytic.ground import (
 
 TRENCH = Trench(1.5, 0.5, 1.5)
 MOUND = MoundShape(0.0, 2.0, 0.5)
+LOW_FACE = np.array([0.5])
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,7 @@ def dug(
     """Works whose mound begins at the lip's start, and ends at a sill where it is shorter."""
     length = stations.at.length_m
     sills = [(mounded_m, float(length[0]))] if mounded_m < length[0] else []
-    mounds = Mounds(MOUND, np.array([height_m]), np.zeros(1), np.array([0.1]))
+    mounds = Mounds(MOUND.off_faces(LOW_FACE), np.array([height_m]), np.zeros(1), np.array([0.1]))
     done = earthworks(
         stations, trenches_of([trench]), mounds, stretches(length, [sills]), no_tracks(),
         np.array([least_m]), 1.125, other or no_other(1),
@@ -91,7 +94,10 @@ def works_plan(
     shore_m: float = 0.0,
 ) -> Plan:
     mounds = Mounds(
-        MoundShape(berm_m, 2.0, 0.5), np.array([height_m]), np.array([crest_m]), np.array([0.1])
+        MoundShape(berm_m, 2.0, 0.5).off_faces(LOW_FACE),
+        np.array([height_m]),
+        np.array([crest_m]),
+        np.array([0.1]),
     )
     along = stretches(stations.at.length_m, [[(0.0, 4.0)]])
     drawn = footprint(
@@ -376,3 +382,28 @@ def test_a_peg_steeper_than_can_be_cut_stops_nothing() -> None:
         dug_ground(straight(50.0, slope=0.5), trenches_of([TRENCH]))[0].area
         > 50.0 * TRENCH.top_width_m
     )
+
+
+def areas(*shapes: BaseGeometry) -> GeometryArray:
+    return np.array(shapes, dtype=object)
+
+
+def test_a_mound_moved_off_a_high_face_is_cut_back_where_another_swale_lies() -> None:
+    """Of two on each other both give way only where both were moved."""
+    nothing = shapely.Polygon()
+    below, lower = shapely.box(0.0, 0.0, 50.0, 6.0), shapely.box(0.0, -4.0, 50.0, 1.0)
+    works = GroundWorks(
+        None,  # type: ignore[arg-type] - no volume takes part
+        Footprint(
+            areas(shapely.box(0.0, 6.0, 50.0, 9.0), lower, nothing),
+            areas(nothing, nothing, nothing),
+            areas(nothing, nothing, nothing),
+            areas(below, shapely.box(0.0, -9.0, 50.0, -4.0), shapely.box(40.0, 5.0, 60.0, 7.0)),
+        ),
+        MoundShapes(np.array([0.6, 0.0, 0.0]), 2.0, 0.5),
+    )
+    done = clear_of_others(works, np.array([True, False, False])).footprint
+    assert shapely.distance(done.mound[0], lower) == pytest.approx(0.01, abs=1e-6)
+    assert done.mound[0].area == pytest.approx(50.0 * 5.0 - 10.0 * 1.0, abs=0.7)
+    assert done.mound[1:].tolist() == works.footprint.mound[1:].tolist()
+    assert clear_of_others(works, np.zeros(3, dtype=bool)) is works

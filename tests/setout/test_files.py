@@ -169,7 +169,7 @@ def test_landxml_surfaces_hold_the_cut_and_the_fill(
         volume = area * over.mean(axis=1)
         # Eight edges a station, of which the lip is the fifth; then the mound's returns.
         ids = np.array([[int(i) - 1 for i in face] for face in faces])
-        main = breaklines(swale, plan.mound).points.shape[:2]
+        main = breaklines(swale).points.shape[:2]
         beyond = ids.min(axis=1) >= main[0] * main[1]
         uphill = ~beyond & (np.min(ids % len(EDGES), axis=1) >= LIP)
         own = earth.loc[swale.swale_id]
@@ -222,7 +222,7 @@ def test_surfaces_and_lines_follow_tracks(
     crossed = [swale for swale in plan.swales if swale.swale_id in tracks.index]
     assert len(crossed) >= 2
     for swale in crossed:
-        lines, row = breaklines(swale, plan.mound), tracks.loc[swale.swale_id]
+        lines, row = breaklines(swale), tracks.loc[swale.swale_id]
         inside = (lines.along_m >= row.start_m - 1e-3) & (lines.along_m <= row.end_m + 1e-3)
         assert inside.sum() >= 2
         heights = lines.points[inside][:, :, 2]
@@ -246,8 +246,8 @@ def test_surfaces_and_lines_follow_tracks(
 
 def test_the_mound_s_returns_reach_ground_at_the_head_of_the_check_storm(plan: SetOutPlan) -> None:
     for swale in plan.swales:
-        lines = breaklines(swale, plan.mound)
-        assert len(lines.returns) == len(swale.ends(plan.mound)) > 0
+        lines = breaklines(swale)
+        assert len(lines.returns) == len(swale.ends()) > 0
         for corners in lines.returns:
             tip = corners[-1, 0]
             ground = plane(8.0, 180.0)(tip[:1], tip[1:2])[0]
@@ -259,7 +259,7 @@ def test_daylight_edges_are_those_of_the_plan_s_polygons(plan: SetOutPlan, plan_
     ground = pyogrio.read_dataframe(plan_file, layer="swale_ground")
     dug = ground[ground.part.isin(["ponded", "cut_slope"])].dissolve("swale_id").geometry
     for swale in plan.swales:
-        lines = breaklines(swale, plan.mound)
+        lines = breaklines(swale)
         edge = shapely.points(lines.points[:, -1, :2])
         assert shapely.distance(edge, dug[swale.swale_id].boundary).max() < 0.01
 

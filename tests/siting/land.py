@@ -82,7 +82,7 @@ def excluded_of(
 
 
 def reach() -> FootprintReach:
-    return footprint_reach(TRENCH, MOUND, 0.25, 1.125, 0.015, 0.8)
+    return footprint_reach(TRENCH, MOUND, 0.25, 1.125, 0.015, 0.8, 0.0)
 
 
 def siteable_of(terrain: Terrain, excluded: ExcludedGround) -> Siteable:

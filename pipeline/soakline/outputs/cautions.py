@@ -8,10 +8,10 @@ from soakline.findings import Finding, Severity
 from soakline.ids import spillway_id
 from soakline.outputs.designed import Designed
 from soakline.overflow.ranking import LONGEST_SILL_M
+from soakline.section.mound import SPOIL_OFF_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
 
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
-_SPOIL_OFF_M = 0.6
 _FAO_LIMIT_PCT, _STEEP_NOTE_PCT = 5.0, 10.0
 _SHOWN_SHARE = 0.01
 # Less spoil than this is within the guess of swell and settlement.
@@ -36,11 +36,12 @@ def face_words(face_m: float, berm_m: float) -> tuple[str, str] | None:
         f"the cut face stands {face_m:.2f} m high, over {at:g} m, from where {need} usually "
         "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)"
     )
-    off = "spoil at least 0.6 m from the edge"
-    if berm_m < _SPOIL_OFF_M:
-        off += (
-            f", and the mound here begins {berm_m:g} m from the lip: set earthworks.berm_m to 0.6"
-        )
+    off = (
+        f"the mound begins {berm_m:g} m from the lip, heap no spoil nearer"
+        if berm_m >= SPOIL_OFF_M
+        else f"spoil at least {SPOIL_OFF_M:g} m from the edge, and the mound here begins "
+        f"{berm_m:g} m from the lip: set earthworks.berm_m to {SPOIL_OFF_M:g}"
+    )
     return message, f"keep people out of the trench; {off}; follow local rules"
 
 
@@ -205,7 +206,7 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     layer = plan.design.on(plan.figures.texture[i]).amendment.layer_m
     face, wedge = float(volumes.face_height_m[i]) + layer, float(volumes.wedge_m2[i])
     short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
-    words = face_words(face, plan.design.mound.berm_m)
+    words = face_words(face, float(plan.works.mound.berm_m[i]))
     if words:
         yield _swale(plan, i, "trench_safety", "caution", *words)
     if wedge > plan.figures.sections[i].area_m2:

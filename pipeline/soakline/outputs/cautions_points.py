@@ -204,7 +204,7 @@ def _on_face(plan: Designed, k: int, feature: str, where: str) -> Iterator[Findi
     if own.kind[k] == "basin":
         # Ponds and pits are deeper than any layer below the base.
         face += plan.design.on(plan.figures.texture[own.lip[k]]).amendment.layer_m
-    words = face_words(face, plan.design.mound.berm_m)
+    words = face_words(face, float(plan.works.mound.berm_m[own.lip[k]]))
     if words:
         yield Finding("trench_safety", "caution", _LAYER, feature, where + words[0], words[1])
     short = []

@@ -76,6 +76,13 @@ SWALES = LayerSchema(
             "Width of the settled crest that the spoil makes; 0 where the spoil is spread.",
         ),
         real(
+            "berm_m",
+            "m",
+            "Berm",
+            "Ground kept free of spoil between lip and mound: earthworks.berm_m, and at least 0.6 "
+            "where the cut face, what is dug below the base included, is over 1.2 m.",
+        ),
+        real(
             "capacity_m3",
             "m³",
             "Capacity",

@@ -74,6 +74,7 @@ def swale_layer(plan: Designed, programme: Programme, crs: str) -> gpd.GeoDataFr
         "mound_height_m": figures.mound_height_m,
         "mound_top_level_m": figures.level_m + figures.mound_height_m,
         "mound_crest_m": volumes.crest_width_m,
+        "berm_m": plan.works.mound.berm_m,
         "capacity_m3": figures.capacity_m3,
         "lip_low_m": figures.lip_low_m,
         "first_spill_m": figures.first_spill_m,

@@ -15,14 +15,14 @@ _WIDTH = 520
 
 
 def section_points(
-    swale: Mapping[str, Any], berm_m: float, mound_batter: float
+    swale: Mapping[str, Any], mound_batter: float
 ) -> dict[str, list[tuple[float, float]]]:
     """A swale's section on even ground of its mean slope.
 
     Parameters
     ----------
     swale : a row of the layer `swales`
-    berm_m, mound_batter : of the run
+    mound_batter : of the run
 
     Returns
     -------
@@ -33,11 +33,12 @@ def section_points(
     Examples
     --------
     >>> row = {"base_width_m": 1.0, "depth_m": 0.5, "batter": 1.0, "slope_pct": 0.0,
-    ...        "mound_height_m": 0.0, "mound_crest_m": 0.0}
-    >>> section_points(row, 0.0, 2.0)["trench"]
+    ...        "mound_height_m": 0.0, "mound_crest_m": 0.0, "berm_m": 0.0}
+    >>> section_points(row, 2.0)["trench"]
     [(0.0, 0.0), (-0.5, -0.5), (-1.5, -0.5), (-2.0, 0.0)]
     """
     base, depth, batter = (float(swale[n]) for n in ("base_width_m", "depth_m", "batter"))
+    berm_m = float(swale["berm_m"])
     slope = float(np.nan_to_num(swale["slope_pct"])) / 100
     toe = -(batter * depth + base)
     # Up the face by t: −depth + t is the ground's slope × (−toe + batter t) there.
@@ -61,9 +62,9 @@ def section_points(
     return {"ground": ground, "trench": trench, "water": water, "mound": mound}
 
 
-def section(swale: Mapping[str, Any], berm_m: float, mound_batter: float) -> Markup:
+def section(swale: Mapping[str, Any], mound_batter: float) -> Markup:
     """The section at one scale both ways, uphill on the left, with its measures."""
-    parts = section_points(swale, berm_m, mound_batter)
+    parts = section_points(swale, mound_batter)
     every = np.array([point for own in parts.values() for point in own])
     low, high = every.min(axis=0), every.max(axis=0)
     left, top, width = 66.0, 24.0, _WIDTH - 74.0

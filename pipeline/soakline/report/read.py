@@ -19,7 +19,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "swales": (
         "swale_id", "state", "level_m", "length_m", "base_width_m", "depth_m", "batter",
         "soil_texture", "soaking_mm_h", "top_width_m", "face_height_m", "mound_height_m",
-        "mound_top_level_m", "mound_crest_m", "capacity_m3", "catchment_m2", "slope_pct",
+        "mound_top_level_m", "mound_crest_m", "berm_m", "capacity_m3", "catchment_m2", "slope_pct",
         "governing_storm_id", "design_inflow_m3", "design_overflow_m3", "design_peak_m3s",
         "freeboard_m", "drain_down_h", "cut_m3", "fill_m3", "build_order", "phase", "machine_h",
         "cost",

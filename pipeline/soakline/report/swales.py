@@ -98,7 +98,6 @@ def swale_pages(
         for swale, rows in _rows_of(_governing(layers["swales"], layers["swale_storms"])).items()
     }
     named = safe_names(layers["safe_points"])
-    berm_m = float(plan.record.get("earthworks.berm_m", "0"))
     mound_batter = float(plan.record.get("earthworks.mound_batter", "2"))
     pages = {}
     for swale_id, (row,) in _rows_of(layers["swales"]).items():
@@ -108,7 +107,7 @@ def swale_pages(
             swale_id,
             anchor(swale_id),
             tuple(figure("swales", n, row[n]) for n in _KEY_FIGURES if not missing(row[n])),
-            section(row, berm_m, mound_batter),
+            section(row, mound_batter),
             long_section(own, own_sills, swale_id) if own else Markup(""),
             water_budget(storm) if storm else Markup(""),
             hydrograph(courses[swale_id]) if swale_id in courses else Markup(""),

@@ -47,7 +47,7 @@ class SectionDesign:
     Parameters
     ----------
     soils : every soil that a swale may lie on; the run file's first
-    mound : MoundShape
+    mound : MoundShape; beside high faces mounds stand farther off
     freeboard_m : settled crest above the highest water of the check storm
     sill_head_m : greatest head over a sill in the check storm
     deepest_cut_m : most that the ground at a lip may stand above its level
@@ -111,7 +111,13 @@ class SectionDesign:
         return room_for_all(
             [
                 footprint_reach(
-                    own.largest, self.mound, crest_m, self.spoil, aim_m, LEAST_MOUNDED_SHARE
+                    own.largest,
+                    self.mound,
+                    crest_m,
+                    self.spoil,
+                    aim_m,
+                    LEAST_MOUNDED_SHARE,
+                    own.amendment.layer_m,
                 )
                 for own in self.soils
             ]

@@ -6,7 +6,7 @@ import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.section.aslant import TrackSpans, mounded_ends
-from soakline.section.cuts import cuts_of
+from soakline.section.cuts import Cuts, cuts_of
 from soakline.section.mound import width_that_holds_m
 from soakline.section.mounds import Mounds, mound_m3, mound_reaches, returns_m3, slid_m3, standing
 from soakline.section.stations import LipStations, average_end_area_m3
@@ -83,6 +83,11 @@ class Earthworks:
     crest_width_m: FloatArray
     face_height_m: FloatArray
     wedge_m2: FloatArray
+
+
+def highest_face_m(stations: LipStations, dug: Cuts) -> FloatArray:
+    """Highest cut face along each lip, from the base; (swales,) m."""
+    return np.maximum.reduceat(dug.face_height_m, stations.first)
 
 
 def end_batter_m3(
@@ -192,7 +197,7 @@ def earthworks(
         short_m3=short,
         surplus_m3=_some(free - mound - spread),
         crest_width_m=np.where(stands, crest, 0.0),
-        face_height_m=np.maximum.reduceat(dug.face_height_m, stations.first),
+        face_height_m=highest_face_m(stations, dug),
         wedge_m2=stations.mean(area) - trench.area_m2,
     )
 

@@ -139,6 +139,7 @@ def footprint(
     full = stations.each(trench.top_width_m - shore_m)
     edge = _daylight_edge_m(stations, trench.take(stations.at.lip))
     berm_m = mounds.shape.berm_m
+    bermed = berm_m > 0.0
     along = standing(along, mounds)
     heaps = heaps_of(stations, along, mounds)
     folds = ~_lie_flat(stations, edge, along, heaps, berm_m)
@@ -152,13 +153,15 @@ def footprint(
     cut_slope = only_area(_clear_of(slope, filled))
     berm = mound = empty_areas(folds.size)
     dug = shapely.union(ponded[folds], cut_slope[folds])
-    if berm_m > 0:
-        below = strips(stations, zero - berm_m, zero)
+    if bermed.any():
+        below = berm.copy()
+        own = stations.of_lips(bermed)
+        below[bermed] = strips(own, -own.each(berm_m[bermed]), np.zeros_like(own.rise))
         below[folds] = shapely.difference(below[folds], dug)
         berm = only_area(_clear_of(below, filled))
     if along.mounded.any():
         heaps, beyond = to_edges(heaps, stations, along, mounds, leaning)
-        whole = heaped(heaps, folds, berm_m, beyond)
+        whole = heaped(heaps, folds, beyond)
         sills = along.sill & folds[along.lip] & ~aslant_ends(along, leaning).open_stretches(along)
         open_ground = _below_sills(stations, along.where(sills), folds.size)
         free = shapely.union(shapely.union(dug, berm[folds]), open_ground[folds])
@@ -168,7 +171,7 @@ def footprint(
 
 
 def _lie_flat(
-    stations: LipStations, edge_m: FloatArray, along: Stretches, heaps: Heaps, berm_m: float
+    stations: LipStations, edge_m: FloatArray, along: Stretches, heaps: Heaps, berm_m: FloatArray
 ) -> BoolArray:
     """Lips whose works nowhere reach over each other, as far as is plain to see; (lips,) bool.
 
@@ -176,14 +179,15 @@ def _lie_flat(
     of them does not cross itself: then each place within it is covered once.
     """
     part = stations.between(along.lip, along.start_m, along.end_m)
-    reach = part.each(np.where(along.sill, np.maximum(_SILL_APRON_M, berm_m), berm_m))
+    berm = berm_m[along.lip]
+    reach = part.each(np.where(along.sill, np.maximum(_SILL_APRON_M, berm), berm))
     reach[part.each(along.mounded)] = heaps.toe_m
     flat = np.ones(stations.at.lips, dtype=bool)
-    flat[heaps.lip[heaps.stations.at.lip[heaps.toe_m <= berm_m]]] = False
+    flat[heaps.lip[heaps.stations.at.lip[heaps.toe_m <= heaps.foot_m]]] = False
     corners, lip = quadrilaterals(stations, np.zeros_like(edge_m), edge_m)
     flat[lip[~turned_right(corners)]] = False
     corners, stretch = quadrilaterals(part, -reach, np.zeros_like(reach))
-    covered = (along.sill | along.mounded)[stretch] | (berm_m > 0)
+    covered = (along.sill | along.mounded | (berm > 0.0))[stretch]
     flat[along.lip[stretch[covered & ~turned_right(corners)]]] = False
     near, near_of = with_returns(heaps, part.beside(-reach), along.lip[part.at.lip], heaps.lip)
     far = stations.beside(edge_m)

@@ -24,7 +24,7 @@ class Heaps:
     ----------
     lip : (stretches,) that carry a mound
     stations : LipStations of each
-    toe_m : (n,) distance from the lip to the toe
+    foot_m, toe_m : (n,) distance from the lip to the uphill and to the downhill toe
     begins, ends : stretches that begin, or end, where their lip does
     before, after : (k, 3, 2) corners of the mound's return round that end of the trench, in the
         order in which an outline that comes up from the toe passes them
@@ -32,6 +32,7 @@ class Heaps:
 
     lip: IntArray
     stations: LipStations
+    foot_m: FloatArray
     toe_m: FloatArray
     begins: IntArray
     ends: IntArray
@@ -44,11 +45,14 @@ def heaps_of(stations: LipStations, along: Stretches, mounds: Mounds) -> Heaps:
     reaches = mound_reaches(stations, along)
     part = reaches.stations
     height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
-    toe = toe_m(mounds.shape, height, crest, part.ground_above_m, part.fall)
+    shape = mounds.shape.take(reaches.lip[part.at.lip])
+    toe = toe_m(shape, height, crest, part.ground_above_m, part.fall)
     first, last = returns_of(reaches, mounds)
     before = _corners(part, part.first[reaches.begins], -1.0, first)
     after = _corners(part, part.last[reaches.ends], 1.0, last)
-    return Heaps(reaches.lip, part, toe, reaches.begins, reaches.ends, before, after[:, ::-1])
+    return Heaps(
+        reaches.lip, part, shape.berm_m, toe, reaches.begins, reaches.ends, before, after[:, ::-1]
+    )
 
 
 def _corners(stations: LipStations, at: IntArray, outward: float, ends: EndReturns) -> FloatArray:
@@ -102,14 +106,13 @@ def to_edges(
     return longer, united(cut_off, ends.stretch, heaps.lip.size)
 
 
-def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: GeometryArray) -> GeometryArray:
+def heaped(heaps: Heaps, folds: BoolArray, beyond: GeometryArray) -> GeometryArray:
     """Mound of every lip with its returns, not yet cut from anything but tracks; (lips,).
 
     Parameters
     ----------
     heaps : Heaps
     folds : (lips,) bool; whose pieces may lie over each other, those beside tracks among them
-    berm_m : between lip and mound, m
     beyond : (stretches that carry a mound,) ground beyond the edges of tracks, may be empty
     """
 
@@ -120,14 +123,13 @@ def heaped(heaps: Heaps, folds: BoolArray, berm_m: float, beyond: GeometryArray)
 
     part, each = heaps.stations, np.arange(heaps.lip.size)
     folded = folds[heaps.lip]
-    far = part.beside(-berm_m)
+    far = part.beside(-heaps.foot_m)
     near, of = with_returns(heaps, part.beside(-heaps.toe_m), part.at.lip, each)
     pieces = outlines(near, of, far, part.at.lip)
     if not folded.any():
         return _gathered(pieces, heaps.lip, folds.size)
     own = np.repeat(folded, np.diff(part.at.start))
-    toe = heaps.toe_m[own]
-    pieces[folded] = strips(part.of_lips(folded), -toe, np.full_like(toe, -berm_m))
+    pieces[folded] = strips(part.of_lips(folded), -heaps.toe_m[own], -heaps.foot_m[own])
     pieces[folded] = cut(pieces[folded], each[folded])
     returns, ends = [], []
     for at, corners, station in (

@@ -5,24 +5,30 @@ level.
 """
 
 from dataclasses import dataclass
+from typing import Generic
 
 import numpy as np
+import numpy.typing as npt
 
 from soakline.grid import FloatArray
+from soakline.section.trench import Measure
+
+# Beside a cut face higher than this spoil is kept so far off: OSHA1926, 1926.651(j)(2), 2 ft.
+HIGH_FACE_M, SPOIL_OFF_M = 1.2, 0.6
 
 
 @dataclass(frozen=True, slots=True)
-class MoundShape:
-    """What every mound of a plan has in common.
+class Mound(Generic[Measure]):
+    """Shape of a mound: berm of one in a number, or of several in an array.
 
     Parameters
     ----------
-    berm_m : level strip between lip and uphill toe, m
+    berm_m : strip between lip and uphill toe, m
     batter : horizontal per 1 vertical, both faces
     least_crest_m : least width of the crest, m
     """
 
-    berm_m: float
+    berm_m: Measure
     batter: float
     least_crest_m: float
 
@@ -36,8 +42,37 @@ class MoundShape:
         return np.minimum(fall, self.steepest_fall)
 
 
+@dataclass(frozen=True, slots=True)
+class MoundShape(Mound[float]):
+    """What every mound of a plan has in common; its berm is the least."""
+
+    def off_faces(self, face_height_m: FloatArray) -> "MoundShapes":
+        """Mounds kept off high cut faces.
+
+        Parameters
+        ----------
+        face_height_m : (n,) highest cut face beside each mound, m
+
+        Examples
+        --------
+        >>> MoundShape(0.3, 2.0, 0.5).off_faces(np.array([1.2, 1.21])).berm_m
+        array([0.3, 0.6])
+        """
+        least = np.where(face_height_m > HIGH_FACE_M, SPOIL_OFF_M, 0.0)
+        return MoundShapes(np.maximum(least, self.berm_m), self.batter, self.least_crest_m)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class MoundShapes(Mound[FloatArray]):
+    """Mounds of several swales or stations, berms in an (n,) array."""
+
+    def take(self, index: npt.NDArray[np.int64]) -> "MoundShapes":
+        """The mound that each index names; of the index's shape."""
+        return MoundShapes(self.berm_m[index], self.batter, self.least_crest_m)
+
+
 def toe_m(
-    shape: MoundShape,
+    shape: MoundShape | MoundShapes,
     crest_height_m: FloatArray,
     crest_width_m: FloatArray,
     ground_above_m: FloatArray,
@@ -47,7 +82,7 @@ def toe_m(
 
     Parameters
     ----------
-    shape : MoundShape
+    shape : of one mound, or of each
     crest_height_m : settled crest above the level, m
     crest_width_m : m
     ground_above_m : ground less level at the lip, m
@@ -65,7 +100,7 @@ def toe_m(
 
 
 def over_ground_m(
-    shape: MoundShape,
+    shape: MoundShape | MoundShapes,
     crest_height_m: FloatArray,
     crest_width_m: FloatArray,
     ground_above_m: FloatArray,
@@ -93,7 +128,7 @@ def over_ground_m(
 
 
 def section_area_m2(
-    shape: MoundShape,
+    shape: MoundShape | MoundShapes,
     crest_height_m: FloatArray,
     crest_width_m: FloatArray,
     ground_above_m: FloatArray,
@@ -122,7 +157,7 @@ def section_area_m2(
 
 
 def crest_width_for_m(
-    shape: MoundShape,
+    shape: MoundShape | MoundShapes,
     crest_height_m: FloatArray,
     area_m2: FloatArray,
     ground_above_m: FloatArray,

@@ -6,7 +6,7 @@ import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.section.aslant import AslantEnds, TrackSpans, followed_m
-from soakline.section.mound import MoundShape, over_ground_m, section_area_m2, toe_m
+from soakline.section.mound import MoundShapes, over_ground_m, section_area_m2, toe_m
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stations import IntArray, LipStations, average_end_area_m3
 from soakline.section.stretches import AT_END_M, Stretches
@@ -21,13 +21,13 @@ class Mounds:
 
     Parameters
     ----------
-    shape : MoundShape
+    shape : (swales,) MoundShapes
     height_m : (swales,) settled crest above the level; 0 where spoil is spread and no mound stands
     crest_m : (swales,) width of the crest
     head_m : (swales,) over the sill in the check storm
     """
 
-    shape: MoundShape
+    shape: MoundShapes
     height_m: FloatArray
     crest_m: FloatArray
     head_m: FloatArray
@@ -80,7 +80,7 @@ def returns_of(reaches: MoundReaches, mounds: Mounds) -> tuple[EndReturns, EndRe
         at, lip = station[which], reaches.lip[which]
         found.append(
             end_returns(
-                mounds.shape,
+                mounds.shape.take(lip),
                 mounds.height_m[lip],
                 mounds.crest_m[lip],
                 mounds.head_m[lip],
@@ -98,7 +98,8 @@ def mound_m3(reaches: MoundReaches, mounds: Mounds, *, straight: bool = False) -
     Round a bend the mound is longer, or shorter, than its lip: distances between sections are those
     halfway down the mound, or along the lip itself, as if it were `straight`.
     """
-    part, shape = reaches.stations, mounds.shape
+    part = reaches.stations
+    shape = mounds.shape.take(reaches.lip[part.at.lip])
     height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
     above, fall = part.ground_above_m, part.fall
     area = section_area_m2(shape, height, crest, above, fall)
@@ -108,7 +109,7 @@ def mound_m3(reaches: MoundReaches, mounds: Mounds, *, straight: bool = False) -
 
 
 def _longer(
-    part: LipStations, shape: MoundShape, height_m: FloatArray, crest_m: FloatArray
+    part: LipStations, shape: MoundShapes, height_m: FloatArray, crest_m: FloatArray
 ) -> FloatArray:
     """Length halfway down the mound over that of the lip, from each station to the next."""
     toe = toe_m(shape, height_m, crest_m, part.ground_above_m, part.fall)
@@ -120,9 +121,11 @@ def _longer(
 def returns_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
     """Settled spoil in the mounds' returns beyond the lips' ends, (swales,) m³."""
     before, after = returns_of(reaches, mounds)
-    lip = np.concatenate([reaches.lip[reaches.begins], reaches.lip[reaches.ends]])
-    volume = np.concatenate([before.volume_m3(mounds.shape), after.volume_m3(mounds.shape)])
-    return _by_lip(lip, volume, mounds)
+    first, last = reaches.lip[reaches.begins], reaches.lip[reaches.ends]
+    volume = np.concatenate(
+        [before.volume_m3(mounds.shape.take(first)), after.volume_m3(mounds.shape.take(last))]
+    )
+    return _by_lip(np.concatenate([first, last]), volume, mounds)
 
 
 def slid_m3(
@@ -145,12 +148,12 @@ def slid_m3(
     stretch whose two edges cross holds nothing further down.
     """
     own, of_end = np.unique(ends.stretch, return_inverse=True)
-    part, shape, lip = reaches.stations, mounds.shape, reaches.lip[own]
+    part, lip = reaches.stations, reaches.lip[own]
     station = np.array([part.first[own], part.last[own]])
     at = part.at.along_m[station]
     high, crest = (np.broadcast_to(of[lip], at.shape) for of in (mounds.height_m, mounds.crest_m))
     section = high, crest, part.ground_above_m[station], part.fall[station]
-    step = toe_m(shape, *section).max(axis=0) / _SLICES
+    step = toe_m(mounds.shape.take(lip), *section).max(axis=0) / _SLICES
     down = step[:, None] * (np.arange(_SLICES) + 0.5)
     edge = np.repeat(at[:, :, None], _SLICES, axis=2)
     side = (ends.outward > 0.0).astype(np.int64)
@@ -163,6 +166,7 @@ def slid_m3(
     meet = np.clip(edge.mean(axis=0), at[0][:, None], at[1][:, None])
     edge = np.where(edge[0] > edge[1], meet, edge)
     above, fall = (of[:, :, None] for of in section[2:])
+    shape = mounds.shape.take(lip[:, None])
     over = over_ground_m(shape, high[:, :, None], crest[:, :, None], above, fall, down)
     longer = np.array([-1.0, 1.0])[:, None, None] * (edge - at[:, :, None])
     return _by_lip(lip, step * (over * longer).sum(axis=(0, 2)), mounds)

@@ -44,6 +44,7 @@ def footprint_reach(
     spoil: float,
     ground_above_m: float,
     share_mounded: float,
+    layer_m: float,
 ) -> FootprintReach:
     """Reach of the ground works by slope.
 
@@ -55,6 +56,7 @@ def footprint_reach(
     spoil : settled spoil per volume cut
     ground_above_m : ground less level at the lip that lines are laid for, m
     share_mounded : share of the lip's length that carries the mound, the rest being sills
+    layer_m : dug below the base, which makes the cut face so much higher
 
     Returns
     -------
@@ -65,10 +67,10 @@ def footprint_reach(
     above = np.full_like(slope, ground_above_m)
     area = cut_area_m2(trench, above, slope) * spoil / share_mounded
     height = np.full_like(slope, crest_height_m)
-    width = crest_width_for_m(shape, height, area, above, slope)
-    return FootprintReach(
-        100.0 * slope, daylight_m(trench, above, slope), toe_m(shape, height, width, above, slope)
-    )
+    daylight = daylight_m(trench, above, slope)
+    mound = shape.off_faces(trench.depth_m + layer_m + above + slope * daylight)
+    width = crest_width_for_m(mound, height, area, above, slope)
+    return FootprintReach(100.0 * slope, daylight, toe_m(mound, height, width, above, slope))
 
 
 def room_for_all(reaches: Sequence[FootprintReach]) -> FootprintReach:

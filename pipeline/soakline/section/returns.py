@@ -10,7 +10,7 @@ import numba
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.section.mound import MoundShape, toe_m
+from soakline.section.mound import MoundShape, MoundShapes, toe_m
 
 # The mound's end turns uphill beside the trench at most this far.
 LONGEST_RETURN_M = 6.0
@@ -47,7 +47,7 @@ class EndReturns:
     face_m: FloatArray
     uphill_m: FloatArray
 
-    def rows(self, shape: MoundShape) -> FloatArray:
+    def rows(self, shape: MoundShape | MoundShapes) -> FloatArray:
         """What `top_m` asks for of each end, (n, 9)."""
         return np.column_stack([
             self.above_m, self.fall, self.crest_height_m, self.crest_width_m, self.width_m,
@@ -55,13 +55,13 @@ class EndReturns:
             np.full_like(self.above_m, shape.batter),
         ])  # fmt: skip
 
-    def volume_m3(self, shape: MoundShape) -> FloatArray:
+    def volume_m3(self, shape: MoundShape | MoundShapes) -> FloatArray:
         """Of each end beyond the lip's own, (n,) m³; the ground is a plane on either side."""
         return _volumes_m3(self.rows(shape), self.toe_m)
 
 
 def end_returns(
-    shape: MoundShape,
+    shape: MoundShape | MoundShapes,
     crest_height_m: FloatArray,
     crest_width_m: FloatArray,
     head_m: FloatArray,
@@ -76,7 +76,7 @@ def end_returns(
 
     Parameters
     ----------
-    shape : MoundShape
+    shape : of all, or (n,) of each
     crest_height_m, crest_width_m : (n,) settled crest above the level, and its width, m
     head_m : (n,) over the sills in the check storm, m
     above_m : (n,) ground less level at the lip's end, m

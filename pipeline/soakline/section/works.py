@@ -6,15 +6,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.section.aslant import TrackSpans
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
-from soakline.section.mound import MoundShape
+from soakline.section.mound import MoundShapes
 from soakline.section.mounds import Mounds
 from soakline.section.stations import LipStations
 from soakline.section.stretches import Span, stretches
-from soakline.section.strips import only_area
+from soakline.section.strips import only_area, united
 from soakline.section.trench import Trench, trenches_of
 from soakline.terrain.cells import GeometryArray
 
@@ -22,6 +22,8 @@ from soakline.terrain.cells import GeometryArray
 LEAST_MOUNDED_SHARE = 0.8
 # Of a mound's crest over its ground, and of ground under the level, for drawing it.
 _LEAST_HEIGHT_M, _DEEPEST_M = 0.05, 1.0
+# Between mounds and what they are cut back for.
+APART_M = 0.01
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -32,17 +34,19 @@ class GroundWorks:
     ----------
     volumes : Earthworks
     footprint : Footprint
+    mound : (swales,) MoundShapes
     """
 
     volumes: Earthworks
     footprint: Footprint
+    mound: MoundShapes
 
 
 def works_of(
     stations: LipStations,
     sections: Sequence[Trench],
     sill_drop_m: FloatArray,
-    shape: MoundShape,
+    shape: MoundShapes,
     crest_height_m: FloatArray,
     head_m: FloatArray,
     open_m: Sequence[Sequence[Span]],
@@ -58,7 +62,7 @@ def works_of(
     stations : LipStations at the pegs
     sections : trench of each swale
     sill_drop_m : (swales,) of the sill below the level, m
-    shape : MoundShape
+    shape : (swales,) MoundShapes
     crest_height_m : (swales,) settled crest above the level; 0 where spoil is spread, m
     head_m : (swales,) over the sills in the check storm, m
     open_m : of each swale, stretches of the lip that stay free of the mound, m
@@ -92,7 +96,8 @@ def works_of(
     )
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)
-    return GroundWorks(volumes, footprint(stations, trench, shore_m, along, mounds, filled, tracks))
+    drawn = footprint(stations, trench, shore_m, along, mounds, filled, tracks)
+    return GroundWorks(volumes, drawn, shape)
 
 
 def _moundable(stations: LipStations, crest_height_m: FloatArray) -> FloatArray:
@@ -121,3 +126,30 @@ def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
     meets = shapely.intersects(mound, ground)
     mound[meets] = only_area(shapely.difference(mound[meets], ground[meets]))
     return replace(works, footprint=replace(works.footprint, mound=mound))
+
+
+def clear_of_others(works: GroundWorks, moved: BoolArray) -> GroundWorks:
+    """The same works with mounds that were moved off high faces kept off those of other swales.
+
+    Parameters
+    ----------
+    works : GroundWorks
+    moved : (swales,) bool; of two that were, both give way
+
+    Returns
+    -------
+    GroundWorks
+
+    Notes
+    -----
+    Room is kept by the slope at each place of a line, as on even ground; one steep bank is enough
+    for a high face, and the berm goes along the whole lip.
+    """
+    if not moved.any():
+        return works
+    parts = works.footprint.parts.ravel()
+    own, met = shapely.STRtree(parts).query(works.footprint.mound[moved], predicate="intersects")
+    own = np.flatnonzero(moved)[own]
+    of_others = own != met % moved.size
+    ground = united(parts[met[of_others]], own[of_others], moved.size)
+    return without_mounds_on(works, shapely.buffer(ground, APART_M))

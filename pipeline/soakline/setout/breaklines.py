@@ -44,14 +44,13 @@ class Breaklines:
 
 
 def section_edges(
-    swale: Swale, mound: MoundShape, beside: Beside, depth_m: FloatArray, mounded: BoolArray
+    swale: Swale, beside: Beside, depth_m: FloatArray, mounded: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Offsets and heights of the edges of sections.
 
     Parameters
     ----------
     swale : Swale
-    mound : MoundShape
     beside : Beside, n places
     depth_m : (n,) depth of the base there, less than the trench's own in its battered ends, m
     mounded : (n,) bool
@@ -61,7 +60,7 @@ def section_edges(
     offset from the lip, uphill positive, and height over the level, m; (n, 8) each, by the same
     geometry as the plan's volumes (`section.cuts`, `section.mound`)
     """
-    trench, above = swale.trench, beside.above_m
+    trench, mound, above = swale.trench, swale.mound, beside.above_m
     n = above.size
     fall = mound.borne_by(beside.fall)
     run = trench.batter * trench.depth_m
@@ -84,20 +83,19 @@ def section_edges(
     return offset, height
 
 
-def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
+def breaklines(swale: Swale) -> Breaklines:
     """Edges of a swale at its pegs, its bends, its battered ends, its tracks and its mound's ends.
 
     Parameters
     ----------
     swale : Swale
-    mound : MoundShape
 
     Returns
     -------
     Breaklines; where the lip bends tightly, edges on the inner side may cross
     """
     length = swale.length_m
-    along = _stations(swale, mound)
+    along = _stations(swale)
     mounded = np.zeros(along.size, dtype=bool)
     for start, end in swale.mounded_m:
         mounded |= (along >= start - 1e-4) & (along <= end + 1e-4)
@@ -105,16 +103,16 @@ def breaklines(swale: Swale, mound: MoundShape) -> Breaklines:
         mounded &= (along < track.start_m - 1e-4) | (along > track.end_m + 1e-4)
     depth = np.minimum(along, length - along) / max(swale.trench.batter, 1e-6)
     depth = np.clip(depth, 0.0, swale.trench.depth_m)
-    offset, height = section_edges(swale, mound, swale.beside_at(along), depth, mounded)
+    offset, height = section_edges(swale, swale.beside_at(along), depth, mounded)
     for track in swale.tracks:
-        _lay_track(track, mound, along, offset, height)
+        _lay_track(track, swale.mound, along, offset, height)
     place, left = on_lip(swale, along)
     points = np.empty((*offset.shape, 3))
     points[:, :, :2] = place[:, None, :] + offset[:, :, None] * left[:, None, :]
     _lean_over(points, swale, along, offset)
     points[:, :, 2] = swale.level_m + height
     return Breaklines(
-        along, offset, points, mounded, _returns(swale, mound, along, offset, height, place, left)
+        along, offset, points, mounded, _returns(swale, along, offset, height, place, left)
     )
 
 
@@ -157,7 +155,7 @@ def apron_outlines(swale: Swale) -> list[FloatArray]:
     return outlines
 
 
-def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
+def _stations(swale: Swale) -> FloatArray:
     length = swale.length_m
     inset = min(swale.trench.batter * swale.trench.depth_m, length / 2.0)
     ends = [0.0]
@@ -166,7 +164,7 @@ def _stations(swale: Swale, mound: MoundShape) -> FloatArray:
     for track in swale.tracks:
         ends += [track.start_m, track.end_m]
         for high in (0.0, track.crown_m, track.crown_m + swale.trench.depth_m):
-            beyond = mound.batter * high + _UPRIGHT_M
+            beyond = swale.mound.batter * high + _UPRIGHT_M
             ends += [track.start_m - beyond, track.end_m + beyond]
     along = _apart(np.array(ends), length)
     # A peg right beside the end of a mound takes no part: the mound would begin at the next one.
@@ -246,7 +244,6 @@ def _square_after_m(swale: Swale, track: Track, outward: FloatArray, reach_m: fl
 
 def _returns(
     swale: Swale,
-    mound: MoundShape,
     along: FloatArray,
     offset: FloatArray,
     height: FloatArray,
@@ -255,7 +252,7 @@ def _returns(
 ) -> FloatArray:
     """Edges of the mound's returns: at the lip's end, at the corner, beside the lip, at nothing."""
     found = []
-    for at, end in swale.ends(mound).items():
+    for at, end in swale.ends().items():
         k = 0 if at == 0.0 else along.size - 1
         forward = (-1.0 if k == 0 else 1.0) * np.array([left[k, 1], -left[k, 0]])
         down, high = offset[k, :LIP], height[k, :LIP]

@@ -71,7 +71,7 @@ def _draw_swales(plan: SetOutPlan, model: Modelspace) -> None:
     for swale in plan.swales:
         lip = [(x, y, swale.level_m) for x, y in swale.lip.tolist()]
         model.add_polyline3d(lip, dxfattribs={"layer": "SOAKLINE-LIP"})
-        lines = breaklines(swale, plan.mound)
+        lines = breaklines(swale)
         for k, name in enumerate(EDGES):
             if k > LIP:
                 edge = lines.points[:, k].tolist()

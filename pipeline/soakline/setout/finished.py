@@ -11,7 +11,6 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
 from soakline.section.earthworks import LEAST_FALL
-from soakline.section.mound import MoundShape
 from soakline.section.returns import top_m
 from soakline.setout.breaklines import section_edges
 from soakline.setout.hollows import hollow_rows, hollowed
@@ -194,9 +193,9 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
     Fords and causeways lie along their tracks, the sides of fills as steep as the mound's, those of
     cuts as the trench's. The sections are those of the plan's volumes.
     """
-    mound = plan.mound
     for swale in plan.swales:
-        reach = _reach_m(swale, mound)
+        mound = swale.mound
+        reach = _reach_m(swale)
         west, south = swale.lip.min(axis=0) - reach
         east, north = swale.lip.max(axis=0) + reach
         top, left = (int(np.floor(v)) for v in grid.row_column(west, north))
@@ -234,7 +233,7 @@ def burn(finished_m: GroundArray, ground_m: GroundArray, grid: Grid, plan: SetOu
             _on([swale.mound_ground], own),
             _sills(swale),
             _tracks(swale),
-            _ends(swale, mound),
+            _ends(swale),
             hollow_rows(swale.hollows, swale.trench),
         )  # fmt: skip
 
@@ -271,22 +270,22 @@ def _tracks(swale: Swale) -> FloatArray:
     return np.array(rows, dtype=np.float64).reshape(-1, 15)
 
 
-def _ends(swale: Swale, mound: MoundShape) -> FloatArray:
+def _ends(swale: Swale) -> FloatArray:
     """Rows of `section.returns` for both ends; nothing stands where the mound does not reach."""
     ends = np.zeros((2, 9))
-    for at, end in swale.ends(mound).items():
-        ends[0 if at == 0.0 else 1] = end.rows(mound)[0]
+    for at, end in swale.ends().items():
+        ends[0 if at == 0.0 else 1] = end.rows(swale.mound)[0]
     return ends
 
 
-def _reach_m(swale: Swale, mound: MoundShape) -> float:
+def _reach_m(swale: Swale) -> float:
     """How far the works reach at most: the mound half as much again, since ground is uneven."""
     count = swale.chainage_m.size
     full = np.full(count, swale.trench.depth_m)
-    offset = section_edges(swale, mound, swale.beside, full, np.ones(count, dtype=bool))[0]
+    offset = section_edges(swale, swale.beside, full, np.ones(count, dtype=bool))[0]
     tracks = [abs(float(at)) for track in swale.tracks for at in track.at_m]
     sills = [float(at) for at in _sills(swale)[:, 3]]
-    ends = [float(end.uphill_m[0]) for end in swale.ends(mound).values()]
+    ends = [float(end.uphill_m[0]) for end in swale.ends().values()]
     lip = shapely.LineString(swale.lip)
     corners = shapely.points(shapely.get_coordinates([own.ground for own in swale.hollows]))
     basin = float(np.max(shapely.distance(corners, lip), initial=0.0))

@@ -64,7 +64,7 @@ def write_landxml(plan: SetOutPlan, path: Path) -> None:
         _alignment(alignments, swale)
     surfaces = ET.SubElement(root, "Surfaces", {"name": "finished ground"})
     for swale in plan.swales:
-        _surface(surfaces, swale, breaklines(swale, plan.mound))
+        _surface(surfaces, swale, breaklines(swale))
     ET.indent(root, " ")
     ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
 

@@ -8,7 +8,6 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import FloatArray
 from soakline.inputs.elevation import VerticalUnit
-from soakline.section.mound import MoundShape
 from soakline.setout.drains import Drain
 from soakline.setout.swale import Swale
 
@@ -82,7 +81,6 @@ class SetOutPlan:
     drains : that lead water to swales, in the plan's order
     pegs : Pegs
     spillways : id to (easting, northing, sill level), m
-    mound : what every mound has in common
     amendment : of the bases, in words; empty if there is none
     benchmark : None if the plan has none
     finished : when the plan was made, ISO 8601
@@ -99,7 +97,6 @@ class SetOutPlan:
     drains: tuple[Drain, ...]
     pegs: Pegs
     spillways: Mapping[str, tuple[float, float, float]]
-    mound: MoundShape
     amendment: str
     benchmark: Benchmark | None
     finished: str

@@ -18,10 +18,9 @@ from soakline.plan_file import (
     refuse_other_versions,
 )
 from soakline.problems import InputProblem, InputRefused
-from soakline.section.mound import MoundShape
 from soakline.setout import drains
 from soakline.setout.plan import Benchmark, Pegs, SetOutPlan, Sight
-from soakline.setout.read_swales import SWALE_FIGURES, figures, swales_of, words
+from soakline.setout.read_swales import SWALE_FIGURES, MoundRules, figures, swales_of, words
 
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "property": ("name",),
@@ -133,10 +132,10 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
     frames = {name: gpd.GeoDataFrame(tables[name]) for name in tables if name not in _TABLES}
     frames["pegs"] = _with_cuts(frames["pegs"], tables["peg_cuts"])
     land, pegs, sills = (frames[name] for name in ("property", "pegs", "spillways"))
-    mound = MoundShape(
-        float(record["earthworks.berm_m"]),
+    mounds = MoundRules(
         float(record["earthworks.mound_batter"]),
         float(record["earthworks.mound_crest_m"]),
+        float(record["overflow.sill_head_m"]),
     )
     name = str(land["name"].fillna("").iloc[0]) if len(land) else ""
     marks = ast.literal_eval(record.get("property.benchmark", "{}"))
@@ -148,7 +147,7 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
         name=name or path.stem,
         crs_wkt=record["crs"],
         outline=shapely.union_all(land.geometry.to_numpy()),
-        swales=swales_of(frames, float(record["overflow.sill_head_m"])),
+        swales=swales_of(frames, mounds),
         drains=drains.drains_of(frames["diversions"]),
         pegs=_pegs(pegs),
         spillways={
@@ -157,7 +156,6 @@ def _plan(path: Path, tables: Mapping[str, pd.DataFrame], record: Mapping[str, s
                 sills["spillway_id"], sills.geometry, sills["sill_level_m"], strict=True
             )
         },
-        mound=mound,
         amendment="" if amendment == "none" else amendment,
         benchmark=Benchmark(**{k: float(v) for k, v in marks.items()}) if marks else None,
         finished=record["finished"],

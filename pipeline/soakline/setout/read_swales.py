@@ -1,6 +1,7 @@
 """Assembles the swales of a plan from its layers, each with all that is set out along it."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -13,6 +14,7 @@ from soakline.grid import FloatArray
 from soakline.runfile.swale_point_section import PointKind
 from soakline.section.aslant import lean_of
 from soakline.section.crossings import LEAST_SINE, met_aslant, track_profiles
+from soakline.section.mound import MoundShape
 from soakline.section.stations import uphill_of, vertices_of
 from soakline.section.trench import Trench, trenches_of
 from soakline.setout.hollows import Hollow
@@ -20,9 +22,25 @@ from soakline.setout.swale import Beside, Sill, Swale, Track
 
 SWALE_FIGURES = (
     "soaking_mm_h", "level_m", "base_width_m", "depth_m", "batter", "slope_pct", "mound_height_m",
-    "mound_crest_m", "face_height_m", "cut_m3", "fill_m3",
+    "mound_crest_m", "berm_m", "face_height_m", "cut_m3", "fill_m3",
 )  # fmt: skip
 """Columns of the layer of swales that hold numbers."""
+
+
+@dataclass(frozen=True, slots=True)
+class MoundRules:
+    """What every mound of a plan has in common.
+
+    Parameters
+    ----------
+    batter : horizontal per 1 vertical
+    least_crest_m : least width of the crest, m
+    sill_head_m : head over sills where no sill has its own, m
+    """
+
+    batter: float
+    least_crest_m: float
+    sill_head_m: float
 
 
 def figures(table: pd.DataFrame, name: str) -> FloatArray:
@@ -35,16 +53,16 @@ def words(table: pd.DataFrame, name: str) -> tuple[str, ...]:
     return tuple(table[name].astype(str))
 
 
-def swales_of(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tuple[Swale, ...]:
+def swales_of(frames: Mapping[str, gpd.GeoDataFrame], mounds: MoundRules) -> tuple[Swale, ...]:
     """Swales of a plan, in its order.
 
     Parameters
     ----------
     frames : layers by name; pegs with what is dug beside them
-    sill_head_m : head over sills where no sill has its own, m
+    mounds : MoundRules
     """
     ground = frames["swale_ground"]
-    dug, mounds = (
+    dug, heaped = (
         ground[ground["part"].isin(parts)].dissolve("swale_id").geometry
         for parts in (["ponded", "cut_slope"], ["mound"])
     )
@@ -56,9 +74,9 @@ def swales_of(frames: Mapping[str, gpd.GeoDataFrame], sill_head_m: float) -> tup
     found = []
     for row, lip in zip(lips.to_dict("records"), lips.geometry, strict=True):
         own = {n: of.get(row["swale_id"], nothing[n]) for n, of in grouped.items()}
-        works = [of.get(row["swale_id"], shapely.Polygon()) for of in (dug, mounds)]
+        works = [of.get(row["swale_id"], shapely.Polygon()) for of in (dug, heaped)]
         points = tuple(hollows.get(row["swale_id"], ()))
-        found.append(_swale(row, lip, works[0], works[1], own, points, sill_head_m))
+        found.append(_swale(row, lip, works[0], works[1], own, points, mounds))
     return tuple(found)
 
 
@@ -69,7 +87,7 @@ def _swale(
     mound_ground: BaseGeometry,
     own: Mapping[str, gpd.GeoDataFrame],
     hollows: tuple[Hollow, ...],
-    sill_head_m: float,
+    mounds: MoundRules,
 ) -> Swale:
     own_figures = {name: float(str(row[name])) for name in SWALE_FIGURES}
     pegs = own["pegs"].sort_values("chainage_m")
@@ -86,9 +104,10 @@ def _swale(
         trench=trench,
         below_m=float(np.max(figures(pegs, "base_level_m") - figures(pegs, "dig_level_m"))),
         slope=own_figures["slope_pct"] / 100.0,
+        mound=MoundShape(own_figures["berm_m"], mounds.batter, mounds.least_crest_m),
         crest_height_m=own_figures["mound_height_m"],
         crest_width_m=own_figures["mound_crest_m"],
-        head_m=float(heads.max()) if heads.size else sill_head_m,
+        head_m=float(heads.max()) if heads.size else mounds.sill_head_m,
         sills=sills,
         tracks=_tracks(own["crossings"], shapely.get_coordinates(lip), trench, level),
         hollows=hollows,

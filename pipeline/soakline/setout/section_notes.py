@@ -55,7 +55,7 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
     count = "1 swale" if len(swales) == 1 else f"{len(swales)} swales"
     slope = _range([100 * s.slope for s in swales], 1)
     batters = (
-        f"Trench batter {swales[0].trench.batter:g}, mound batter {plan.mound.batter:g} "
+        f"Trench batter {swales[0].trench.batter:g}, mound batter {swales[0].mound.batter:g} "
         f"horizontal to 1 vertical; slope of the ground {slope} %."
     )
     below = max(s.below_m for s in swales)
@@ -86,6 +86,8 @@ def mound_notes(kind: SectionType) -> Notes:
         # A lip that is all sill carries no mound.
         wide = _range([s.crest_width_m for s in swales if s.crest_width_m > 0] or [0.0])
         mound = f"Mound: settled crest {high} m over full water, {wide} m wide; none at sills."
+        berm = kind.drawn.mound.berm_m
+        mound += f" It begins {berm:.2f} m from the lip." * (berm > 0.0)
         notes = [
             (mound, INK),
             ("Loose spoil is no dam: no water but a running sill's head may stand on it.", RED),

@@ -46,7 +46,6 @@ def section_sheet(plan: SetOutPlan, kind: SectionType, paper: str) -> Sheet:
         values[0]
         for values in section_edges(
             swale,
-            plan.mound,
             beside,
             np.array([swale.trench.depth_m]),
             np.array([swale.crest_height_m > 0]),

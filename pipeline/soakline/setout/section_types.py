@@ -10,7 +10,7 @@ from soakline.setout.swale import Swale
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SectionType:
-    """Swales that share base, depth and batter.
+    """Swales that share base, depth, batter and berm.
 
     Parameters
     ----------
@@ -34,11 +34,12 @@ class SectionType:
 
 def section_types(plan: SetOutPlan) -> tuple[SectionType, ...]:
     """Types of section in the order in which they are met along the plan."""
-    groups: dict[tuple[float, float, float, bool], list[Swale]] = {}
+    groups: dict[tuple[float, float, float, float, bool], list[Swale]] = {}
     for swale in plan.swales:
         own = swale.trench
         shape = (round(own.base_width_m, 3), round(own.depth_m, 3), round(own.batter, 3))
-        groups.setdefault((*shape, swale.crest_height_m > 0), []).append(swale)
+        berm = round(swale.mound.berm_m, 3)
+        groups.setdefault((*shape, berm, swale.crest_height_m > 0), []).append(swale)
     return tuple(
         SectionType(number, tuple(swales)) for number, swales in enumerate(groups.values(), 1)
     )

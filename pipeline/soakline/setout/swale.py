@@ -105,6 +105,7 @@ class Swale:
     trench : Trench
     below_m : dug below the base, for what is filled in there
     slope : mean of the ground across the line, rise over run
+    mound : MoundShape; of its own berm
     crest_height_m : settled crest above the level; 0 where spoil is spread
     crest_width_m : of the mound, 0 where spoil is spread
     head_m : over the sills in the check storm
@@ -125,6 +126,7 @@ class Swale:
     trench: Trench
     below_m: float
     slope: float
+    mound: MoundShape
     crest_height_m: float
     crest_width_m: float
     head_m: float
@@ -203,7 +205,7 @@ class Swale:
             of(own.fall),
         )
 
-    def ends(self, shape: MoundShape) -> dict[float, EndReturns]:
+    def ends(self) -> dict[float, EndReturns]:
         """Returns of the mound, by the chainage of the lip's end that they turn round."""
         reaches, length = self.mounded_m, self.length_m
         at = [0.0] * bool(reaches and reaches[0][0] < AT_END_M)
@@ -213,12 +215,12 @@ class Swale:
         for along in at:
             ground = self.beside_at(np.array([along]))
             found[along] = end_returns(
-                shape,
+                self.mound,
                 self.crest_height_m * one,
                 self.crest_width_m * one,
                 self.head_m * one,
                 ground.above_m,
                 ground.rise,
-                shape.borne_by(ground.fall),
+                self.mound.borne_by(ground.fall),
             )
         return found

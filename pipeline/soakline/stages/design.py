@@ -231,7 +231,6 @@ def design_swales(
                 figures,
                 windbreaks.chosen,
                 clear,
-                design,
                 terrain,
                 site,
             ),

@@ -7,13 +7,20 @@ from soakline.grid import FloatArray
 from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.routes import Route, in_plan
 from soakline.overflow.sills import Outlets
+from soakline.section.cuts import cuts_of
 from soakline.section.design import SectionDesign
-from soakline.section.earthworks import OtherEarth, sill_cut_m2
+from soakline.section.earthworks import OtherEarth, highest_face_m, sill_cut_m2
 from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
-from soakline.section.works import GroundWorks, without_mounds_on, works_of
+from soakline.section.works import (
+    APART_M,
+    GroundWorks,
+    clear_of_others,
+    without_mounds_on,
+    works_of,
+)
 from soakline.siting.excluded import ExcludedGround, ground_met
 from soakline.siting.site import Site
 from soakline.stages.crossing import TrackWorks
@@ -46,11 +53,14 @@ def dug_along(
     """
     stations = laid.pegs.stations
     trench = trenches_of(drained.sections)
+    dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
+    # Faces begin at what is dug for a layer under the base.
+    mound = design.mound.off_faces(highest_face_m(stations, dug) + _layers_m(laid, design))
     works = works_of(
         stations,
         drained.sections,
         laid.sill_drop_m,
-        design.mound,
+        mound,
         mound_height_m,
         check_head_m,
         [a + b for a, b in zip(drained.outlets.spans(), tracks.spans(), strict=True)],
@@ -59,7 +69,8 @@ def dug_along(
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
-    return _spoil_kept_off(works, routes, site.excluded)
+    works = _spoil_kept_off(works, routes, site.excluded)
+    return clear_of_others(works, mound.berm_m > design.mound.berm_m)
 
 
 def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
@@ -94,15 +105,19 @@ def _other_earth(
     middle = stations.at.weights(lip, ends.mean(axis=1)) if lip.size else (lip, np.empty(0))
     above, fall = (interpolated(of, *middle) for of in (stations.ground_above_m, stations.fall))
     sill_m2 = sill_cut_m2(above + laid.sill_drop_m[lip], fall)
-    layer = np.array([design.on(own).amendment.layer_m for own in laid.texture], dtype=float)
     return OtherEarth(
         track_cut_m3=by_swale(crossings.earth.cut_m3),
         track_fill_m3=by_swale(crossings.earth.fill_m3),
-        below_m3=layer * base_area_m2(trench, laid.length_m),
+        below_m3=_layers_m(laid, design) * base_area_m2(trench, laid.length_m),
         sill_cut_m3=np.bincount(
             lip, weights=sill_m2 * np.diff(ends, axis=1)[:, 0], minlength=swales
         ).astype(float),
     )
+
+
+def _layers_m(laid: Laid, design: SectionDesign) -> FloatArray:
+    """Thickness of what is filled in below each base, (swales,) m."""
+    return np.array([design.on(own).amendment.layer_m for own in laid.texture], dtype=float)
 
 
 def _spoil_kept_off(
@@ -117,5 +132,5 @@ def _spoil_kept_off(
     # Only what of a way lies by the mound is widened.
     beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
     passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M, quad_segs=2)
-    clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), 0.01))
+    clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), APART_M))
     return without_mounds_on(works, clear)

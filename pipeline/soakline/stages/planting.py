@@ -23,7 +23,6 @@ from soakline.planting.shade import (
 from soakline.planting.trees import BANDS, Band, Trees, figures_of
 from soakline.runfile.sections import RunFile
 from soakline.section.cuts import cuts_of
-from soakline.section.design import SectionDesign
 from soakline.section.mound import toe_m
 from soakline.section.points import SwalePoints
 from soakline.section.stations import LipStations
@@ -57,7 +56,6 @@ def planted(
     figures: SwaleFigures,
     windbreak: BoolArray,
     clear: GeometryArray,
-    design: SectionDesign,
     terrain: Terrain,
     site: Site,
 ) -> Trees:
@@ -66,7 +64,7 @@ def planted(
     Parameters
     ----------
     run, inputs : what was asked and given
-    laid, drained, tracks, works, figures, design, terrain, site : of the stages before
+    laid, drained, tracks, works, figures, terrain, site : of the stages before
     windbreak : (swales,) those that are one
     clear : ground that no trunk stands on; see `kept_clear`
 
@@ -80,7 +78,7 @@ def planted(
         none, nowhere = np.zeros(0, dtype=np.int64), np.zeros(0)
         never = np.full(lips, np.nan)
         return Trees(table, none, none, none, none, nowhere, nowhere, nowhere, none, never)
-    shape = design.mound
+    shape = works.mound.take(laid.pegs.stations.at.lip)
     stations = replace(laid.pegs.stations, fall=shape.borne_by(laid.pegs.stations.fall))
     trench = trenches_of(drained.sections)
     height = stations.each(figures.mound_height_m)
