@@ -298,6 +298,10 @@ FAULTS: dict[str, tuple[Callable[[Copy], None], set[str]]] = {
         ),
         {"cut_m3 by average end area along the pegs", "amounts are the sums of the layers"},
     ),
+    "high face": (
+        lambda c: c.sql(f"UPDATE swales SET face_height_m = 1.3 WHERE {SOME}"),
+        {"mound off the lip where the cut face is over 1.2 m"},
+    ),
     "quantity": (
         lambda c: c.sql("UPDATE quantities SET amount = amount * 1.01 WHERE item = 'lip'"),
         {"amounts are the sums of the layers"},

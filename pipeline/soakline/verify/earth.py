@@ -7,7 +7,7 @@ import shapely
 
 from soakline.verify.dem import Dem
 from soakline.verify.line import FloatArray, Line, none_of, within
-from soakline.verify.lips import of_swale
+from soakline.verify.lips import along, of_swale
 from soakline.verify.reading import Plan, shapes_of
 from soakline.verify.water import full_depth_m
 
@@ -15,6 +15,9 @@ _GROUP = "earth"
 _APART_M = 10.0
 _BESIDE_M = 0.5  # on either side of a peg, for the lip's direction there
 _ACROSS = np.linspace(0.0, 1.0, 9)
+# Spoil off the edge of a trench whose face is higher than this; 2 ft, 29 CFR 1926.651(j)(2).
+_FACE_M, _SPOIL_OFF_M, _SHORT_M, _ROUNDED_M = 1.2, 0.6, 0.05, 0.001
+_STEP_M = 1.0
 
 
 def check_sections(plan: Plan, dem: Dem) -> list[Line]:
@@ -84,10 +87,7 @@ def _cut_m3(
     face meets it, taken straight in plans that do not say where. Both ends are battered: from full
     section to nothing over m times the depth.
     """
-    pegs = plan["pegs"]
-    cuts = plan.more.get("peg_cuts")
-    if cuts is not None:
-        pegs = pegs.merge(cuts, on="fid", how="left")
+    pegs, cuts = _pegs(plan), plan.more.get("peg_cuts")
     pegs = pegs.sort_values(["swale_id", "chainage_m"], kind="stable")
     number = pd.Series(np.arange(len(plan["swales"])), index=plan["swales"]["swale_id"])
     number = number[~number.index.duplicated()]
@@ -113,6 +113,38 @@ def _cut_m3(
     mean = whole / np.maximum(length, 1e-9)
     ends: FloatArray = whole - mean * m * d
     return ends
+
+
+def _pegs(plan: Plan) -> pd.DataFrame:
+    """Pegs, with what is dug beside them where the plan tells it."""
+    cuts = plan.more.get("peg_cuts")
+    return plan["pegs"] if cuts is None else plan["pegs"].merge(cuts, on="fid", how="left")
+
+
+def check_berms(plan: Plan) -> list[Line]:
+    """A line about mounds beside high cut faces, square to the lip, its very ends left out."""
+    swales, ground, pegs = plan["swales"], plan["swale_ground"], _pegs(plan)
+    face = swales["face_height_m"].to_numpy(float)
+    if "dig_below_mm" in pegs.columns:
+        # Where the base lies on a layer it is dug deeper, and faces are as much higher.
+        below = pegs.groupby("swale_id")["dig_below_mm"].max() / 1000.0
+        face = face + below.reindex(swales["swale_id"]).fillna(0.0).to_numpy(float)
+    what = f"mound off the lip where the cut face is over {_FACE_M:g} m"
+    allowed = f"{_SPOIL_OFF_M:g} m, short by at most {100.0 * _SHORT_M:g} cm"
+    high = face > _FACE_M + _ROUNDED_M
+    if not high.any():
+        return [within(_GROUP, what, allowed, [], [], _SHORT_M)]
+    ids = swales["swale_id"].to_numpy()[high]
+    mounds = ground[ground["part"] == "mound"].groupby("swale_id")["geometry"].agg(list)
+    own = np.array([shapely.union_all(mounds.get(one, [])) for one in ids], dtype=object)
+    here = along(swales["geometry"].to_numpy()[high], _STEP_M)
+    inside = (np.diff(here.of, prepend=-1) == 0) & (np.diff(here.of, append=-1) == 0)
+    of, place, ahead = here.of[inside], here.place[inside], here.ahead[inside]
+    right = np.column_stack([ahead[:, 1], -ahead[:, 0]])
+    across = shapely.linestrings(np.stack([place, place + _SPOIL_OFF_M * right], axis=1))
+    short = np.zeros(len(ids))
+    np.maximum.at(short, of, shapely.length(shapely.intersection(across, own[of])))
+    return [within(_GROUP, what, allowed, short, ids, _SHORT_M, "m")]
 
 
 def _profile_m(

@@ -6,7 +6,7 @@ from pathlib import Path
 from soakline.verify.catchments import check_catchments
 from soakline.verify.conformance import check_contract, check_file
 from soakline.verify.dem import find_dem
-from soakline.verify.earth import check_pegs, check_quantities, check_sections
+from soakline.verify.earth import check_berms, check_pegs, check_quantities, check_sections
 from soakline.verify.land import check_land
 from soakline.verify.line import Line
 from soakline.verify.lips import check_lips, check_spacing
@@ -55,6 +55,7 @@ def verify_plan(path: Path, dem_files: Sequence[Path], version: str) -> list[Lin
         *check_water(plan),
         *check_runoff(plan),
         *check_sections(plan, dem),
+        *check_berms(plan),
         *check_pegs(plan, dem),
         *check_quantities(plan),
         *check_plants(plan),
