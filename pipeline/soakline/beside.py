@@ -52,15 +52,19 @@ def beside(work: Callable[[], Iterator[T]]) -> Iterator[Iterator[T]]:
         yield _told(None)
         return
     pid, reads, life = copy
-    with reads, life, cleared(lambda: _kill(pid)):
+    running = [pid]
+    with reads, life, cleared(lambda: _kill(running)):
         yield _told(reads)
 
 
-def _kill(pid: int) -> None:
-    with suppress(ProcessLookupError):
-        os.kill(pid, signal.SIGKILL)
-    with suppress(ChildProcessError):
-        os.waitpid(pid, 0)
+def _kill(running: list[int]) -> None:
+    """Kill and await a process, once: its number may be another's afterwards."""
+    while running:
+        pid = running.pop()
+        with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+        with suppress(ChildProcessError):
+            os.waitpid(pid, 0)
 
 
 def _told(reads: BinaryIO | None) -> Iterator[T]:

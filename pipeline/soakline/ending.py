@@ -9,15 +9,20 @@ import os
 import shutil
 import signal
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
 
 _duties: dict[object, Callable[[int], object]] = {}
+# Those that clear away, done again: another thread may just be about to write what they removed.
+_clearing: dict[object, Callable[[], object]] = {}
+_AGAIN, _AFTER_S = 3, 0.02
 if hasattr(os, "register_at_fork"):
     # A copy of this process has none of its duties.
     os.register_at_fork(after_in_child=_duties.clear)
+    os.register_at_fork(after_in_child=_clearing.clear)
 
 
 @contextmanager
@@ -43,12 +48,15 @@ def cleared(clear: Callable[[], object]) -> Iterator[None]:
 
     Parameters
     ----------
-    clear : may be called twice
+    clear : may be called several times
     """
+    key = object()
     with at_signal(lambda _: clear()):
+        _clearing[key] = clear
         try:
             yield
         finally:
+            del _clearing[key]
             clear()
 
 
@@ -80,4 +88,9 @@ def _end(number: int, _: FrameType | None) -> None:
     for duty in reversed(list(_duties.values())):
         with suppress(Exception):
             duty(number)
+    for _again in range(_AGAIN):
+        time.sleep(_AFTER_S)
+        for clear in reversed(list(_clearing.values())):
+            with suppress(Exception):
+                clear()
     os._exit(128 + number)
