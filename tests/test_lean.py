@@ -39,9 +39,10 @@ def test_what_is_let_go_of_is_read_anew(tmp_path: Path) -> None:
     values = opened(tmp_path, 64 * MIB)
     before = taken()
     let_go()
-    assert taken() < before - 60 * MIB
+    left = taken()  # files of tests before this one may be let go of too
+    assert left < before - 60 * MIB
     assert (values == 7).all()
-    assert taken() > before - 4 * MIB
+    assert taken() > left + 60 * MIB
 
 
 @tells_pages
