@@ -14,6 +14,7 @@ import rasterio
 import shapely
 from lxml import etree
 
+from soakline.grid import FloatArray
 from soakline.setout.breaklines import EDGES, LIP, apron_outlines, breaklines
 from soakline.setout.csv_pegs import write_csv
 from soakline.setout.dxf import LAYERS, write_dxf
@@ -23,7 +24,7 @@ from soakline.setout.landxml import NAMESPACE, write_landxml
 from soakline.setout.plan import SetOutPlan
 from soakline.setout.read import read_setout
 from tests.setout.conftest import BENCHMARK, CROSSINGS, NEAR_ENDS, PlanFileOf, lean_of
-from tests.terrain_analytic.ground import plane
+from tests.terrain_analytic.ground import Height, plane
 
 MM = 0.001
 LAND = {"l": NAMESPACE}
@@ -152,21 +153,28 @@ def test_landxml_gives_the_pegs_and_the_lips(plan: SetOutPlan, landxml: etree._E
         assert float(own.get("length")) == pytest.approx(swale.length_m, abs=MM)
 
 
+def over_ground_m3(surface: etree._Element, ground: Height) -> tuple[list[list[str]], FloatArray]:
+    """Points of each face of a surface by id, and what lies over the true ground under it.
+
+    Height over a plane is linear on each triangle: its volume is area times the mean.
+    """
+    points = {p.get("id"): numbers(p) for p in surface.iter("{*}P")}
+    faces = [face.text.split() for face in surface.iter("{*}F")]
+    assert all(len(face) == 3 and set(face) <= set(points) for face in faces)
+    corners = np.array([[points[i] for i in face] for face in faces])
+    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2.0
+    over = corners[:, :, 2] - ground(corners[:, :, 1], corners[:, :, 0])
+    return faces, area * over.mean(axis=1)
+
+
 def test_landxml_surfaces_hold_the_cut_and_the_fill(
     plan: SetOutPlan, plan_file: Path, landxml: etree._Element
 ) -> None:
-    """Height over the true plane is linear on each triangle: its volume is area times the mean."""
     ground = plane(8.0, 180.0)
     earth = pyogrio.read_dataframe(plan_file, layer="earthworks").set_index("swale_id")
     for surface, swale in zip(landxml.findall(".//l:Surface", LAND), plan.swales, strict=True):
-        points = {p.get("id"): numbers(p) for p in surface.iter("{*}P")}
-        faces = [face.text.split() for face in surface.iter("{*}F")]
-        assert all(len(face) == 3 and set(face) <= set(points) for face in faces)
-        corners = np.array([[points[i] for i in face] for face in faces])
-        u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2.0
-        over = corners[:, :, 2] - ground(corners[:, :, 1], corners[:, :, 0])
-        volume = area * over.mean(axis=1)
+        faces, volume = over_ground_m3(surface, ground)
         # Eight edges a station, of which the lip is the fifth; then the mound's returns.
         ids = np.array([[int(i) - 1 for i in face] for face in faces])
         main = breaklines(swale).points.shape[:2]
@@ -191,12 +199,7 @@ def test_surfaces_hold_cut_and_fill_where_tracks_meet_lips(
     refill = pyogrio.read_dataframe(path, layer="crossings").groupby("swale_id").refill_m3.sum()
     ground = plane(8.0, 180.0)
     for surface, swale in zip(surfaces, plan.swales, strict=True):
-        points = {p.get("id"): numbers(p) for p in surface.iter("{*}P")}
-        faces = [[points[i] for i in face.text.split()] for face in surface.iter("{*}F")]
-        corners = np.array(faces)
-        u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        over = corners[:, :, 2] - ground(corners[:, :, 1], corners[:, :, 0])
-        volume = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2.0 * over.mean(axis=1)
+        _, volume = over_ground_m3(surface, ground)
         own, inside = earth.loc[swale.swale_id], refill.get(swale.swale_id, 0.0)
         heaped = own.mound_m3 + own.returns_m3 + own.track_fill_m3 - inside
         assert volume[volume > 0.0].sum() == pytest.approx(heaped, rel=0.01)

@@ -4,12 +4,10 @@ from dataclasses import dataclass
 
 import numba
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import FloatArray, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.terrain.ground import bilinear
-
-IndexArray = npt.NDArray[np.int64]
 
 # Ground above the level that lines are laid for: survey noise of 5 cm leaves the smoothed ground
 # about 1 cm unsure, and a sill wants ground between 0 and 5 cm above its level.

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.section.stations import chainage_of
 from soakline.siting.band import HeightBand
 from soakline.siting.bends import ARM_SHARE, tight_vertices
@@ -20,7 +21,6 @@ from soakline.siting.chords import SHARPEST_TURN, asked_m, chord_cost
 from soakline.siting.lines import evenly
 from soakline.terrain.ground import sample
 
-IndexArray = npt.NDArray[np.int64]
 StateOf = Callable[[FloatArray, FloatArray], npt.NDArray[np.int8]]
 
 # Line laid anew before a tight bend and behind it, in radii. Bends within two run-outs of each

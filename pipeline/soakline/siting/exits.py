@@ -6,12 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.section.stations import starts_of
 from soakline.siting.ends import EndMap
 from soakline.siting.lines import LipLine
 from soakline.siting.stations import Stations, stations_along
 from soakline.siting.stretches import Stretch, places_on, sill_stretches, without
-from soakline.siting.ways_down import IndexArray, LipPlaces, WaysDown, ways_down
+from soakline.siting.ways_down import LipPlaces, WaysDown, ways_down
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
 

@@ -14,7 +14,8 @@ from itertools import pairwise
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
-from soakline.siting.band import ASKED, HeightBand, IndexArray, room_beside
+from soakline.inputs.types import IndexArray
+from soakline.siting.band import ASKED, HeightBand, room_beside
 from soakline.siting.bends import bend_per_m
 from soakline.siting.bounded import bounded_least_squares
 from soakline.terrain.ground import sample

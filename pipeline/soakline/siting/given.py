@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry import LineString
 
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray, Grid, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.section.trench import STEEPEST_BATTER_SLOPE, Trench, daylight_m
 from soakline.siting.band import AIM_M
 from soakline.siting.lines import END_GAP_M, LipLine, evenly
@@ -28,8 +28,6 @@ _SAME_SERIES_M = 0.05
 _SAMPLE_M = 0.5
 # A peg stands at every vertex: closer ones are drawn with fewer, no farther off than a peg is set.
 _DENSE_M, _SIMPLIFIED_M = 1.0, 0.02
-
-IndexArray = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

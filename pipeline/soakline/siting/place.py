@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray, GroundArray
 from soakline.siting.band import AIM_M
@@ -29,8 +28,6 @@ from soakline.siting.stations import (
 )
 from soakline.siting.trimming import eased_pieces, trimmed
 from soakline.terrain.cells import cells_of
-
-IndexArray = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

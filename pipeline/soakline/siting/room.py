@@ -4,7 +4,7 @@ import numba
 import numpy as np
 
 from soakline.grid import BoolArray, FloatArray, GroundArray
-from soakline.siting.band import IndexArray
+from soakline.inputs.types import IndexArray
 from soakline.siting.stations import OPEN, Siteable
 from soakline.terrain.cells import burn
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.section.stretches import SHORTEST_MOUND_M
-from soakline.siting.band import SILL_BAND_M, IndexArray
+from soakline.siting.band import SILL_BAND_M
 from soakline.siting.stations import Stations
 from soakline.terrain.ground import sample
 

@@ -8,13 +8,11 @@ shapes, then out of that part for a quarter, and so on.
 from collections.abc import Iterator
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from soakline.grid import FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.terrain.cells import GeometryArray
-
-IndexArray = npt.NDArray[np.int64]
 
 # With fewer corners or boxes it is quicker to cut each box out of the whole.
 _FEW_CORNERS = 1000

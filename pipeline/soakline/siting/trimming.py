@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from soakline.grid import BoolArray, GroundArray
+from soakline.inputs.types import IndexArray
 from soakline.siting.bends import tight_bends
 from soakline.siting.conflicts import meeting_stations
 from soakline.siting.given import GivenLips
@@ -30,8 +30,6 @@ _SEAM_SHARE = 0.95
 # that bends too tightly: then it is no line for the machine.
 _LEAST_LEFT = 0.98
 _MOST_TIGHT = 0.5
-
-IndexArray = npt.NDArray[np.int64]
 
 
 def _too_close_below(

@@ -4,14 +4,12 @@ from typing import NamedTuple
 
 import numba
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.terrain.compass import COLUMN_STEP, DISTANCE_CELLS, END, ROW_STEP, VOID
 from soakline.terrain.flow import Uint8Array
 from soakline.terrain.paths import LabelArray
-
-IndexArray = npt.NDArray[np.int64]
 
 
 class LipPlaces(NamedTuple):

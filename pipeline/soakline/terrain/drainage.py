@@ -18,6 +18,8 @@ _NEAR_BLOCKS, _NEAR_SHARE = 3, 0.8
 _BLOCK_M = 5.0
 # Two lines with this share of the cells of one beside the other are one line.
 _TWIN_SHARE = 0.9
+# Marks of cells while lines are found: of a line, and of water that only stands in a kept hollow.
+_LINE, _STANDING = 1, 2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -38,10 +40,6 @@ class DrainageLine:
     order_strahler: int
     contributing_m2: float
     beside: npt.NDArray[np.int64]
-
-
-# Marks of cells while lines are found: of a line, and of water that only stands in a kept hollow.
-_LINE, _STANDING = 1, 2
 
 
 @numba.njit(cache=True)

@@ -9,8 +9,9 @@ import numpy as np
 
 from soakline.cores import cores
 from soakline.grid import FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.section.stations import starts_of
-from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays, route
+from soakline.water.chain_steps import QUARTERS, ChainArrays, PoolArrays, route
 from soakline.water.level_pool import spill_parts
 from soakline.water.network import Chain
 from soakline.water.pools import NODES, Pools, depth_m, emptying_h

@@ -4,16 +4,14 @@ from typing import NamedTuple
 
 import numba
 import numpy as np
-import numpy.typing as npt
 
 from soakline.grid import FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.water.level_pool import fill, pool_step, spill_many
 
 STILL_M3S = 1e-6  # a swale that spills less does not spill
 # Between swales water is told apart by quarters of a step: the first rush over a sill is short.
 QUARTERS = 4
-
-IndexArray = npt.NDArray[np.int64]
 
 
 class PoolArrays(NamedTuple):

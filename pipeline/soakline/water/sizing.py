@@ -9,8 +9,9 @@ import numpy as np
 
 from soakline.cores import cores
 from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.water.cascade import apart, pool_arrays, route_in_parts
-from soakline.water.chain_steps import QUARTERS, ChainArrays, IndexArray, PoolArrays
+from soakline.water.chain_steps import QUARTERS, ChainArrays, PoolArrays
 from soakline.water.level_pool import fill, pool_step
 from soakline.water.pools import Pools, full_to_empty_h
 

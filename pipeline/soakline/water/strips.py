@@ -8,8 +8,9 @@ import numpy as np
 
 from soakline.cores import cores
 from soakline.grid import FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.water.cascade import pool_arrays
-from soakline.water.chain_steps import IndexArray, PoolArrays
+from soakline.water.chain_steps import PoolArrays
 from soakline.water.event import Event
 from soakline.water.hydrographs import arriving_m3, edges_min, excess_steps_mm
 from soakline.water.level_pool import fill

@@ -3,12 +3,8 @@
 from enum import IntEnum
 from typing import NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
 from soakline.grid import FloatArray
-
-IndexArray = npt.NDArray[np.int64]
+from soakline.inputs.types import IndexArray
 
 
 class Sum(IntEnum):

@@ -6,12 +6,13 @@ import numpy as np
 
 from soakline.cores import cores
 from soakline.grid import BoolArray, FloatArray
+from soakline.inputs.types import IndexArray
 from soakline.planting.trees import BANDS
 from soakline.runfile.sections import ClimateKeys
 from soakline.water.network import Chain
 from soakline.water.pools import NODES, Pools, surface_at_nodes
 from soakline.weather.series import Weather
-from soakline.years.arrays import BandArrays, DayArrays, IndexArray, PoolArrays, State, Sum
+from soakline.years.arrays import BandArrays, DayArrays, PoolArrays, State, Sum
 from soakline.years.days import shed_mm
 from soakline.years.growing import (
     Stand,
