@@ -1,11 +1,14 @@
 """What a swale holds and wets, and how long it takes to soak away."""
 
+import warnings
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from soakline.grid import FloatArray
 from soakline.section.trench import Trench
 from soakline.water.pools import NODES, depth_m, emptying_h, full_to_empty_h
 from tests.water.level_pools import pool, random_pools
@@ -32,6 +35,21 @@ def test_wetted_ground_of_a_battered_trench_by_hand() -> None:
     sides = 2.0 * 0.5 * (9.2 + 10.0) / 2.0
     ends = 2.0 * 0.5 * (1.0 + 1.8) / 2.0
     assert found.wetted_m2[0, -1] == pytest.approx(9.2 + sides + ends)
+
+
+def test_no_pool_at_all_has_no_height_and_warns_of_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of a plan without swales: compiling asks whether arrays may be written to, once a process."""
+
+    def asked(*own: FloatArray) -> FloatArray:
+        assert all(one.flags.writeable for one in own)
+        return own[0]
+
+    monkeypatch.setattr("soakline.water.pools._heights_m", asked)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert random_pools(0, np.random.default_rng(1)).wetted_m2.shape == (0, NODES)
 
 
 @given(seeds)

@@ -74,7 +74,9 @@ class Trough:
         volume, *figures = np.broadcast_arrays(
             volume_m3, self.base_width_m, self.base_length_m, self.batter
         )
-        return _heights_m(volume.ravel(), *(own.ravel() for own in figures)).reshape(volume.shape)
+        # Copies: of no swales `ravel` would hand on what numpy warns of writing to.
+        flat = [own.flatten() for own in (volume, *figures)]
+        return _heights_m(*flat).reshape(volume.shape)
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
