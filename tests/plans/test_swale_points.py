@@ -13,11 +13,13 @@ import pyogrio
 import pytest
 import shapely
 
+from soakline import __version__
 from soakline.runfile.load import load_run_file
 from soakline.section.points import pond_m3
 from soakline.section.trench import Trench, cut_area_m2
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
+from soakline.verify.plan import verify_plan
 from tests.plans.grounds import clay_over_sand
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, plane, sample
 from tests.terrain_analytic.run_folder import write_run
@@ -383,6 +385,50 @@ def test_faces_and_machine_are_measured_from_the_deeper_floor(tmp_path: Path) ->
         told = told[told.layer == "swale_points"]
         assert set(told.feature_id) == set(ponds.point_id)
         assert told.message.str.contains(words).all()
+
+
+HIGH = {
+    "pond": {"ponds": "suggested"},
+    "basin": {"basins": "suggested", "basin_width_m": 3},
+    "organic_pit": {"organic_pit_every_m": 20},
+}
+
+
+@pytest.mark.parametrize("kind", HIGH)
+def test_mounds_begin_0_6_m_from_lips_whose_ponds_and_basins_have_faces_over_1_2_m(
+    kind: str, tmp_path: Path
+) -> None:
+    """Method 4, mound; 2 ft: 29 CFR 1926.651(j)(2). Pits are filled on the day they are dug."""
+    section = {"base_width_m": 2.0, "depth_m": 0.7}
+    plain = planned(tmp_path / "plain", {}, section=section)
+    layers = planned(tmp_path / kind, HIGH[kind], section=section)
+    swales = layers("swales").set_index("swale_id")
+    dug = points_of(layers, kind).groupby("swale_id").face_height_m.max()
+    high = dug.reindex(swales.index).fillna(0.0) > 1.2
+    assert high.any()
+    assert (swales.face_height_m < 1.2).all()
+    told = of_code(layers, "trench_safety")
+    assert set(told.layer) == {"swale_points"}
+    if kind == "organic_pit":
+        assert (swales.berm_m == 0.0).all()
+        assert told.advice.str.contains("0.6 m off their edges, fill each").all()
+        return
+    assert swales.berm_m.tolist() == np.where(high, 0.6, 0.0).tolist()
+    assert told.advice.str.contains("the mound begins 0.6 m from the lip").all()
+    lines = {
+        line.what: line.holds
+        for line in verify_plan(tmp_path / kind / "plan.gpkg", (), __version__)
+    }
+    assert [what for what, holds in lines.items() if holds is False] == []
+    assert lines["mound off the lip where the cut face is over 1.2 m"]
+    # Nothing of the water, and nothing that is dug along the lip, is other than without them.
+    before = plain("swales").set_index("swale_id")
+    for column in ("level_m", "capacity_m3", "cut_m3", "design_overflow_m3", "mound_height_m"):
+        assert swales[column].tolist() == before[column].tolist()
+    for name in ("spillways", "swale_storms", "pegs"):
+        pd.testing.assert_frame_equal(
+            pd.DataFrame(plain(name)), pd.DataFrame(layers(name)), check_exact=True
+        )
 
 
 def test_a_basin_in_volcanic_soil_is_told_by_its_rate_and_treated_as_the_base_is(

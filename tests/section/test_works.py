@@ -402,8 +402,17 @@ def test_a_mound_moved_off_a_high_face_is_cut_back_where_another_swale_lies() ->
         ),
         MoundShapes(np.array([0.6, 0.0, 0.0]), 2.0, 0.5),
     )
-    done = clear_of_others(works, np.array([True, False, False])).footprint
+    first = np.array([True, False, False])
+    none, basin = (areas(), np.empty(0, dtype=int)), areas(shapely.box(0.0, 2.0, 4.0, 4.0))
+    done = clear_of_others(works, first, *none).footprint
     assert shapely.distance(done.mound[0], lower) == pytest.approx(0.01, abs=1e-6)
     assert done.mound[0].area == pytest.approx(50.0 * 5.0 - 10.0 * 1.0, abs=0.7)
     assert done.mound[1:].tolist() == works.footprint.mound[1:].tolist()
-    assert clear_of_others(works, np.zeros(3, dtype=bool)) is works
+    assert clear_of_others(works, np.zeros(3, dtype=bool), *none) is works
+    # A basin of its own is where it may be, another swale's is kept clear of.
+    own, other = (
+        clear_of_others(works, first, basin, np.array([swale])).footprint.mound[0].area
+        for swale in (0, 2)
+    )
+    assert own == done.mound[0].area
+    assert own - other == pytest.approx(4.0 * 2.0, abs=0.2)

@@ -8,7 +8,6 @@ from soakline.findings import Finding, Severity
 from soakline.ids import spillway_id
 from soakline.outputs.designed import Designed
 from soakline.overflow.ranking import LONGEST_SILL_M
-from soakline.section.mound import SPOIL_OFF_M
 from soakline.siting.hazards import RISK_WAY_M, STEEP_AREA_M2, STEEP_PCT
 
 _WAY_OUT_FROM_M, _SUPPORT_FROM_M = 1.2, 1.5
@@ -26,23 +25,24 @@ def _swale(
     return Finding(code, severity, "swales", plan.placed.lines[i].swale_id, message, advice)
 
 
-def face_words(face_m: float, berm_m: float) -> tuple[str, str] | None:
-    """Message and advice on a cut face, the mound so far from the lip; None where it is low."""
+def face_words(face_m: float) -> str:
+    """Message on a cut face; empty where it is low."""
     if face_m <= _WAY_OUT_FROM_M:
-        return None
+        return ""
     at = _SUPPORT_FROM_M if face_m > _SUPPORT_FROM_M else _WAY_OUT_FROM_M
     need = "support or flat batters are" if face_m > _SUPPORT_FROM_M else "a way out is"
-    message = (
+    return (
         f"the cut face stands {face_m:.2f} m high, over {at:g} m, from where {need} usually "
         "asked for (29 CFR 1926.651 and .652; Model WHS Regulations r. 306)"
     )
-    off = (
-        f"the mound begins {berm_m:g} m from the lip, heap no spoil nearer"
-        if berm_m >= SPOIL_OFF_M
-        else f"spoil at least {SPOIL_OFF_M:g} m from the edge, and the mound here begins "
-        f"{berm_m:g} m from the lip: set earthworks.berm_m to {SPOIL_OFF_M:g}"
+
+
+def face_advice(berm_m: float) -> str:
+    """Beside a high face that stays open, the mound so far from the lip."""
+    return (
+        f"keep people out of the trench; the mound begins {berm_m:g} m from the lip, heap no spoil "
+        "nearer; follow local rules"
     )
-    return message, f"keep people out of the trench; {off}; follow local rules"
 
 
 def swale_findings(plan: Designed) -> Iterator[Finding]:
@@ -206,9 +206,10 @@ def _on_works(plan: Designed, i: int) -> Iterator[Finding]:
     layer = plan.design.on(plan.figures.texture[i]).amendment.layer_m
     face, wedge = float(volumes.face_height_m[i]) + layer, float(volumes.wedge_m2[i])
     short, surplus = float(volumes.short_m3[i]), float(volumes.surplus_m3[i])
-    words = face_words(face, float(plan.works.mound.berm_m[i]))
+    words = face_words(face)
     if words:
-        yield _swale(plan, i, "trench_safety", "caution", *words)
+        advice = face_advice(float(plan.works.mound.berm_m[i]))
+        yield _swale(plan, i, "trench_safety", "caution", words, advice)
     if wedge > plan.figures.sections[i].area_m2:
         yield _swale(
             plan,

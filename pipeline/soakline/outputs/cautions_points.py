@@ -5,10 +5,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from soakline.findings import Finding
-from soakline.outputs.cautions import face_words
+from soakline.outputs.cautions import face_advice, face_words
 from soakline.outputs.designed import Designed
 from soakline.outputs.points import point_ids, seep_h
-from soakline.section.points import APART_M, Search, point_rules
+from soakline.section.mound import SPOIL_OFF_M
+from soakline.section.points import APART_M, Search, deepest_face_m, point_rules
 from soakline.section.soils import soil_for
 from soakline.siting.excluded import ROCK_ROOM_M, WATER_ROOM_M
 
@@ -190,23 +191,27 @@ def _on_depth(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
 def _on_faces(plan: Designed) -> Iterator[Finding]:
     """Faces that people and machines have to do with; pits are alike, and told by the highest."""
     own, ids = plan.points, point_ids(plan.points, plan.placed.ids)
+    face = deepest_face_m(own, plan.design.layers_m(plan.figures.texture))
     pits = np.flatnonzero(own.kind == "organic_pit")
     for k in np.flatnonzero(own.kind != "organic_pit").tolist():
-        yield from _on_face(plan, k, ids[k], "")
+        yield from _on_face(plan, k, float(face[k]), ids[k], "")
     if pits.size:
-        highest = int(pits[np.argmax(own.face_m[pits])])
-        yield from _on_face(plan, highest, "", f"at the {pits.size} pits: ")
+        highest = int(pits[np.argmax(face[pits])])
+        where = f"at the {pits.size} pits: "
+        yield from _on_face(plan, highest, float(face[highest]), "", where)
 
 
-def _on_face(plan: Designed, k: int, feature: str, where: str) -> Iterator[Finding]:
+def _on_face(plan: Designed, k: int, face: float, feature: str, where: str) -> Iterator[Finding]:
     own, machine = plan.points, plan.inputs.works.machine
-    face = float(own.face_m[k])
-    if own.kind[k] == "basin":
-        # Ponds and pits are deeper than any layer below the base.
-        face += plan.design.on(plan.figures.texture[own.lip[k]]).amendment.layer_m
-    words = face_words(face, float(plan.works.mound.berm_m[own.lip[k]]))
+    words = face_words(face)
     if words:
-        yield Finding("trench_safety", "caution", _LAYER, feature, where + words[0], words[1])
+        advice = (
+            f"keep people out of pits, heap what is dug {SPOIL_OFF_M:g} m off their edges, fill "
+            "each on the day on which it is dug; follow local rules"
+            if own.kind[k] == "organic_pit"
+            else face_advice(float(plan.works.mound.berm_m[own.lip[k]]))
+        )
+        yield Finding("trench_safety", "caution", _LAYER, feature, where + words, advice)
     short = []
     if face > machine.dig_depth_m:
         short.append(f"it digs {machine.dig_depth_m:g} m deep, the face is {face:.2f} m")

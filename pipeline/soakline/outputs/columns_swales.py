@@ -80,7 +80,8 @@ SWALES = LayerSchema(
             "m",
             "Berm",
             "Ground kept free of spoil between lip and mound: earthworks.berm_m, and at least 0.6 "
-            "where the cut face, what is dug below the base included, is over 1.2 m.",
+            "where the cut face, what is dug below the base and for ponds and basins included, is "
+            "over 1.2 m.",
         ),
         real(
             "capacity_m3",

@@ -179,9 +179,7 @@ def peg_cut_table(plan: Designed) -> pd.DataFrame:
     stations = plan.pegs.stations
     shown = np.full(plan.pegs.kind.size, plan.pegs_are_set)
     swale = stations.at.lip[shown]
-    layer_m = np.array(
-        [plan.design.on(own).amendment.layer_m for own in plan.figures.texture], dtype=float
-    )
+    layer_m = plan.design.layers_m(plan.figures.texture)
     trench = trenches_of(plan.figures.sections)
     dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
 

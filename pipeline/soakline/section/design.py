@@ -1,9 +1,12 @@
 """The sections that a run allows: trenches by soil, mound and what follows from them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
+import numpy as np
+
+from soakline.grid import FloatArray
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import RunFile
 from soakline.section.amendments import UNTREATED, Amendment, amendments
@@ -71,6 +74,10 @@ class SectionDesign:
     def on(self, texture: str) -> SoilDesign:
         """What holds on a soil of this texture."""
         return next(own for own in self.soils if own.texture == texture)
+
+    def layers_m(self, textures: Sequence[str]) -> FloatArray:
+        """Thickness of what is filled in below the base on soil of each texture, m."""
+        return np.array([self.on(own).amendment.layer_m for own in textures], dtype=float)
 
     @property
     def roomiest(self) -> Trench:

@@ -12,7 +12,7 @@ from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
 from soakline.section.mound import MoundShapes
 from soakline.section.mounds import Mounds
-from soakline.section.stations import LipStations
+from soakline.section.stations import IntArray, LipStations
 from soakline.section.stretches import Span, stretches
 from soakline.section.strips import only_area, united
 from soakline.section.trench import Trench, trenches_of
@@ -128,13 +128,16 @@ def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
     return replace(works, footprint=replace(works.footprint, mound=mound))
 
 
-def clear_of_others(works: GroundWorks, moved: BoolArray) -> GroundWorks:
+def clear_of_others(
+    works: GroundWorks, moved: BoolArray, points: GeometryArray, point_of: IntArray
+) -> GroundWorks:
     """The same works with mounds that were moved off high faces kept off those of other swales.
 
     Parameters
     ----------
     works : GroundWorks
     moved : (swales,) bool; of two that were, both give way
+    points, point_of : (n,) grounds of ponds, basins and pits, and the swale of each
 
     Returns
     -------
@@ -147,9 +150,11 @@ def clear_of_others(works: GroundWorks, moved: BoolArray) -> GroundWorks:
     """
     if not moved.any():
         return works
-    parts = works.footprint.parts.ravel()
-    own, met = shapely.STRtree(parts).query(works.footprint.mound[moved], predicate="intersects")
+    parts = works.footprint.parts
+    dug = np.concatenate([parts.ravel(), points])
+    dug_of = np.concatenate([np.tile(np.arange(moved.size), len(parts)), point_of])
+    own, met = shapely.STRtree(dug).query(works.footprint.mound[moved], predicate="intersects")
     own = np.flatnonzero(moved)[own]
-    of_others = own != met % moved.size
-    ground = united(parts[met[of_others]], own[of_others], moved.size)
+    of_others = own != dug_of[met]
+    ground = united(dug[met[of_others]], own[of_others], moved.size)
     return without_mounds_on(works, shapely.buffer(ground, APART_M))

@@ -1,6 +1,7 @@
 """From conditioned ground to figures: swales placed, drained, cut and measured."""
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,9 @@ from soakline.overflow.weir import head_m
 from soakline.planting.trees import Trees
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
+from soakline.section.points import SwalePoints
 from soakline.section.trench import trenches_of
+from soakline.section.works import GroundWorks
 from soakline.siting.site import (
     left_out,
 )
@@ -165,11 +168,22 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
-        works = dug_along(
-            laid, drained, routes, tracks, crossings, mound_height, check_head, design, site
-        )
-        points = swale_points(
-            run, inputs.features, laid, drained, tracks, works, design, terrain, site
+        works, points = _with_points(
+            partial(
+                dug_along,
+                laid,
+                drained,
+                routes,
+                tracks,
+                crossings,
+                mound_height,
+                check_head,
+                design,
+                site,
+            ),
+            lambda works: swale_points(
+                run, inputs.features, laid, drained, tracks, works, design, terrain, site
+            ),
         )
         figures = SwaleFigures(
             sections=drained.sections,
@@ -287,3 +301,12 @@ def design_swales(
         ),
         (*notes, *([tc_note] if tc_note else [])),
     )
+
+
+def _with_points(
+    dug: Callable[..., GroundWorks], placed: Callable[[GroundWorks], SwalePoints]
+) -> tuple[GroundWorks, SwalePoints]:
+    """Ground works with mounds off the faces of ponds and basins, which keep off other works."""
+    works = dug()
+    points = placed(works)
+    return (dug(points=points) if points.lip.size else works), points

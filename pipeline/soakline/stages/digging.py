@@ -12,7 +12,8 @@ from soakline.section.design import SectionDesign
 from soakline.section.earthworks import OtherEarth, highest_face_m, sill_cut_m2
 from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.stations import interpolated
+from soakline.section.points import SwalePoints, with_open_faces_m
+from soakline.section.stations import IntArray, interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import (
     APART_M,
@@ -33,6 +34,8 @@ from soakline.terrain.condition import Terrain
 _PASSAGE_M = 0.5
 # More than that, so that no end of a way that is cut here lies in the mound.
 _BESIDE_M = 1.0
+_NO_GROUND: GeometryArray = np.empty(0, dtype=object)
+_NO_LIP: IntArray = np.empty(0, dtype=np.int64)
 
 
 def dug_along(
@@ -45,8 +48,9 @@ def dug_along(
     check_head_m: FloatArray,
     design: SectionDesign,
     site: Site,
+    points: SwalePoints | None = None,
 ) -> GroundWorks:
-    """Ground works of every swale.
+    """Ground works of every swale, whose mounds keep off the faces of ponds and basins too.
 
     No mound stands at sills, nor where tracks cross; what tracks take of the spoil is told by their
     crossings.
@@ -55,7 +59,11 @@ def dug_along(
     trench = trenches_of(drained.sections)
     dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
     # Faces begin at what is dug for a layer under the base.
-    mound = design.mound.off_faces(highest_face_m(stations, dug) + _layers_m(laid, design))
+    layer = design.layers_m(laid.texture)
+    face = highest_face_m(stations, dug) + layer
+    if points is not None:
+        face = with_open_faces_m(face, points, layer)
+    mound = design.mound.off_faces(face)
     works = works_of(
         stations,
         drained.sections,
@@ -70,7 +78,8 @@ def dug_along(
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
     works = _spoil_kept_off(works, routes, site.excluded)
-    return clear_of_others(works, mound.berm_m > design.mound.berm_m)
+    outline, lip = (_NO_GROUND, _NO_LIP) if points is None else (points.outline, points.lip)
+    return clear_of_others(works, mound.berm_m > design.mound.berm_m, outline, lip)
 
 
 def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
@@ -108,16 +117,11 @@ def _other_earth(
     return OtherEarth(
         track_cut_m3=by_swale(crossings.earth.cut_m3),
         track_fill_m3=by_swale(crossings.earth.fill_m3),
-        below_m3=_layers_m(laid, design) * base_area_m2(trench, laid.length_m),
+        below_m3=design.layers_m(laid.texture) * base_area_m2(trench, laid.length_m),
         sill_cut_m3=np.bincount(
             lip, weights=sill_m2 * np.diff(ends, axis=1)[:, 0], minlength=swales
         ).astype(float),
     )
-
-
-def _layers_m(laid: Laid, design: SectionDesign) -> FloatArray:
-    """Thickness of what is filled in below each base, (swales,) m."""
-    return np.array([design.on(own).amendment.layer_m for own in laid.texture], dtype=float)
 
 
 def _spoil_kept_off(

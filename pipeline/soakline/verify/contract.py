@@ -70,4 +70,4 @@ IDS: Mapping[str, str] = {
 }
 
 # Tables beyond the contract that a measure makes use of.
-MORE = frozenset({"peg_cuts"})
+MORE = frozenset({"peg_cuts", "swale_points"})

@@ -129,6 +129,13 @@ def check_berms(plan: Plan) -> list[Line]:
         # Where the base lies on a layer it is dug deeper, and faces are as much higher.
         below = pegs.groupby("swale_id")["dig_below_mm"].max() / 1000.0
         face = face + below.reindex(swales["swale_id"]).fillna(0.0).to_numpy(float)
+    points = plan.more.get("swale_points")
+    if points is not None and {"swale_id", "kind", "face_height_m"} <= set(points.columns):
+        # Pits are filled on the day on which they are dug.
+        told = pd.to_numeric(points["face_height_m"], errors="coerce")
+        told = told[points["kind"] != "organic_pit"]
+        dug = told.groupby(points["swale_id"]).max()
+        face = np.maximum(face, dug.reindex(swales["swale_id"]).fillna(0.0).to_numpy(float))
     what = f"mound off the lip where the cut face is over {_FACE_M:g} m"
     allowed = f"{_SPOIL_OFF_M:g} m, short by at most {100.0 * _SHORT_M:g} cm"
     high = face > _FACE_M + _ROUNDED_M
