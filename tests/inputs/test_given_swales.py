@@ -14,7 +14,7 @@ from shapely import LineString, MultiLineString, MultiPolygon, box
 
 from soakline.findings import Finding
 from soakline.inputs.features import read_features
-from soakline.inputs.given_swales import ids_apart, off_the_land
+from soakline.inputs.given_swales import ids_apart, off_the_land, one_on_another
 from soakline.problems import InputRefused
 from tests.inputs.files import NORTH_M, UTM, WEST_M, read_dem, tilted_m, write_layer, write_raster
 
@@ -87,6 +87,7 @@ def test_a_level_is_the_columns_else_the_height_that_all_vertices_share(tmp_path
     ("shape", "columns", "names"),
     [
         (line(5.0, 5.0, 7.0), {}, ("a line of 2.00 m", "at least 3 m")),
+        (line(5.0, 5.0, 5.0), {}, ("a line of 0.00 m", "at least 3 m")),
         (
             LineString([*line(5.0).coords, *line(9.0).coords[::-1], line(5.0).coords[0]]),
             {},
@@ -123,3 +124,21 @@ def test_a_line_off_the_land_is_refused(tmp_path: Path, shape: LineString, words
     assert "there" in problem.key
     assert words in problem.found
     assert np.isfinite(bounds).all()
+
+
+def test_lines_that_run_along_another_are_refused_each_once(tmp_path: Path) -> None:
+    """A copy drawn the other way, and a whole left beside the two pieces that it was cut into."""
+    copy, whole = line(5.0), line(20.0)
+    beside = shapely.LineString(whole.coords).parallel_offset(0.2, "right")
+    crossing = LineString([(WEST_M + 10.0, NORTH_M - 2.0), (WEST_M + 14.0, NORTH_M - 25.0)])
+    shapes = [copy, copy.reverse(), line(20.0, 5.0, 20.0), whole, line(20.0, 20.0, 40.0),
+              beside, crossing]  # fmt: skip
+    ids = ["a", "b", "first", "whole", "second", "beside", "crossing"]
+    lines, _ = read(tmp_path, shapes, swale_id=ids)
+    told = one_on_another(lines, "f.gpkg")
+    assert [(own.key.split(", ")[-1], own.found) for own in told] == [
+        ("b", "a line that runs along a for 35 m"),
+        ("whole", "a line that runs along first for 15 m"),
+        ("second", "a line that runs along whole for 20 m"),
+    ]
+    assert all("within 0.1 m of another" in own.allowed for own in told)

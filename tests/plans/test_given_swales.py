@@ -315,6 +315,22 @@ def test_levels_that_are_not_of_this_plan_are_refused_together_and_nothing_is_wr
     assert not (tmp_path / "plan.gpkg").exists()
 
 
+@pytest.mark.parametrize(
+    ("apart_m", "words"),
+    [(0.0, "b: found a line that runs along a"), (0.4, "shares each of its cells")],
+)
+def test_a_given_line_without_ground_of_its_own_is_refused(
+    apart_m: float, words: str, tmp_path: Path
+) -> None:
+    """A second one in the same cells of 1 m; no water would meet it first."""
+    lines = given(level_line(0.2, -40, 40), level_line(0.2 + apart_m, -40, 40), swale_id=["a", "b"])
+    with pytest.raises(InputRefused) as refused:
+        planned(tmp_path, given_swales=lines)
+    for name in ("features.gpkg", "property.features, layer given_swales, ", words):
+        assert name in str(refused.value)
+    assert not (tmp_path / "plan.gpkg").exists()
+
+
 def test_given_swales_where_none_may_lie_stay_and_are_told(tmp_path: Path) -> None:
     """On ground kept free by wish, by a house, over the edge, across each other, straight down.
 

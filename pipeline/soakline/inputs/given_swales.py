@@ -16,6 +16,8 @@ from soakline.problems import InputProblem, ProblemCollector
 
 LAYER = "given_swales"
 SHORTEST_M = 3.0
+# Of a copy; lines that cross at a few degrees are as near on less than the shortest line.
+_SAME_PLACE_M = 0.1
 _STATES: dict[str, SwaleState] = {
     "built": "built",
     "fixed": "fixed",
@@ -89,7 +91,9 @@ def separate_lines(
     S003-3.
     """
     collector = ProblemCollector()
-    whole = shapely.line_merge(frame.geometry.to_numpy())
+    shapes = frame.geometry.to_numpy()
+    # Of a line without length nothing would be left to tell of.
+    whole = np.where(shapely.length(shapes) > 0.0, shapely.line_merge(shapes), shapes)
     parts, row = shapely.get_parts(whole, return_index=True)
     parts = np.array([_without_repeats(part) for part in parts], dtype=object)
     lines = gpd.GeoDataFrame(frame.drop(columns="geometry").iloc[row], geometry=parts)
@@ -203,6 +207,32 @@ def off_the_land(
             found = f"a line of which about {off_m:.0f} m lie off the DEM's valid cells"
             mend = "Give a DEM that covers it, or shorten the line."
             allowed = "a line on ground that has heights"
+            problems.append(InputProblem(file, where, found, allowed, mend))
+    return problems
+
+
+def one_on_another(lines: gpd.GeoDataFrame, file: str) -> list[InputProblem]:
+    """Lines that run along another: a copy, or the whole beside the pieces that it was split into.
+
+    Parameters
+    ----------
+    lines : from `separate_lines`
+    file : what problems name
+    """
+    shapes, ids = lines.geometry.to_numpy(), lines["swale_id"].tolist()
+    pairs = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=_SAME_PLACE_M)
+    problems = []
+    for second, first in pairs.T[np.lexsort(pairs)].tolist():
+        if first >= second:
+            continue
+        beside = shapely.buffer(shapes[first], _SAME_PLACE_M)
+        along_m = shapely.length(shapely.intersection(shapes[second], beside))
+        if along_m >= SHORTEST_M:
+            own, other = (ids[k] or f"line {k + 1}" for k in (second, first))
+            found = f"a line that runs along {other} for {along_m:.0f} m"
+            allowed = f"at most {SHORTEST_M:g} m of a line within {_SAME_PLACE_M:g} m of another"
+            where = f"property.features, layer {LAYER}, {own}"
+            mend = "Delete one of them, or shorten it."
             problems.append(InputProblem(file, where, found, allowed, mend))
     return problems
 

@@ -11,7 +11,7 @@ from pyproj import CRS
 from soakline.findings import Finding
 from soakline.inputs.defects import find_defects
 from soakline.inputs.features import FEATURES_KEY, off_the_dem, read_features
-from soakline.inputs.given_swales import beyond_ends, off_the_land
+from soakline.inputs.given_swales import beyond_ends, off_the_land, one_on_another
 from soakline.inputs.land_words import check_figures
 from soakline.inputs.rain_pattern import RainPattern, read_rain_pattern
 from soakline.inputs.rain_table import choose_columns, read_rain_table
@@ -166,6 +166,9 @@ def read_parts(
             if features:
                 given = features[0].given_swales
                 collector.problems += off_the_land(given, area.area, dem, str(features_path))
+        if features:
+            given = features[0].given_swales
+            collector.problems += one_on_another(given, str(features_path))
         if features and works:
             collector.problems += beyond_ends(features[0].given_swales, works.as_built)
         if not (rain and pattern and works and land and features and elevation and cover):

@@ -84,7 +84,7 @@ def _on_level(plan: Designed, line: LipLine) -> Iterator[Finding]:
         line,
         "given_swale_off_level",
         "stop" if above[low] < -_DAM_M else "caution",
-        f"about {np.count_nonzero(off) * step_m:.0f} of {line.length_m:.0f} m lie on ground off "
+        f"about {np.mean(off) * line.length_m:.0f} of {line.length_m:.0f} m lie on ground off "
         f"its level of {line.level_m:.2f} m: from {above[low]:+.2f} m at chainage "
         f"{low * step_m:.0f} m to {above[high]:+.2f} m at {high * step_m:.0f} m, where "
         f"{_LOWEST_M:g} to +{highest_m:g} m is borne; its level is kept"

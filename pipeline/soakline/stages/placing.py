@@ -12,6 +12,7 @@ from soakline.inputs.types import Inputs
 from soakline.overflow.openings import LEAST_OPENING_M, open_rings
 from soakline.overflow.ranking import Ways, judged_exits, wanted_sill_m
 from soakline.overflow.routes import EndShapes
+from soakline.problems import InputProblem, ProblemCollector
 from soakline.runfile.sections import RunFile
 from soakline.section.cuts import profile_reach_m
 from soakline.section.design import SectionDesign
@@ -178,10 +179,31 @@ def lines_by_rule(
     area = area_by_class_m2(caught.label, event.land, len(lines), terrain.grid.cell_area_m2)
     closed = np.array([line.closed for line in lines], dtype=bool)
     is_given = np.array([line.given for line in lines], dtype=bool)
+    _refuse_without_ground(lines, is_given & (caught.area_m2 == 0.0), run, terrain.grid.cell_m)
     fed = is_given | (caught.area_m2 >= run.siting.min_catchment_m2)
     spills = is_given | exits.leads_off
     rings = exits.only(closed[exits.swale])
     return Lines(lines, fed, spills, rings, placed.end_map.ends, area, rule, findings), placed
+
+
+def _refuse_without_ground(
+    lines: list[LipLine], bare: BoolArray, run: RunFile, cell_m: float
+) -> None:
+    """Refuse given lines that have no cell of the DEM for themselves."""
+    file, key = str(run.resolve(run.property.features)), "property.features, layer given_swales"
+    ProblemCollector(
+        [
+            InputProblem(
+                file,
+                f"{key}, {line.swale_id or f'a line {line.length_m:.0f} m long'}",
+                "a line that shares each of its cells with another given line",
+                f"a line with ground of its own that drains to it, by cells of {cell_m:g} m",
+                "Move it off the other, or take one of them out.",
+            )
+            for line, alone in zip(lines, bare, strict=True)
+            if alone
+        ]
+    ).raise_if_any()
 
 
 def _short_for(machine: Machine, pieces: int) -> tuple[Finding, ...]:
