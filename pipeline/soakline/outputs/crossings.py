@@ -175,7 +175,7 @@ def _on_crossing(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
             'have it designed on site, or leave siting.crossing at "auto"',
         )
     before, after = own.met.start_m[k], plan.figures.length_m[lip] - own.met.end_m[k]
-    beyond = float(min(before, after))
+    beyond = max(float(min(before, after)), 0.0)
     if beyond < SHORTEST_MOUND_M:
         yield on(
             "crossing_at_lip_end",
