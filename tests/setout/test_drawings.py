@@ -6,9 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon
 from matplotlib.text import Text
+from shapely import LineString
 
 from soakline.section.trench import Trench
 from soakline.setout.detail_sheet import detail_sheets
@@ -122,6 +124,95 @@ def test_a_section_is_to_scale(plan: SetOutPlan) -> None:
     ]
     assert min(abs(length - water) for length in lengths) < 0.01
     assert sheet.figure.get_size_inches() * 25.4 == pytest.approx((297.0, 210.0))  # ISO 216, A4
+
+
+def drawn(plan: SetOutPlan, swale: Swale, paper: str = "A4") -> Sheet:
+    """The section of one swale."""
+    own = replace(plan, swales=(swale,))
+    with drawing_style():
+        sheet = section_sheet(own, section_types(own)[0], paper)
+        sheet.figure.canvas.draw()
+    return sheet
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3"])
+@pytest.mark.parametrize("base_m", [0.6, 4.0, 8.0, 14.0, 30.0])
+def test_a_section_fills_its_sheet_and_no_line_strikes_the_depth(
+    plan: SetOutPlan, base_m: float, paper: str
+) -> None:
+    """Wide and shallow, the water is thinner on paper than a figure is high."""
+    swale = replace(plan.swales[0], trench=Trench(base_m, 0.37, 1.5), crest_width_m=base_m)
+    top = swale.trench.top_width_m
+    one = np.ones_like(swale.chainage_m)
+    beside = Beside(0.0 * one, 1.14 * top * one, 0.09 * top * one, 0.08 * one, 0.08 * one)
+    sheet = drawn(plan, replace(swale, beside=beside), paper)
+    ground = max(
+        (own.get_xy() for own in sheet.figure.findobj(Polygon)), key=lambda own: np.ptp(own[:, 0])
+    )
+    assert np.ptp(ground[:, 0]) > 0.6 * (sheet.width_mm - 52.0)
+    (figure,) = [text for text in sheet.axes.texts if text.get_text() == "0.37"]
+    box = figure.get_window_extent().padded(-1.0)
+    for line in sheet.axes.get_children():
+        if not isinstance(line, Line2D):
+            continue
+        ends = sheet.axes.transData.transform(np.column_stack([line.get_xdata(), line.get_ydata()]))
+        assert not LineString(ends).intersects(shapely.box(box.x0, box.y0, box.x1, box.y1))
+
+
+def test_what_the_berm_and_a_sill_under_the_lip_measure_is_drawn(plan: SetOutPlan) -> None:
+    first = plan.swales[0]
+    off = replace(first, mound=replace(first.mound, berm_m=0.6))
+    assert "berm 0.60" in words_of(drawn(plan, off))
+    assert "berm" not in words_of(drawn(plan, replace(off, mound=replace(off.mound, berm_m=0.0))))
+    spread = replace(first, sill_level_m=first.level_m - 0.1, crest_height_m=0.0, crest_width_m=0.0)
+    assert "full water = sill, 0.10 under the lip" in words_of(drawn(plan, spread))
+    assert "under the lip" not in words_of(drawn(plan, first))
+
+
+def test_faces_of_layers_ponds_and_basins_count_for_trench_safety(pointed: SetOutPlan) -> None:
+    """29 CFR 1926.651 and .652: 4 ft and 5 ft. Pits are filled on the day they are dug."""
+    first = pointed.swales[0]
+    assert first.face_height_m < 1.2
+    assert {own.kind for own in first.hollows} == {"pond", "basin", "organic_pit"}
+
+    def told(kind: str, face_m: float, below_m: float = 0.0) -> str:
+        hollows = tuple(
+            replace(own, face_height_m=face_m if own.kind == kind else 1.0) for own in first.hollows
+        )
+        own = replace(first, hollows=hollows, below_m=below_m)
+        with drawing_style():
+            long = words_of(long_sheets(replace(pointed, swales=(own,)), "A4")[0])
+        return words_of(drawn(pointed, own)) + long
+
+    for kind, limit, face_m in (("pond", "over 1.2 m", 1.41), ("basin", "over 1.5 m", 1.73)):
+        words = told(kind, face_m)
+        assert f"for ponds and basins {face_m:.2f} m" in words
+        assert limit in words
+        assert f"face {face_m:.2f} m: trench safety" in words
+    assert "afety" not in told("organic_pit", 2.0)
+    assert "over 1.2 m" in told("pond", 1.0, below_m=1.25 - first.face_height_m)
+
+
+def test_names_of_ponds_stand_clear_of_the_mound(pointed: SetOutPlan) -> None:
+    """Where a floor is as deep as fills the graph from top to bottom."""
+    first = pointed.swales[0]
+    floor = first.level_m + first.crest_height_m - 1.645
+    own = replace(first, hollows=tuple(replace(own, floor_level_m=floor) for own in first.hollows))
+    with drawing_style():
+        (sheet,) = long_sheets(replace(pointed, swales=(own,)), "A4")
+        sheet.figure.canvas.draw()
+    names = [t for t in sheet.axes.texts if t.get_text().split()[0] in ("pond", "basin", "pit")]
+    assert len(names) == 3
+    (head,) = [t.get_text() for t in sheet.axes.texts if "heights 1 : " in t.get_text()]
+    assert "heights 1 : 100" in head
+    # The mound is the highest line of the graph; that of the key stands over all names.
+    mound = [line for line in sheet.axes.get_children() if isinstance(line, Line2D)
+             and line.get_color() == "#9a6a1f"][1:]  # fmt: skip
+    over_px = [
+        min(t.get_window_extent().y0 for t in names) - line.get_window_extent().y1 for line in mound
+    ]
+    assert mound
+    assert min(over_px) > 0.0
 
 
 def test_every_swale_has_its_long_section_and_each_type_its_section(plan: SetOutPlan) -> None:

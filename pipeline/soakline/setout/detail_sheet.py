@@ -22,7 +22,7 @@ from soakline.setout.sheet import (
 )
 from soakline.setout.swale import Sill, Swale, Track
 
-_SCALES = (20, 25, 30, 40, 50, 75, 100, 150, 200, 250, 500)
+_SCALES = (20, 25, 30, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500)
 _COLUMNS, _ROWS = 2, 3
 _HEAD_MM, _BELOW_MM, _SIDE_MM = 12.0, 16.0, 16.0
 _LEAST_MM = 10.0  # of a dimension with its figure

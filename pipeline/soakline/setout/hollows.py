@@ -25,6 +25,7 @@ class Hollow:
     width_m : of the base (pond), added to it (basin), of the pit
     depth_m : of the floor below the swale's base; 0 at a basin
     floor_level_m : elevation of the floor that is dug to
+    face_height_m : highest cut face, from the floor up
     ground : ground that it takes
     """
 
@@ -37,6 +38,7 @@ class Hollow:
     width_m: float
     depth_m: float
     floor_level_m: float
+    face_height_m: float
     ground: BaseGeometry
 
     @property

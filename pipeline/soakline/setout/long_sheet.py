@@ -11,11 +11,11 @@ from soakline.setout.plan import SetOutPlan
 from soakline.setout.sheet import GREY, GROUND, INK, MARGIN_MM, RED, Sheet, scale_that_fits
 from soakline.setout.swale import Swale, Track
 
-_LENGTH_SCALES = (100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10000)
+_LENGTH_SCALES = (100, 125, 200, 250, 400, 500, 750, 1000, 1250, 1500, 2000, 2500, 5000, 10000)
 _HEIGHT_SCALES = (10, 20, 25, 50, 100, 200, 500)
 _ROW_MM = 53.0
 _GRAPH_MM = 16.5
-_HEAD_MM = 5.5
+_HEAD_MM, _NAMES_MM, _LABELS_MM = 6.5, 2.2, 4.9
 _LEFT_MM = 24.0  # names of the rows of figures
 _LEAST_GAP_MM = 3.0  # between upright figures
 _BANDS = (("peg", 5.5), ("chainage", 8.3), ("ground", 8.5), ("cut", 5.5))
@@ -94,10 +94,10 @@ def _draw(sheet: Sheet, plan: SetOutPlan, swale: Swale, top: float) -> None:
         scale_that_fits(highest - lowest, _GRAPH_MM, _HEIGHT_SCALES),
         lowest,
     )
-    sheet.text(MARGIN_MM, top - 2.5, swale.swale_id, 9, weight="bold")
-    sheet.text(MARGIN_MM + _LEFT_MM, top - 2.5, _head(plan, swale, place), 7)
+    sheet.text(MARGIN_MM, top - _NAMES_MM, swale.swale_id, 9, weight="bold")
+    sheet.text(MARGIN_MM + _LEFT_MM, top - _NAMES_MM, _head(plan, swale, place), 7)
     _lines(sheet, swale, place, crest)
-    _hollows(sheet, swale, place, top - _HEAD_MM)
+    _hollows(sheet, swale, place, top - _LABELS_MM)
     _heights(sheet, swale, place, crest)
     _figures(sheet, swale, place)
 
@@ -115,7 +115,7 @@ def _head(plan: SetOutPlan, swale: Swale, place: _Place) -> str:
     words += f"base {level(swale.base_level_m)}"
     if swale.crest_height_m > 0:
         words += f", crest {level(crest)}"
-    face = swale.face_height_m
+    face = swale.open_face_m
     words += f", lengths 1 : {place.length_scale}, heights 1 : {place.height_scale}"
     if face > 1.2:
         words += f", face {face:.2f} m: trench safety"

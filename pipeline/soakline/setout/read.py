@@ -47,7 +47,7 @@ _COLUMNS: Mapping[str, tuple[str, ...]] = {
 _POINT_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "swale_points": (
         "point_id", "swale_id", "kind", "chainage_m", "length_m", "width_m", "depth_m",
-        "floor_level_m",
+        "floor_level_m", "face_height_m",
     ),
     "swale_point_ground": ("point_id",),
 }  # fmt: skip

@@ -148,6 +148,7 @@ def _hollows(frames: Mapping[str, gpd.GeoDataFrame]) -> dict[str, list[Hollow]]:
                 width_m=float(row.width_m),
                 depth_m=float(np.nan_to_num(row.depth_m)),
                 floor_level_m=float(row.floor_level_m),
+                face_height_m=float(row.face_height_m),
                 ground=ground[row.point_id],
             )
         )

@@ -66,7 +66,10 @@ def trench_notes(plan: SetOutPlan, kind: SectionType, letters: int) -> Notes:
         (batters, INK),
         (f"Highest cut face at any peg {_range([s.face_height_m for s in swales])} m.", INK),
     ]
-    face = max(s.face_height_m for s in swales)
+    face = max(s.open_face_m for s in swales)
+    if face > max(s.face_height_m for s in swales):
+        words = f"With what is dug below the base and for ponds and basins {face:.2f} m."
+        notes.append((words, INK))
     if face > _WAY_OUT_FROM_M:
         need = "support or flat batters are" if face > _SUPPORT_FROM_M else "a way out is"
         limit = _SUPPORT_FROM_M if face > _SUPPORT_FROM_M else _WAY_OUT_FROM_M

@@ -27,7 +27,7 @@ from soakline.setout.swale import Beside, Swale
 
 Floats = Sequence[float] | FloatArray
 
-_SCALES = (10, 20, 25, 30, 40, 50, 75, 100, 200, 500)
+_SCALES = (10, 20, 25, 30, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500)
 _TIER_MM = 6.5
 _NOTES_MM = 42.0  # room for the notes under the drawing
 _TREES_MM = 16.0  # symbols of trees over the ground
@@ -35,6 +35,7 @@ _BESIDE_M = 1.0  # ground shown on both sides
 _SIDE_MM = 16.0  # room for upright dimensions on both sides
 _LINE_MM = 3.9
 _OVER_LINES = 5  # order of drawing
+_FIGURE_MM = 3.6  # room for a figure of 7 points between two lines
 _LETTER_MM = 1.35  # mean width of a letter of 7 points
 
 
@@ -138,8 +139,9 @@ class _Section:
         self.sheet.line(xs, ys, INK, 1.4)
         self.sheet.line([self.x(u) for u in water], [self.y(full)] * 2, "#2d6f9f", 1.0)
         words = self.sheet.text(
-            self.x(swale.trench.top_width_m * 0.72), self.y(full) + 2.2, "full water = sill", 7,
-            "#2d6f9f", ha="center",
+            self.x(swale.trench.top_width_m * 0.72), self.y(full) + 2.2,
+            "full water = sill" + f", {-full:.2f} under the lip" * (full < 0.0), 7, "#2d6f9f",
+            ha="center",
         )  # fmt: skip
         # The ground as it was runs through here.
         words.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
@@ -159,20 +161,27 @@ class _Section:
                 (offset[1], offset[2], 0, f"crest {swale.crest_width_m:.2f}"),
                 (offset[0], 0.0, 2, f"lip to toe {-offset[0]:.2f}"),
             ]
+        if swale.crest_height_m > 0 and swale.mound.berm_m > 0.0:
+            lines.append((-swale.mound.berm_m, 0.0, 1, f"berm {swale.mound.berm_m:.2f}"))
         for start, end, tier, words in lines:
             for at in (start, end):
                 top = self.y(float(np.interp(at, offset, height)))
                 sheet.line([self.x(at)] * 2, [tiers[tier] - 1, top], GREY, 0.3)
             sheet.across(self.x(end), self.x(start), tiers[tier], words)
-        self._up(offset[-3] * 0.5 + offset[-2] * 0.5, -trench.depth_m, 0.0, 1)
+        self._depth((offset[-3] + offset[-2]) / 2.0, trench.depth_m)
         face = float(height[-1]) + trench.depth_m
         self._beside(self.x(self.reach[1]) - 2.0, (offset[-2], offset[-1]), height[-2:], face, -1)
         if swale.crest_height_m > 0:
             x = self.x(self.reach[0]) + 2.0
             self._beside(x, (0.0, offset[1]), (0.0, height[1]), swale.crest_height_m, 1)
 
-    def _up(self, at: float, low: float, high: float, side: int) -> None:
-        self.sheet.up(self.x(at), self.y(low), self.y(high), f"{high - low:.2f}", side)
+    def _depth(self, at: float, depth_m: float) -> None:
+        """From the base to the lip's level; the figure under the base where it has no room."""
+        x, low, high = self.x(at), self.y(-depth_m), self.y(0.0)
+        fits = high - low > _FIGURE_MM
+        self.sheet.up(x, low, high, f"{depth_m:.2f}" if fits else "", 1)
+        if not fits:
+            self.sheet.text(x + 1.4, low - _FIGURE_MM / 2.0 - 0.4, f"{depth_m:.2f}", 7)
 
     def _beside(self, x: float, at: Floats, heights: Floats, figure: float, side: int) -> None:
         for offset, height in zip(at, heights, strict=True):

@@ -147,6 +147,14 @@ class Swale:
     soaking_mm_h: float
 
     @property
+    def open_face_m(self) -> float:
+        """Highest cut face that people stand before: with layers below the base, and at ponds and
+        basins; pits are filled on the day on which they are dug.
+        """
+        stays = [own.face_height_m for own in self.hollows if own.kind != "organic_pit"]
+        return max([self.face_height_m + self.below_m, *stays])
+
+    @property
     def vertex_m(self) -> FloatArray:
         """Chainage of each vertex of the lip, m."""
         return chainage_of(self.lip)
