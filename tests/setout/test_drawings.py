@@ -215,6 +215,17 @@ def test_names_of_ponds_stand_clear_of_the_mound(pointed: SetOutPlan) -> None:
     assert min(over_px) > 0.0
 
 
+@pytest.mark.parametrize("depth_m", [0.3, 0.6, 0.9, 1.2, 2.4])
+def test_long_sections_fill_the_height_that_they_have(plan: SetOutPlan, depth_m: float) -> None:
+    """16.5 mm; 1 : 50 and 1 : 100 alone left two fifths of it empty."""
+    own = replace(plan.swales[0], trench=Trench(0.6, depth_m, 1.5))
+    with drawing_style():
+        words = words_of(long_sheets(replace(plan, swales=(own,)), "A4")[0])
+    scale = int(words.split("heights 1 : ")[1].split()[0].rstrip(","))
+    high_mm = 1000.0 * (depth_m + own.crest_height_m) / scale
+    assert 0.6 * 16.5 < high_mm <= 16.5
+
+
 def test_every_swale_has_its_long_section_and_each_type_its_section(plan: SetOutPlan) -> None:
     crowded = with_shapes(plan)
     with drawing_style():

@@ -12,7 +12,7 @@ from soakline.setout.sheet import GREY, GROUND, INK, MARGIN_MM, RED, Sheet, scal
 from soakline.setout.swale import Swale, Track
 
 _LENGTH_SCALES = (100, 125, 200, 250, 400, 500, 750, 1000, 1250, 1500, 2000, 2500, 5000, 10000)
-_HEIGHT_SCALES = (10, 20, 25, 50, 100, 200, 500)
+_HEIGHT_SCALES = (10, 20, 25, 30, 40, 50, 75, 100, 125, 150, 200, 300, 500)
 _ROW_MM = 53.0
 _GRAPH_MM = 16.5
 _HEAD_MM, _NAMES_MM, _LABELS_MM = 6.5, 2.2, 4.9
