@@ -200,6 +200,8 @@ def test_every_number_tells_its_range_and_every_key_its_meaning():
             assert field.title, (path, name)
             if field.annotation is float:
                 assert number_of(field) is not None, (path, name)
+            if (number := number_of(field)) is not None:
+                assert number.whole == (field.annotation is int), (path, name)
 
 
 def test_a_whole_number_is_taken_where_a_fraction_is_meant(load):
@@ -250,6 +252,11 @@ def test_ends_of_ranges_are_inside(load, text, limit):
         ("[terrain]\nsmoothing_m = inf", "terrain.smoothing_m", "from 0 to 50 m"),
         ("[terrain]\nsmoothing_m = true", "terrain.smoothing_m", "a number"),
         ('[terrain]\nsmoothing_m = "5"', "terrain.smoothing_m", "a number"),
+        (
+            '[earthworks]\nphase = "year"\nswales_per_year = 0.5',
+            "earthworks.swales_per_year",
+            "a whole number from 1 to 100,000 swales",
+        ),
         ("[siting]\ncross_tracks = 1", "siting.cross_tracks", "true or false"),
         ("[soil]\ntexture = 3", "soil.texture", '"loam"'),
         ('[soil]\ntexture = "silt"', "soil.texture", '"silt-loam"'),

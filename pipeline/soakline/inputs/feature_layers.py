@@ -52,7 +52,7 @@ class Layer:
 
 _NAME = Column("name", "text")
 _WIDTH = Column("width_m", "number", "m")
-_ACCEPTS = Column("accepts_m3", "number", "m3")
+_ACCEPTS = Column("accepts_m3", "number", "m³")
 
 FEATURE_LAYERS: dict[str, Layer] = {
     "buildings": Layer(("polygon", "point"), (_NAME,)),
@@ -83,7 +83,7 @@ FEATURE_LAYERS: dict[str, Layer] = {
         (
             Column("texture", "text"),
             Column("hydrologic_group", "text"),
-            Column("ksat_mm_h", "number", "mm/h"),
+            Column("ksat_mm_h", "number", "mm/h", high=5000.0),
             Column("rock_m", "number", "m"),
             Column("watertable_m", "number", "m"),
         ),

@@ -22,12 +22,12 @@ class ClimateKeys(Keys):
         "monthly means instead, of which days are made, CSV: month,rain_mm,wet_days and et0_mm or "
         "tmin_c,tmax_c; empty = none",
     )
-    seed: Annotated[int, Number("", 0, 2**31 - 1)] = key(
+    seed: Annotated[int, Number("", 0, 2**31 - 1, whole=True)] = key(
         1, "of the days made of monthly means: the same seed makes the same days"
     )
-    years: Annotated[int, Number("years", 1, 60, zero="all of daily weather, at least ten")] = key(
-        0, "that are followed from the digging on; daily weather that is shorter is repeated"
-    )
+    years: Annotated[
+        int, Number("years", 1, 60, zero="all of daily weather, at least ten", whole=True)
+    ] = key(0, "that are followed from the digging on; daily weather that is shorter is repeated")
     et0: Et0Method = key(
         "auto",
         "reference evapotranspiration where it is not given: Penman-Monteith (FAO-56) where "
@@ -65,7 +65,7 @@ class ClimateKeys(Keys):
     root_depth_m: Annotated[float, Number("m", 0.1, 5)] = key(
         1.2, "from the year of full effect on: 1 to 2 m under fruit trees, FAO-56 Table 22"
     )
-    full_effect_years: Annotated[int, Number("years", 2, 30)] = key(
+    full_effect_years: Annotated[int, Number("years", 2, 30, whole=True)] = key(
         7, "year in which roots and humus have their full effect; common practice, no source"
     )
     soak_gain: Annotated[float, Number("", 1, 5)] = key(
@@ -85,9 +85,9 @@ class ClimateKeys(Keys):
     litter_mm: Annotated[float, Number("mm a year", 0, 100)] = key(
         5, "depth that leaves under crowns add to the base, once rotted; common practice, no source"
     )
-    desilt_years: Annotated[int, Number("years", 1, 60, zero="once a fifth is lost")] = key(
-        0, "after which swales are dug out and reshaped"
-    )
+    desilt_years: Annotated[
+        int, Number("years", 1, 60, zero="once a fifth is lost", whole=True)
+    ] = key(0, "after which swales are dug out and reshaped")
 
     @property
     def given(self) -> bool:

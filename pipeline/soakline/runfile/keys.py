@@ -45,6 +45,7 @@ class Number:
     low, high : the range, ends included
     above : the low end itself is not allowed
     zero : what a value of 0 stands for (0 is then allowed besides the range); empty if nothing
+    whole : of a key that takes whole numbers only, so that its words say so
     """
 
     unit: str
@@ -52,14 +53,16 @@ class Number:
     high: float
     above: bool = False
     zero: str = ""
+    whole: bool = False
 
     def allowed(self) -> str:
         """The range in words, with its unit."""
         unit = f" {self.unit}" if self.unit else ""
+        kind = "a whole number" if self.whole else "a number"
         if self.above:
-            text = f"a number over {self.low:,.9g} and at most {self.high:,.9g}{unit}"
+            text = f"{kind} over {self.low:,.9g} and at most {self.high:,.9g}{unit}"
         else:
-            text = f"a number from {self.low:,.9g} to {self.high:,.9g}{unit}"
+            text = f"{kind} from {self.low:,.9g} to {self.high:,.9g}{unit}"
         return f"{text}, or 0 ({self.zero})" if self.zero else text
 
     def check(self, value: float) -> float:

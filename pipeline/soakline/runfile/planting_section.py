@@ -22,7 +22,7 @@ class PlantingKeys(Keys):
         "table of wind, from_deg,share_pct: whence it blows, and for how much of the time; chooses "
         "windbreaks; empty = none",
     )
-    windbreak_every: Annotated[int, Number("levels", 6, 10)] = key(
+    windbreak_every: Annotated[int, Number("levels", 6, 10, whole=True)] = key(
         8,
         "levels from one windbreak to the next, beside those nearest a ridge; common practice, no "
         "source",
@@ -31,7 +31,7 @@ class PlantingKeys(Keys):
         10,
         "length of the zone that a windbreak shelters, in heights of its trees: Purdue Extension",
     )
-    main_year: Annotated[int, Number("years", 1, 20)] = key(
+    main_year: Annotated[int, Number("years", 1, 20, whole=True)] = key(
         3, "year in which fruit, nut and timber trees follow the pioneers of year 1"
     )
     clearance_m: Annotated[float, Number("m", 0.5, 30)] = key(

@@ -195,7 +195,7 @@ class EarthworksKeys(Keys):
     hours_per_year: Annotated[float, Number("h", 0, 100_000, above=True, zero="none")] = key(
         0, 'machine hours of one year at most; with phase = "year"'
     )
-    swales_per_year: Annotated[int, Number("swales", 1, 100_000, zero="none")] = key(
+    swales_per_year: Annotated[int, Number("swales", 1, 100_000, zero="none", whole=True)] = key(
         0, 'swales dug in one year at most; with phase = "year"'
     )
     as_built: str = key(
@@ -260,7 +260,7 @@ class OutputKeys(Keys):
     finished_cell_m: Annotated[float, Number("m", 0.05, 10, zero="the DEM's own cells")] = key(
         0, "cells of the finished ground; a trench shows from about a fifth of its width down"
     )
-    calendar_year: Annotated[int, Number("", 1900, 2200, zero="no file")] = key(
+    calendar_year: Annotated[int, Number("", 1900, 2200, zero="no file", whole=True)] = key(
         0,
         "year in which swales are first dug: the calendar of works as an iCalendar file from then",
     )
