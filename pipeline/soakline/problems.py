@@ -4,6 +4,22 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+LONGEST_FOUND = 240
+"""Letters of a value that are shown."""
+
+
+def printable(text: str) -> str:
+    r"""The same with line ends and other signs that cannot be seen written as escapes.
+
+    Examples
+    --------
+    >>> printable("a\nb")
+    'a\\nb'
+    """
+    return "".join(
+        sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text
+    )
+
 
 @dataclass(frozen=True, slots=True)
 class InputProblem:
@@ -25,9 +41,13 @@ class InputProblem:
     mend: str = ""
 
     def __str__(self) -> str:
+        """One line, whatever the files hold: a value may be a whole page, or steer a terminal."""
         where = f"{self.file}: {self.key}" if self.key else self.file
-        text = f"{where}: found {self.found}; allowed: {self.allowed}"
-        return f"{text}. {self.mend}" if self.mend else text
+        found = self.found
+        if len(found) > LONGEST_FOUND:
+            found = found[: LONGEST_FOUND - 1] + "…"
+        text = f"{where}: found {found}; allowed: {self.allowed}"
+        return printable(f"{text}. {self.mend}" if self.mend else text)
 
 
 class InputRefused(Exception):
