@@ -160,3 +160,10 @@ def test_too_little_cover_is_refused(tmp_path: Path, area: Polygon, holes: int, 
     assert found in message
     assert "b.gpkg: property.boundary" in message
     assert f"{WEST_M:.1f} to {WEST_M + 80:.1f} m east" in message
+
+
+def test_a_name_is_one_line_that_any_file_can_hold(tmp_path: Path) -> None:
+    """XML has no place for a terminal's escape."""
+    farm = write_layer(tmp_path / "farm.gpkg", "land", [at(5, 5, 20, 20)])
+    land, _ = read_boundary(farm, "", "Two\nCreeks\x1b[2J é", WORKING)
+    assert land.name == r"Two\nCreeks\x1b[2J é"

@@ -102,6 +102,12 @@ def test_a_column_that_is_nearly_right_is_told(tmp_path: Path) -> None:
     assert '"width_m"' in findings[0].message
 
 
+def test_names_are_one_line_each(tmp_path: Path) -> None:
+    path = write_layer(tmp_path / "f.gpkg", "tracks", [DRIVE], name=[" far\n track\x1b[2J "])
+    features, _ = read(path)
+    assert list(features.tracks.name) == [r"far\n track\x1b[2J"]
+
+
 def test_invalid_geometry_is_mended_and_told(tmp_path: Path) -> None:
     w, s, e, n = HOUSE.bounds
     bow = Polygon([(w, s), (e, n), (e, s), (w, n)])

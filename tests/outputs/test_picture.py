@@ -1,5 +1,6 @@
 """The picture of a plan: there, of the right size, and not empty."""
 
+import warnings
 from collections.abc import Callable
 from itertools import combinations
 from pathlib import Path
@@ -45,6 +46,16 @@ def pixels(layers: Layers, tmp_path_factory: pytest.TempPathFactory) -> np.ndarr
 def test_the_longer_side_has_2400_pixels(pixels: np.ndarray) -> None:
     assert max(pixels.shape[:2]) in range(2390, 2401)
     assert min(pixels.shape[:2]) > 1000
+
+
+@pytest.mark.parametrize("title", ["水の農場", "Joint holding of the two creeks " * 9])
+def test_any_title_stays_on_the_picture_and_warns_of_nothing(layers: Layers, title: str) -> None:
+    """The font that ships with matplotlib has no Chinese, and boxes stand for such letters."""
+    warnings.simplefilter("error")
+    figure = map_figure(GRID, GROUND_M, layers, title, A4)
+    figure.canvas.draw()
+    (written,) = [text for text in figure.texts if text.get_text()[:4] in ("□□□□", "Join")]
+    assert written.get_window_extent().x1 < figure.bbox.x1
 
 
 def test_the_legend_counts_swales_by_state(layers: Layers) -> None:

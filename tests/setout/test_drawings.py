@@ -1,5 +1,6 @@
 """Drawings: true to scale, and no text over another."""
 
+import warnings
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -107,6 +108,22 @@ def test_no_text_lies_over_another(plan: SetOutPlan, paper: str) -> None:
         sheets += sight_sheets(with_sights(crowded), paper)
         assert len(sheets) > 3
         assert [texts_overlap(sheet) for sheet in sheets] == [[]] * len(sheets)
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3"])
+def test_any_name_of_a_property_finds_room_and_warns_of_no_letter(
+    plan: SetOutPlan, paper: str
+) -> None:
+    """The font that ships with matplotlib has no Chinese: a box stands for such a letter."""
+    warnings.simplefilter("error")
+    for name in ("水の農場", "Upper Wallaby Creek and Lower Wallaby Creek joint holding " * 3):
+        named = replace(plan, name=name)
+        with drawing_style():
+            sheets = [section_sheet(named, kind, paper) for kind in section_types(named)]
+            sheets += detail_sheets(named, paper) + long_sheets(named, paper)
+            sheets.append(Sheet(paper, name, "sheet B12, 1 : 2500 on A4, contours every 1 m"))
+            assert [texts_overlap(sheet) for sheet in sheets] == [[]] * len(sheets)
+        assert ("□□□□" if name[0] == "水" else f"{name[:59]}…") in words_of(sheets[0])
 
 
 def test_a_section_is_to_scale(plan: SetOutPlan) -> None:

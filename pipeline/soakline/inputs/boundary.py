@@ -19,7 +19,7 @@ from soakline.inputs.vector_files import (
     read_layer,
     to_working,
 )
-from soakline.problems import InputProblem, InputRefused
+from soakline.problems import InputProblem, InputRefused, printable
 
 BOUNDARY_KEY = "property.boundary"
 LEAST_COVER_PCT = 99.0
@@ -75,7 +75,7 @@ def read_boundary(
     if area.is_empty:
         found = "polygons without area"
         raise InputRefused([InputProblem(file, BOUNDARY_KEY, found, "polygons with an area")])
-    return Property(name or path.stem, area), findings
+    return Property(printable(name or path.stem), area), findings
 
 
 def _one_area(shapes: np.ndarray) -> tuple[MultiPolygon, tuple[Finding, ...]]:

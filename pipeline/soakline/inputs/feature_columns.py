@@ -9,7 +9,7 @@ import pandas as pd
 
 from soakline.findings import Finding
 from soakline.inputs.feature_layers import Column, Layer
-from soakline.problems import InputProblem, InputRefused, ProblemCollector
+from soakline.problems import InputProblem, InputRefused, ProblemCollector, printable
 
 _TRUTH = {"true": True, "false": False, "1": True, "0": False, "1.0": True, "0.0": False}
 
@@ -70,7 +70,10 @@ def _text(given: pd.Series) -> pd.Series:
     """Text as it stands; numbers (a house called 12) are names too. Blank text is null."""
     # Beside nulls, whole numbers come as 12.0.
     whole = [int(v) if isinstance(v, float) and v.is_integer() else v for v in given]
-    values = [None if pd.isna(v) or not str(v).strip() else str(v).strip() for v in whole]
+    # Names go into files for machines, and into tables of one line a row.
+    values = [
+        None if pd.isna(v) or not str(v).strip() else printable(str(v).strip()) for v in whole
+    ]
     return pd.Series(values, index=given.index, dtype=object)
 
 

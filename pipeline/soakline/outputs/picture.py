@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 
 from soakline.grid import Grid, GroundArray
 from soakline.outputs.hillshade import Bounds, ground_within, shade
+from soakline.outputs.letters import drawable
 from soakline.outputs.picture_layers import MapDrawing
 from soakline.outputs.picture_panel import draw_panel
 from soakline.outputs.whole_file import written_whole
@@ -24,6 +25,7 @@ CAUTION = "Level from an instrument on site; check with local codes and a licens
 _DPI = 200
 _GAP_IN, _TITLE_IN, _FOOT_IN = 0.2, 0.55, 0.4
 _NARROWEST_MAP_IN, _LOWEST_MAP_IN = 4.0, 5.6
+_TITLE_LETTERS = 60
 _MARGIN = 0.06  # of the property's longer side, shown around it
 
 
@@ -133,7 +135,7 @@ def map_figure(
     figure.text(
         map_at[0] / width,
         1 - 0.34 / height,
-        title,
+        drawable(title, _TITLE_LETTERS),
         fontsize=14,
         weight="bold",
         color="#222222",

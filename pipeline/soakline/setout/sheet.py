@@ -15,6 +15,7 @@ from matplotlib.patches import Polygon
 from matplotlib.text import Text
 
 from soakline.grid import FloatArray
+from soakline.outputs.letters import drawable
 from soakline.setout.sheet_words import CAUTION, CAUTION_MORE
 
 PAPER_MM = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
@@ -23,6 +24,8 @@ MARGIN_MM = 10.0
 HEADER_MM = 12.0
 FOOTER_MM = 13.0
 MM_PER_POINT = 25.4 / 72.0
+# Of title and note at the top, so that neither meets the other.
+_TITLE_LETTERS, _NOTE_LETTERS = 60, 60
 
 INK, GREY, RED, WATER, SOIL, SPOIL, GROUND, LAYER = (
     "#222222", "#777777", "#b01818", "#bcd9ee", "#efe6d8", "#d9c3a0", "#7a5a2e", "#b5aea4",
@@ -49,7 +52,8 @@ class Sheet:
         self.axes.set(xlim=(0, self.width_mm), ylim=(0, self.height_mm))
         self.axes.axis("off")
         top = self.height_mm - MARGIN_MM
-        self.text(MARGIN_MM, top - 4, title, 12, weight="bold")
+        self.text(MARGIN_MM, top - 4, drawable(title, _TITLE_LETTERS), 12, weight="bold")
+        note = drawable(note, _NOTE_LETTERS)
         self.text(self.width_mm - MARGIN_MM, top - 4, note, 8, ha="right")
         self.line([MARGIN_MM, self.width_mm - MARGIN_MM], [top - 9, top - 9], INK, 0.8)
         self.text(MARGIN_MM, MARGIN_MM + 4.2, CAUTION, 7, RED)
@@ -74,7 +78,7 @@ class Sheet:
     ) -> Text:
         """Write a text, its middle at the height y; upright texts are read from the right."""
         return self.axes.text(
-            x, y, words, fontsize=points, color=colour, ha=ha, weight=weight,
+            x, y, drawable(words), fontsize=points, color=colour, ha=ha, weight=weight,
             va="center_baseline" if not upright else "center", rotation=90 if upright else 0,
             parse_math=False,
         )  # fmt: skip
