@@ -9,7 +9,8 @@ from soakline.outputs.cautions import face_advice, face_words
 from soakline.outputs.designed import Designed
 from soakline.outputs.points import point_ids, seep_h
 from soakline.section.mound import SPOIL_OFF_M
-from soakline.section.points import APART_M, Search, deepest_face_m, point_rules
+from soakline.section.point_faces import deepest_face_m
+from soakline.section.points import APART_M, Search, point_rules
 from soakline.section.soils import soil_for
 from soakline.siting.excluded import ROCK_ROOM_M, WATER_ROOM_M
 

@@ -14,15 +14,11 @@ from soakline.overflow.weir import head_m
 from soakline.planting.trees import Trees
 from soakline.runfile.sections import RunFile
 from soakline.section.design import SectionDesign
-from soakline.section.points import SwalePoints
 from soakline.section.trench import trenches_of
-from soakline.section.works import GroundWorks
-from soakline.siting.site import (
-    left_out,
-)
+from soakline.siting.site import left_out
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
-from soakline.stages.digging import dug_along, set_out
+from soakline.stages.digging import dug_along, dug_with_points, set_out
 from soakline.stages.draining import Drained, drain, exits_of
 from soakline.stages.following import followed_years
 from soakline.stages.ground import survey_ground
@@ -168,7 +164,7 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
-        works, points = _with_points(
+        works, points = dug_with_points(
             partial(
                 dug_along,
                 laid,
@@ -301,12 +297,3 @@ def design_swales(
         ),
         (*notes, *([tc_note] if tc_note else [])),
     )
-
-
-def _with_points(
-    dug: Callable[..., GroundWorks], placed: Callable[[GroundWorks], SwalePoints]
-) -> tuple[GroundWorks, SwalePoints]:
-    """Ground works with mounds off the faces of ponds and basins, which keep off other works."""
-    works = dug()
-    points = placed(works)
-    return (dug(points=points) if points.lip.size else works), points

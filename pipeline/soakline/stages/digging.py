@@ -1,5 +1,7 @@
 """Ground works of the swales, once sections, sills and routes are known."""
 
+from collections.abc import Callable
+
 import numpy as np
 import shapely
 
@@ -12,7 +14,8 @@ from soakline.section.design import SectionDesign
 from soakline.section.earthworks import OtherEarth, highest_face_m, sill_cut_m2
 from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.points import SwalePoints, with_open_faces_m
+from soakline.section.point_faces import with_open_faces_m
+from soakline.section.points import SwalePoints
 from soakline.section.stations import IntArray, interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import (
@@ -80,6 +83,15 @@ def dug_along(
     works = _spoil_kept_off(works, routes, site.excluded)
     outline, lip = (_NO_GROUND, _NO_LIP) if points is None else (points.outline, points.lip)
     return clear_of_others(works, mound.berm_m > design.mound.berm_m, outline, lip)
+
+
+def dug_with_points(
+    dug: Callable[..., GroundWorks], placed: Callable[[GroundWorks], SwalePoints]
+) -> tuple[GroundWorks, SwalePoints]:
+    """Ground works with mounds off the faces of ponds and basins, which keep off other works."""
+    works = dug()
+    points = placed(works)
+    return (dug(points=points) if points.lip.size else works), points
 
 
 def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
