@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from math import isfinite
 
+import numpy as np
+
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import RunFile
 from soakline.section.amendments import UNTREATED, Amendment, amendments
@@ -51,6 +53,7 @@ class SectionDesign:
     freeboard_m : settled crest above the highest water of the check storm
     sill_head_m : greatest head over a sill in the check storm
     deepest_cut_m : most that the ground at a lip may stand above its level
+    steepest_pct : of the ground that lips are laid on
     clogging_factor : what clogging leaves of the conductivity
     spoil : settled spoil per volume cut
     """
@@ -60,6 +63,7 @@ class SectionDesign:
     freeboard_m: float
     sill_head_m: float
     deepest_cut_m: float
+    steepest_pct: float
     clogging_factor: float
     spoil: float
 
@@ -95,6 +99,12 @@ class SectionDesign:
         """How far uphill of a lip the ground is looked at."""
         own = self.roomiest
         return profile_reach_m(own.top_width_m, self.deepest_cut_m, own.batter)
+
+    @property
+    def mound_reach_m(self) -> float:
+        """How far downhill of a lip the ground is looked at: half as far again as mounds should go."""
+        room = self.reach(0.0)
+        return 1.5 * float(room.at(np.array([min(self.steepest_pct, room.slope_pct[-1])]))[1][0])
 
     @property
     def deepest_m(self) -> float:
@@ -161,6 +171,7 @@ def section_design(run: RunFile, textures: Iterable[str] = ()) -> SectionDesign:
         freeboard_m=run.section.freeboard_m,
         sill_head_m=run.overflow.sill_head_m,
         deepest_cut_m=run.siting.ground_tolerance_m,
+        steepest_pct=run.siting.max_slope_pct,
         clogging_factor=run.soil.clogging_factor,
         spoil=spoil_factor(run.earthworks.swell_pct, run.earthworks.settlement_pct),
     )

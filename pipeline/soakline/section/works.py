@@ -44,6 +44,7 @@ class GroundWorks:
 
 def works_of(
     stations: LipStations,
+    close: LipStations,
     sections: Sequence[Trench],
     sill_drop_m: FloatArray,
     shape: MoundShapes,
@@ -60,6 +61,7 @@ def works_of(
     Parameters
     ----------
     stations : LipStations at the pegs
+    close : LipStations of the same lips, close together, for volumes
     sections : trench of each swale
     sill_drop_m : (swales,) of the sill below the level, m
     shape : (swales,) MoundShapes
@@ -76,16 +78,20 @@ def works_of(
     GroundWorks
     """
     trench = trenches_of(sections)
-    stations = replace(
-        stations,
-        ground_above_m=_moundable(stations, crest_height_m),
-        fall=shape.borne_by(stations.fall),
+    stations, close = (
+        replace(
+            of,
+            ground_above_m=_moundable(of, crest_height_m),
+            fall=shape.borne_by(of.fall),
+        )
+        for of in (stations, close)
     )
     length = stations.at.length_m
     along = stretches(length, open_m)
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
     volumes = earthworks(
         stations,
+        close,
         trench,
         mounds,
         along,

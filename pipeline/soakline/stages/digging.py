@@ -4,6 +4,7 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
+from soakline.inputs.types import Elevation
 from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.routes import Route, in_plan
 from soakline.overflow.sills import Outlets
@@ -12,6 +13,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.earthworks import OtherEarth, highest_face_m, sill_cut_m2
 from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
+from soakline.section.profiles import closer
 from soakline.section.stations import interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import (
@@ -45,6 +47,7 @@ def dug_along(
     check_head_m: FloatArray,
     design: SectionDesign,
     site: Site,
+    dem: Elevation,
 ) -> GroundWorks:
     """Ground works of every swale.
 
@@ -56,8 +59,10 @@ def dug_along(
     dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
     # Faces begin at what is dug for a layer under the base.
     mound = design.mound.off_faces(highest_face_m(stations, dug) + _layers_m(laid, design))
+    lines = [line.coordinates for line in laid.placed.lines]
     works = works_of(
         stations,
+        closer(stations, lines, laid.level_m, dem.dem_m, dem.grid),
         drained.sections,
         laid.sill_drop_m,
         mound,
@@ -81,6 +86,7 @@ def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrai
         [[(start + end) / 2.0 for start, end in own] for own in outlets.spans()],
         design.widest_m,
         design.profile_m,
+        design.mound_reach_m,
         terrain.ground_m,
         terrain.grid,
     )

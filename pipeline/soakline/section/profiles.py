@@ -1,0 +1,93 @@
+"""Profiles of the ground across lips: of stations, and of places closer together than those."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from soakline.grid import FloatArray, Grid, GroundArray
+from soakline.section.cuts import PROFILE_STEP_M
+from soakline.section.stations import (
+    Chainages,
+    LipStations,
+    interpolated,
+    starts_of,
+    uphill_of,
+    vertices_of,
+)
+from soakline.terrain.ground import sample
+
+# Ground and bends are followed this closely along lips.
+CLOSE_M = 1.0
+
+
+def with_profiles(
+    stations: LipStations,
+    level_m: FloatArray,
+    uphill_m: float,
+    downhill_m: float,
+    ground_m: GroundArray,
+    grid: Grid,
+) -> LipStations:
+    """The same stations with profiles of some ground on both sides.
+
+    Parameters
+    ----------
+    stations : LipStations, n of them
+    level_m : (n,) of the lip at each, m
+    uphill_m, downhill_m : least length of the profiles, m
+    ground_m : (rows, columns) float32, m
+    grid : Grid
+    """
+
+    def profile(length_m: float, slope: FloatArray, side: float) -> FloatArray:
+        far = PROFILE_STEP_M * np.arange(np.ceil(length_m / PROFILE_STEP_M) + 1)
+        east = stations.easting_m[:, None] + side * far * stations.left_east[:, None]
+        north = stations.northing_m[:, None] + side * far * stations.left_north[:, None]
+        own = sample(ground_m, grid, east.ravel(), north.ravel()).reshape(east.shape)
+        # Beyond the edge of the heights the ground is taken to go on at its mean slope.
+        on = stations.ground_above_m[:, None] + side * slope[:, None] * far
+        return np.where(np.isnan(own), on, own - level_m[:, None])
+
+    return replace(
+        stations,
+        uphill_m=profile(uphill_m, stations.rise, 1.0),
+        downhill_m=profile(downhill_m, stations.fall, -1.0),
+    )
+
+
+def closer(
+    pegs: LipStations,
+    lines: Sequence[FloatArray],
+    level_m: FloatArray,
+    dem_m: GroundArray,
+    grid: Grid,
+) -> LipStations:
+    """Stations a metre or less apart, with profiles of the DEM as read.
+
+    Parameters
+    ----------
+    pegs : LipStations of the lips; what lies between them is straight in all but the profiles
+    lines : (k, 2) of each lip, m
+    level_m : (lips,) m
+    dem_m : (rows, columns) float32, m
+    grid : Grid
+    """
+    length = pegs.at.length_m
+    parts = np.maximum(np.ceil(length / CLOSE_M), 1.0).astype(np.int64)
+    start = starts_of(parts + 1)
+    lip = np.repeat(np.arange(length.size), parts + 1)
+    along = (np.arange(start[-1]) - start[lip]) * (length / parts)[lip]
+    at = Chainages(start, along)
+    vertices, place = vertices_of(lines)
+    easting, northing = interpolated(place, *vertices.weights(lip, along)).T
+    before, share = pegs.at.weights(lip, along)
+    above, rise, fall = (
+        interpolated(of, before, share) for of in (pegs.ground_above_m, pegs.rise, pegs.fall)
+    )
+    none = np.empty((lip.size, 0))
+    stations = LipStations(
+        at, easting, northing, *uphill_of(vertices, place, lip, along), above, rise, fall, none, none
+    )
+    reach = (PROFILE_STEP_M * (of.shape[1] - 1) for of in (pegs.uphill_m, pegs.downhill_m))
+    return with_profiles(stations, level_m[lip], *reach, dem_m, grid)
