@@ -3,22 +3,28 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numba
 import numpy as np
+import shapely
 
 from soakline.grid import FloatArray, Grid, GroundArray
 from soakline.section.cuts import PROFILE_STEP_M
 from soakline.section.stations import (
     Chainages,
+    IntArray,
     LipStations,
     interpolated,
     starts_of,
     uphill_of,
     vertices_of,
 )
+from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 
 # Ground and bends are followed this closely along lips.
 CLOSE_M = 1.0
+# A place is another station's if it is so much nearer to that.
+_NEARER_M = 0.25
 
 
 def with_profiles(
@@ -65,6 +71,8 @@ def closer(
 ) -> LipStations:
     """Stations a metre or less apart, with profiles of the DEM as read.
 
+    Inside bends a place belongs to the station nearest to it; the others' profiles are NaN there.
+
     Parameters
     ----------
     pegs : LipStations of the lips; what lies between them is straight in all but the profiles
@@ -90,4 +98,52 @@ def closer(
         at, easting, northing, *uphill_of(vertices, place, lip, along), above, rise, fall, none, none
     )
     reach = (PROFILE_STEP_M * (of.shape[1] - 1) for of in (pegs.uphill_m, pegs.downhill_m))
-    return with_profiles(stations, level_m[lip], *reach, dem_m, grid)
+    stations = with_profiles(stations, level_m[lip], *reach, dem_m, grid)
+    where = easting, northing, stations.left_east, stations.left_north
+    for side, profile in ((1.0, stations.uphill_m), (-1.0, stations.downhill_m)):
+        _leave_to_nearer(start, *where, side * PROFILE_STEP_M, profile)
+    return stations
+
+
+@numba.njit(cache=True)
+def _leave_to_nearer(
+    start: IntArray,
+    easting_m: FloatArray,
+    northing_m: FloatArray,
+    left_east: FloatArray,
+    left_north: FloatArray,
+    step_m: float,
+    profile_m: FloatArray,
+) -> None:
+    """NaN in place of ground that is nearer to another station of the same lip."""
+    far = profile_m.shape[1] - 1
+    for lip in range(start.size - 1):
+        for i in range(start[lip], start[lip + 1]):
+            for j in range(start[lip], start[lip + 1]):
+                east, north = easting_m[j] - easting_m[i], northing_m[j] - northing_m[i]
+                along = left_east[i] * east + left_north[i] * north
+                if j == i or along * step_m <= 0.0:
+                    continue
+                # Nearer to the other from (d² / 2) / (d · n) on.
+                equal = (east * east + north * north) / (2.0 * abs(along)) + _NEARER_M
+                first = int(np.ceil(min(equal / abs(step_m), far + 1.0)))
+                profile_m[i, first:] = np.nan
+
+
+def closed_to_spoil(stations: LipStations, ground: GeometryArray) -> LipStations:
+    """The same stations with nothing heaped on some ground: profiles downhill are NaN there.
+
+    Parameters
+    ----------
+    stations : LipStations
+    ground : (lips,) areas, may be empty
+    """
+    downhill = stations.downhill_m.copy()
+    far = PROFILE_STEP_M * np.arange(downhill.shape[1])
+    shapely.prepare(ground)
+    for lip in np.flatnonzero(~shapely.is_empty(ground)):
+        own = slice(*stations.at.start[lip : lip + 2])
+        east = stations.easting_m[own, None] - far * stations.left_east[own, None]
+        north = stations.northing_m[own, None] - far * stations.left_north[own, None]
+        downhill[own][shapely.contains_xy(ground[lip], east, north)] = np.nan
+    return replace(stations, downhill_m=downhill)

@@ -22,11 +22,17 @@ _ENDED_M = 0.05
 
 @numba.njit(cache=True)
 def _ground(profile_m: FloatArray, slice_: int) -> tuple[float, float]:
-    """Distance from the lip of the middle of a slice, and height of the ground there."""
+    """Distance from the lip of the middle of a slice, and height of the ground there.
+
+    NaN where it is that at the nearest place of the profile.
+    """
     at = (slice_ + 0.5) / _SLICES
     before = int(at)
+    share = at - before
     low, high = profile_m[before], profile_m[before + 1]
-    return at * PROFILE_STEP_M, low + (at - before) * (high - low)
+    if np.isnan(low) or np.isnan(high):
+        return at * PROFILE_STEP_M, low if share < 0.5 else high
+    return at * PROFILE_STEP_M, low + share * (high - low)
 
 
 @numba.njit(cache=True)
@@ -66,7 +72,7 @@ def _trench_m3(
                 over = ground - floor
                 if u > top and over < -_ENDED_M:
                     break
-                own[k] = max(over, 0.0)
+                own[k] = 0.0 if np.isnan(over) else max(over, 0.0)
             if i > start[lip]:
                 before, step = sections[(i - 1) % 2], along_m[i] - along_m[i - 1]
                 volume[lip] += _between_m3(before, own, step, -turn[i - 1])
@@ -99,7 +105,7 @@ def _mound_m3(
                 over = min(high, inner, high - (u - crest_end) / batter) - ground
                 if u > crest_end and over < -_ENDED_M:
                     break
-                own[k] = max(over, 0.0)
+                own[k] = 0.0 if np.isnan(over) else max(over, 0.0)
             if i > start[reach]:
                 before, step = sections[(i - 1) % 2], along_m[i] - along_m[i - 1]
                 volume[reach] += _between_m3(before, own, step, turn[i - 1])

@@ -15,6 +15,7 @@ from soakline.section.mounds import Mounds
 from soakline.section.stations import LipStations
 from soakline.section.stretches import Span, stretches
 from soakline.section.strips import only_area, united
+from soakline.section.toes import down_to_toes
 from soakline.section.trench import Trench, trenches_of
 from soakline.terrain.cells import GeometryArray
 
@@ -102,6 +103,7 @@ def works_of(
     )
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)
+    stations = down_to_toes(stations, shape, crest_height_m, volumes.crest_width_m)
     drawn = footprint(stations, trench, shore_m, along, mounds, filled, tracks)
     return GroundWorks(volumes, drawn, shape)
 

@@ -13,7 +13,7 @@ from soakline.section.design import SectionDesign
 from soakline.section.earthworks import OtherEarth, highest_face_m, sill_cut_m2
 from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
-from soakline.section.profiles import closer
+from soakline.section.profiles import closed_to_spoil, closer
 from soakline.section.stations import interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import (
@@ -33,8 +33,6 @@ from soakline.terrain.condition import Terrain
 
 # Beside the middle of a route no spoil is left this near.
 _PASSAGE_M = 0.5
-# More than that, so that no end of a way that is cut here lies in the mound.
-_BESIDE_M = 1.0
 
 
 def dug_along(
@@ -60,9 +58,11 @@ def dug_along(
     # Faces begin at what is dug for a layer under the base.
     mound = design.mound.off_faces(highest_face_m(stations, dug) + _layers_m(laid, design))
     lines = [line.coordinates for line in laid.placed.lines]
+    closed = _closed_to_spoil(lines, routes, site.excluded, design.mound_reach_m)
+    close = closer(stations, lines, laid.level_m, dem.dem_m, dem.grid)
     works = works_of(
         stations,
-        closer(stations, lines, laid.level_m, dem.dem_m, dem.grid),
+        closed_to_spoil(close, closed),
         drained.sections,
         laid.sill_drop_m,
         mound,
@@ -74,7 +74,7 @@ def dug_along(
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
-    works = _spoil_kept_off(works, routes, site.excluded)
+    works = without_mounds_on(works, closed)
     return clear_of_others(works, mound.berm_m > design.mound.berm_m)
 
 
@@ -126,17 +126,15 @@ def _layers_m(laid: Laid, design: SectionDesign) -> FloatArray:
     return np.array([design.on(own).amendment.layer_m for own in laid.texture], dtype=float)
 
 
-def _spoil_kept_off(
-    works: GroundWorks, routes: list[Route], excluded: ExcludedGround
-) -> GroundWorks:
-    """Mounds cut back where they would lie in excluded ground, or in their own spill's way."""
-    mounds = works.footprint.mound
-    ways: GeometryArray = np.empty(mounds.size, dtype=object)
+def _closed_to_spoil(
+    lines: list[FloatArray], routes: list[Route], excluded: ExcludedGround, reach_m: float
+) -> GeometryArray:
+    """Ground beside each lip that no mound lies on: excluded, or in the way of its own spill."""
+    beside = shapely.buffer(np.array([shapely.LineString(line) for line in lines], dtype=object), reach_m, quad_segs=2)
+    ways: GeometryArray = np.empty(beside.size, dtype=object)
     ways[:] = shapely.MultiLineString()
     order = sorted(routes, key=lambda route: route.swale)
     shapely.multilinestrings(in_plan(order), indices=[route.swale for route in order], out=ways)
     # Only what of a way lies by the mound is widened.
-    beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
     passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M, quad_segs=2)
-    clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), APART_M))
-    return without_mounds_on(works, clear)
+    return np.asarray(shapely.union(passage, shapely.buffer(ground_met(beside, excluded), APART_M)))
