@@ -154,9 +154,8 @@ def earthworks(
     dug = cuts_of(own, stations.uphill_m)
     area = dug.area_m2
     ends = end_batter_m3(trench, area[stations.first], area[stations.last])
-    whole = average_end_area_m3(stations.at, area)
-    cut = whole - ends
-    between = swept.trench_m3(close, trench) - whole
+    cut = average_end_area_m3(stations.at, area) - ends
+    between = swept.trench_between_m3(stations, close, trench)
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
         stations.at, np.maximum(-stations.ground_above_m, 0.0) * mounds.shape.least_crest_m

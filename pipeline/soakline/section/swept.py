@@ -14,7 +14,7 @@ from soakline.section.mound import MoundShapes
 from soakline.section.stations import IntArray, LipStations
 from soakline.section.trench import Trenches
 
-_SLICES = 2
+_SLICES = 4
 """To a step of the profile."""
 # Where the section has come so far out of the ground, or under it, it has ended.
 _ENDED_M = 0.05
@@ -121,22 +121,27 @@ def turns(stations: LipStations) -> FloatArray:
     return turn
 
 
-def trench_m3(stations: LipStations, trench: Trenches) -> FloatArray:
-    """Bank volume of trenches with upright ends.
+def trench_between_m3(pegs: LipStations, close: LipStations, trench: Trenches) -> FloatArray:
+    """What bends and the ground between pegs add to the bank volume along the pegs.
 
     Parameters
     ----------
-    stations : LipStations, close together
+    pegs, close : LipStations of the same lips, far apart and close together
     trench : (lips,) Trenches
 
     Returns
     -------
-    (lips,) m³
+    (lips,) m³, negative where they take from it; both volumes by the same slices, so that nothing
+    is left of these on even ground
     """
     shape = np.column_stack([trench.base_width_m, trench.depth_m, trench.batter])
-    at = stations.at
-    found: FloatArray = _trench_m3(at.start, at.along_m, turns(stations), shape, stations.uphill_m)
-    return found
+
+    def volume(stations: LipStations, turn: FloatArray) -> FloatArray:
+        at = stations.at
+        found: FloatArray = _trench_m3(at.start, at.along_m, turn, shape, stations.uphill_m)
+        return found
+
+    return volume(close, turns(close)) - volume(pegs, np.zeros_like(pegs.rise))
 
 
 def mound_m3(
