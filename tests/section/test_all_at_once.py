@@ -197,6 +197,17 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     pegs = set_pegs([], none, [], 3.0, 9.0, 9.0, dem, grid)
     shape, filled = MoundShapes(none, 2.0, 0.5), empty_areas(0)
     done = works_of(
-        pegs.stations, pegs.stations, [], none, shape, none, none, [], no_tracks(), filled, 1.125, no_other(0)
+        pegs.stations,
+        pegs.stations,
+        [],
+        none,
+        shape,
+        none,
+        none,
+        [],
+        no_tracks(),
+        filled,
+        1.125,
+        no_other(0),
     )
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

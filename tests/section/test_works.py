@@ -393,22 +393,25 @@ def areas(*shapes: BaseGeometry) -> GeometryArray:
     return np.array(shapes, dtype=object)
 
 
-def test_a_mound_moved_off_a_high_face_is_cut_back_where_another_swale_lies() -> None:
-    """Of two on each other both give way only where both were moved."""
+def test_mounds_give_way_to_other_swales_and_to_each_other() -> None:
     nothing = shapely.Polygon()
+    trench = shapely.box(0.0, 6.0, 50.0, 9.0)
     below, lower = shapely.box(0.0, 0.0, 50.0, 6.0), shapely.box(0.0, -4.0, 50.0, 1.0)
     works = GroundWorks(
         None,  # type: ignore[arg-type] - no volume takes part
         Footprint(
-            areas(shapely.box(0.0, 6.0, 50.0, 9.0), lower, nothing),
+            areas(trench, lower, nothing),
             areas(nothing, nothing, nothing),
             areas(nothing, nothing, nothing),
             areas(below, shapely.box(0.0, -9.0, 50.0, -4.0), shapely.box(40.0, 5.0, 60.0, 7.0)),
         ),
         MoundShapes(np.array([0.6, 0.0, 0.0]), 2.0, 0.5),
     )
-    done = clear_of_others(works, np.array([True, False, False])).footprint
+    cleared = clear_of_others(works)
+    done = cleared.footprint
     assert shapely.distance(done.mound[0], lower) == pytest.approx(0.01, abs=1e-6)
     assert done.mound[0].area == pytest.approx(50.0 * 5.0 - 10.0 * 1.0, abs=0.7)
-    assert done.mound[1:].tolist() == works.footprint.mound[1:].tolist()
-    assert clear_of_others(works, np.zeros(3, dtype=bool)) is works
+    assert done.mound[1] == works.footprint.mound[1]
+    assert shapely.distance(done.mound[2], trench) == pytest.approx(0.01, abs=1e-6)
+    assert done.mound[2].area == pytest.approx(2.0 * 10.0, abs=0.1)
+    assert clear_of_others(cleared) is cleared

@@ -102,9 +102,9 @@ class SectionDesign:
 
     @property
     def mound_reach_m(self) -> float:
-        """How far downhill of a lip the ground is looked at: half as far again as mounds should go."""
-        room = self.reach(0.0)
-        return 1.5 * float(room.at(np.array([min(self.steepest_pct, room.slope_pct[-1])]))[1][0])
+        """How far downhill of a lip the ground is looked at: half as far again as mounds need."""
+        _, downhill = self.reach(0.0).at(np.array([self.steepest_pct]))
+        return 1.5 * float(downhill[0])
 
     @property
     def deepest_m(self) -> float:

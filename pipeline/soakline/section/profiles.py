@@ -23,6 +23,9 @@ from soakline.terrain.ground import sample
 
 # Ground and bends are followed this closely along lips.
 CLOSE_M = 1.0
+# Stations nearer to each other along the lip than this lie on one bend: how long slices are there
+# says what is whose.
+_ONE_BEND_M = 4.0
 # A place is another station's if it is so much nearer to that.
 _NEARER_M = 0.25
 
@@ -95,11 +98,21 @@ def closer(
     )
     none = np.empty((lip.size, 0))
     stations = LipStations(
-        at, easting, northing, *uphill_of(vertices, place, lip, along), above, rise, fall, none, none
+        at,
+        easting,
+        northing,
+        *uphill_of(vertices, place, lip, along),
+        above,
+        rise,
+        fall,
+        none,
+        none,
     )
-    reach = (PROFILE_STEP_M * (of.shape[1] - 1) for of in (pegs.uphill_m, pegs.downhill_m))
-    stations = with_profiles(stations, level_m[lip], *reach, dem_m, grid)
-    where = easting, northing, stations.left_east, stations.left_north
+    uphill, downhill = (
+        PROFILE_STEP_M * (of.shape[1] - 1) for of in (pegs.uphill_m, pegs.downhill_m)
+    )
+    stations = with_profiles(stations, level_m[lip], uphill, downhill, dem_m, grid)
+    where = along, easting, northing, stations.left_east, stations.left_north
     for side, profile in ((1.0, stations.uphill_m), (-1.0, stations.downhill_m)):
         _leave_to_nearer(start, *where, side * PROFILE_STEP_M, profile)
     return stations
@@ -108,6 +121,7 @@ def closer(
 @numba.njit(cache=True)
 def _leave_to_nearer(
     start: IntArray,
+    along_m: FloatArray,
     easting_m: FloatArray,
     northing_m: FloatArray,
     left_east: FloatArray,
@@ -122,7 +136,7 @@ def _leave_to_nearer(
             for j in range(start[lip], start[lip + 1]):
                 east, north = easting_m[j] - easting_m[i], northing_m[j] - northing_m[i]
                 along = left_east[i] * east + left_north[i] * north
-                if j == i or along * step_m <= 0.0:
+                if abs(along_m[j] - along_m[i]) < _ONE_BEND_M or along * step_m <= 0.0:
                     continue
                 # Nearer to the other from (d² / 2) / (d · n) on.
                 equal = (east * east + north * north) / (2.0 * abs(along)) + _NEARER_M

@@ -10,7 +10,7 @@ import numpy as np
 
 from soakline.grid import FloatArray
 from soakline.section.cuts import PROFILE_STEP_M
-from soakline.section.mound import MoundShapes
+from soakline.section.mound import MoundShapes, toe_m
 from soakline.section.stations import IntArray, LipStations
 from soakline.section.trench import Trenches
 
@@ -36,9 +36,7 @@ def _ground(profile_m: FloatArray, slice_: int) -> tuple[float, float]:
 
 
 @numba.njit(cache=True)
-def _between_m3(
-    first_m: FloatArray, second_m: FloatArray, step_m: float, turn: float
-) -> float:
+def _between_m3(first_m: FloatArray, second_m: FloatArray, step_m: float, turn: float) -> float:
     """Between two neighbouring sections; `turn` away from the side that they lie on, radians."""
     width = PROFILE_STEP_M / _SLICES
     volume = 0.0
@@ -86,6 +84,7 @@ def _mound_m3(
     turn: FloatArray,
     mound: FloatArray,
     foot_m: FloatArray,
+    toe_m: FloatArray,
     downhill_m: FloatArray,
 ) -> FloatArray:
     slices = _SLICES * (downhill_m.shape[1] - 1)
@@ -101,10 +100,10 @@ def _mound_m3(
                 u, ground = _ground(downhill_m[i], k)
                 if u < berm:
                     continue
+                if u > toe_m[i]:
+                    break
                 inner = foot_m[i] + (u - berm) / batter
                 over = min(high, inner, high - (u - crest_end) / batter) - ground
-                if u > crest_end and over < -_ENDED_M:
-                    break
                 own[k] = 0.0 if np.isnan(over) else max(over, 0.0)
             if i > start[reach]:
                 before, step = sections[(i - 1) % 2], along_m[i] - along_m[i - 1]
@@ -161,9 +160,12 @@ def mound_m3(
     """
     at = stations.at
     foot = stations.ground_above_m - stations.fall * stations.each(shape.berm_m)
+    each = shape.take(stations.at.lip)
+    high, crest = stations.each(crest_height_m), stations.each(crest_width_m)
+    toe = toe_m(each, high, crest, stations.ground_above_m, stations.fall)
     batter = np.full_like(shape.berm_m, shape.batter)
     mound = np.column_stack([shape.berm_m, batter, crest_height_m, crest_width_m])
     found: FloatArray = _mound_m3(
-        at.start, at.along_m, turns(stations), mound, foot, stations.downhill_m
+        at.start, at.along_m, turns(stations), mound, foot, toe, stations.downhill_m
     )
     return found

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from soakline.grid import BoolArray, FloatArray
+from soakline.grid import FloatArray
 from soakline.section.aslant import TrackSpans
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
 from soakline.section.mound import MoundShapes
 from soakline.section.mounds import Mounds
-from soakline.section.stations import LipStations
+from soakline.section.stations import LipStations, interpolated
 from soakline.section.stretches import Span, stretches
 from soakline.section.strips import only_area, united
 from soakline.section.toes import down_to_toes
@@ -23,6 +23,8 @@ from soakline.terrain.cells import GeometryArray
 LEAST_MOUNDED_SHARE = 0.8
 # Of a mound's crest over its ground, and of ground under the level, for drawing it.
 _LEAST_HEIGHT_M, _DEEPEST_M = 0.05, 1.0
+# The fall to a mound's toe moves its foot, and that what the mound holds.
+_ROUNDS = 2
 # Between mounds and what they are cut back for.
 APART_M = 0.01
 
@@ -90,20 +92,23 @@ def works_of(
     length = stations.at.length_m
     along = stretches(length, open_m)
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
-    volumes = earthworks(
-        stations,
-        close,
-        trench,
-        mounds,
-        along,
-        tracks,
-        LEAST_MOUNDED_SHARE * length,
-        spoil_factor,
-        other,
-    )
+    for _ in range(_ROUNDS):
+        volumes = earthworks(
+            stations,
+            close,
+            trench,
+            mounds,
+            along,
+            tracks,
+            LEAST_MOUNDED_SHARE * length,
+            spoil_factor,
+            other,
+        )
+        stations = down_to_toes(stations, shape, crest_height_m, volumes.crest_width_m)
+        between = stations.at.weights(close.at.lip, close.at.along_m)
+        close = replace(close, fall=interpolated(stations.fall, *between))
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)
-    stations = down_to_toes(stations, shape, crest_height_m, volumes.crest_width_m)
     drawn = footprint(stations, trench, shore_m, along, mounds, filled, tracks)
     return GroundWorks(volumes, drawn, shape)
 
@@ -136,28 +141,17 @@ def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
     return replace(works, footprint=replace(works.footprint, mound=mound))
 
 
-def clear_of_others(works: GroundWorks, moved: BoolArray) -> GroundWorks:
-    """The same works with mounds that were moved off high faces kept off those of other swales.
+def clear_of_others(works: GroundWorks) -> GroundWorks:
+    """The same works with mounds kept off those of other swales; of two mounds both give way.
 
-    Parameters
-    ----------
-    works : GroundWorks
-    moved : (swales,) bool; of two that were, both give way
-
-    Returns
-    -------
-    GroundWorks
-
-    Notes
-    -----
-    Room is kept by the slope at each place of a line, as on even ground; one steep bank is enough
-    for a high face, and the berm goes along the whole lip.
+    Room is kept by the slope at each place of a line, as on even ground. Where the ground steepens
+    below it, or one steep bank moves the mound off a high face along the whole lip, a mound goes
+    further.
     """
-    if not moved.any():
+    parts, mounds = works.footprint.parts.ravel(), works.footprint.mound
+    own, met = shapely.STRtree(parts).query(mounds, predicate="intersects")
+    of_others = own != met % mounds.size
+    if not of_others.any():
         return works
-    parts = works.footprint.parts.ravel()
-    own, met = shapely.STRtree(parts).query(works.footprint.mound[moved], predicate="intersects")
-    own = np.flatnonzero(moved)[own]
-    of_others = own != met % moved.size
-    ground = united(parts[met[of_others]], own[of_others], moved.size)
+    ground = united(parts[met[of_others]], own[of_others], mounds.size)
     return without_mounds_on(works, shapely.buffer(ground, APART_M))

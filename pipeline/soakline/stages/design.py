@@ -166,7 +166,15 @@ def design_swales(
             check_head + design.freeboard_m,
         )
         works = dug_along(
-            laid, drained, routes, tracks, crossings, mound_height, check_head, design, site,
+            laid,
+            drained,
+            routes,
+            tracks,
+            crossings,
+            mound_height,
+            check_head,
+            design,
+            site,
             inputs.elevation,
         )
         points = swale_points(

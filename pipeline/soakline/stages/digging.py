@@ -74,8 +74,7 @@ def dug_along(
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
-    works = without_mounds_on(works, closed)
-    return clear_of_others(works, mound.berm_m > design.mound.berm_m)
+    return clear_of_others(without_mounds_on(works, closed))
 
 
 def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
@@ -130,7 +129,9 @@ def _closed_to_spoil(
     lines: list[FloatArray], routes: list[Route], excluded: ExcludedGround, reach_m: float
 ) -> GeometryArray:
     """Ground beside each lip that no mound lies on: excluded, or in the way of its own spill."""
-    beside = shapely.buffer(np.array([shapely.LineString(line) for line in lines], dtype=object), reach_m, quad_segs=2)
+    beside = shapely.buffer(
+        np.array([shapely.LineString(line) for line in lines], dtype=object), reach_m, quad_segs=2
+    )
     ways: GeometryArray = np.empty(beside.size, dtype=object)
     ways[:] = shapely.MultiLineString()
     order = sorted(routes, key=lambda route: route.swale)
