@@ -57,7 +57,7 @@ def test_round_a_knoll_the_cut_is_its_section_along_its_own_way(radius_m: float)
     assert area == pytest.approx(float(cut_area_m2(TRENCH, np.zeros(1), np.array([0.1]))[0]), 1e-4)
     between = float(trench_between_m3(pegs, close, trenches_of([TRENCH]))[0])
     length = float(pegs.at.length_m[0])
-    assert between == pytest.approx(-moment / radius_m * length, abs=2e-3 * area * length)
+    assert between == pytest.approx(-moment / radius_m * length, abs=5e-3 * area * length)
 
 
 @pytest.mark.parametrize("radius_m", [15.0, 30.0, 60.0])
