@@ -11,7 +11,7 @@ from soakline.section.mound import MoundShapes, section_area_m2
 from soakline.section.pegs import set_pegs
 from soakline.section.profiles import closed_to_spoil, closer
 from soakline.section.stations import Chainages, LipStations, average_end_area_m3
-from soakline.section.swept import mound_m3, trench_between_m3
+from soakline.section.swept import downhill, mound_m3, trench_between_m3
 from soakline.section.trench import Trench, cut_area_m2, trenches_of
 from tests.section.lips import straight, uphill_m
 from tests.terrain_analytic.ground import (
@@ -63,7 +63,7 @@ def test_round_a_knoll_the_cut_is_its_section_along_its_own_way(radius_m: float)
 @pytest.mark.parametrize("radius_m", [15.0, 30.0, 60.0])
 def test_round_a_knoll_the_mound_is_longer_than_its_lip(radius_m: float) -> None:
     _, close = round_a_cone(radius_m)
-    held = float(mound_m3(close, MOUND, HIGH, CREST)[0])
+    held = float(mound_m3(downhill(close), MOUND, HIGH, CREST)[0])
     down = (np.arange(100_000) + 0.5) / 100_000 * 8.0
     face = np.minimum(0.25, np.minimum(down / 2.0, 0.25 - (down - 0.5 - 1.2) / 2.0))
     over = np.maximum(face + 0.1 * down, 0.0)
@@ -113,7 +113,7 @@ def test_ground_that_no_peg_sees_is_dug_all_the_same() -> None:
 
 def test_on_even_ground_a_mound_holds_its_section() -> None:
     lip = straight(100.0)
-    held = float(mound_m3(lip, MOUND, HIGH, CREST)[0])
+    held = float(mound_m3(downhill(lip), MOUND, HIGH, CREST)[0])
     area = section_area_m2(MOUND, HIGH, CREST, np.zeros(1), np.array([0.08]))
     assert held == pytest.approx(100.0 * float(area[0]), rel=SLICED)
 
@@ -126,12 +126,12 @@ def test_nothing_is_heaped_on_ground_that_is_kept_free() -> None:
         Chainages(np.array([0, 401]), along), along, zero, zero, zero + 1.0, zero, zero + 0.08,
         zero + 0.08, uphill_m(zero, zero + 0.08), uphill_m(zero, zero - 0.08),
     )  # fmt: skip
-    whole = float(mound_m3(lip, MOUND, HIGH, CREST)[0])
+    whole = float(mound_m3(downhill(lip), MOUND, HIGH, CREST)[0])
     way = np.array([shapely.box(48.0, -20.0, 52.0, 1.0)], dtype=object)
-    left = float(mound_m3(closed_to_spoil(lip, way), MOUND, HIGH, CREST)[0])
+    left = float(mound_m3(downhill(closed_to_spoil(lip, way)), MOUND, HIGH, CREST)[0])
     assert left == pytest.approx(0.96 * whole, rel=5e-3)
     nowhere = np.array([shapely.Polygon()], dtype=object)
-    assert float(mound_m3(closed_to_spoil(lip, nowhere), MOUND, HIGH, CREST)[0]) == whole
+    assert float(mound_m3(downhill(closed_to_spoil(lip, nowhere)), MOUND, HIGH, CREST)[0]) == whole
 
 
 def test_between_two_arms_of_a_lip_ground_is_counted_once() -> None:

@@ -1,6 +1,6 @@
 """Volumes dug and heaped along lips, and the crest that the spoil makes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,13 +18,14 @@ from soakline.section.mounds import (
     standing,
     straight_mound_m3,
 )
-from soakline.section.stations import LipStations, average_end_area_m3
+from soakline.section.stations import LipStations, average_end_area_m3, interpolated
 from soakline.section.stretches import Stretches
+from soakline.section.toes import down_to_toes
 from soakline.section.trench import Trenches
 
 # The ends are as wide as the mound, and take from it: what is left settles in so many rounds.
 _ROUNDS = 6
-_NEAR_M = 0.05
+_STEADY_M = 1e-9
 _NOTHING_M3 = 1e-6
 # A sill is cut downhill as if the ground fell away no more gently than this.
 LEAST_FALL = 0.005
@@ -166,35 +167,45 @@ def earthworks(
     along = standing(along, mounds)
     mounded = along.mounded_m()
     stands = mounded > 0
+    share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
+    least_crest = mounds.shape.least_crest_m
+    # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
+    # ends where room was kept for it as if the lip were straight.
+    even = mound_reaches(stations, along)
+    flat = [straight_mound_m3(even, mounds.with_crest(float(c))) for c in range(3)]
+    even_m3 = flat[0], flat[1], flat[2]
+    kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
+    widest = np.maximum(width_that_holds_m(even_m3, kept), least_crest)
+    crest = np.clip(width_that_holds_m(even_m3, (own_spoil - made_up) * share), least_crest, widest)
+
+    toes = down_to_toes(stations, mounds.shape, mounds.height_m, crest)
+    between_pegs = stations.at.weights(close.at.lip, close.at.along_m)
+    close = replace(close, fall=interpolated(toes.fall, *between_pegs))
     reaches = mound_reaches(close, along)
+    below = swept.downhill(reaches.stations)
     leaning = tracks.leaning()
     aslant = mounded_ends(along, leaning)
 
-    def held_m3(crest_m: FloatArray | float) -> FloatArray:
+    def held_m3(crest_m: FloatArray) -> FloatArray:
         own = mounds.with_crest(crest_m)
-        return mound_m3(reaches, own) + slid_m3(reaches, own, aslant, leaning)
+        return mound_m3(below, reaches.lip, own) + slid_m3(reaches, own, aslant, leaning)
 
-    held = [held_m3(float(c)) for c in range(3)]
-    share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
-    crest = width_that_holds_m((held[0], held[1], held[2]), (own_spoil - made_up) * share)
-    # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
-    # ends where room was kept for it as if the lip were straight.
-    flat = [straight_mound_m3(reaches, mounds.with_crest(float(c))) for c in range(3)]
-    kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
-    least_crest = mounds.shape.least_crest_m
-    widest = np.maximum(width_that_holds_m((flat[0], flat[1], flat[2]), kept), least_crest)
+    mound = held_m3(crest)
+    # A metre of crest, as on even ground to begin with; then by secants.
+    more = np.where(stands, flat[2] - flat[1], np.inf)
     for _ in range(_ROUNDS):
-        crest = np.clip(crest, least_crest, widest)
         returns = returns_m3(reaches, mounds.with_crest(crest))
-        mound = held_m3(crest)
         free = spoil - made_up - returns - other.track_fill_m3
         wanted = np.minimum(free, own_spoil - made_up) * share
-        # On uneven ground and round bends the quadratic is near, and closed in on.
-        wider = held_m3(crest + _NEAR_M)
-        more = np.where(wider > mound, (wider - mound) / _NEAR_M, np.inf)
-        crest = crest + (wanted - mound) / more
-    crest = np.clip(crest, least_crest, widest)
-    mound = held_m3(crest)
+        tried, held = crest, mound
+        crest = np.clip(tried + (wanted - held) / more, least_crest, widest)
+        mound = held_m3(crest)
+        step = crest - tried
+        steady = np.abs(step) < _STEADY_M
+        secant = (mound - held) / np.where(steady, 1.0, step)
+        more = np.where(steady | (secant <= 0.0), more, secant)
+    returns = returns_m3(reaches, mounds.with_crest(crest))
+    free = spoil - made_up - returns - other.track_fill_m3
     least = crest <= least_crest
     short = _some(np.where(stands & least, mound - free, 0.0))
     spread = np.where(mounds.height_m > 0, 0.0, free)

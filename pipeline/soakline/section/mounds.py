@@ -11,6 +11,7 @@ from soakline.section.mound import MoundShapes, over_ground_m, section_area_m2, 
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stations import IntArray, LipStations, average_end_area_m3
 from soakline.section.stretches import AT_END_M, Stretches
+from soakline.section.swept import Swath
 
 # Of a mound across the lip, where it ends aslant.
 _SLICES = 100
@@ -93,12 +94,17 @@ def returns_of(reaches: MoundReaches, mounds: Mounds) -> tuple[EndReturns, EndRe
     return found[0], found[1]
 
 
-def mound_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
-    """Settled spoil in the mounds along lips, (swales,) m³; their stations lie close together."""
-    own = reaches.lip
-    height, crest = mounds.height_m[own], mounds.crest_m[own]
-    volume = swept.mound_m3(reaches.stations, mounds.shape.take(own), height, crest)
-    return _by_lip(own, volume, mounds)
+def mound_m3(swath: Swath, lip: IntArray, mounds: Mounds) -> FloatArray:
+    """Settled spoil in the mounds along lips, (swales,) m³.
+
+    Parameters
+    ----------
+    swath : Swath downhill of the stretches that carry one
+    lip : (stretches,) of each
+    mounds : Mounds
+    """
+    height, crest = mounds.height_m[lip], mounds.crest_m[lip]
+    return _by_lip(lip, swept.mound_m3(swath, mounds.shape.take(lip), height, crest), mounds)
 
 
 def straight_mound_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:

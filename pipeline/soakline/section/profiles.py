@@ -21,8 +21,8 @@ from soakline.section.stations import (
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 
-# Ground and bends are followed this closely along lips.
-CLOSE_M = 1.0
+# Ground and bends are followed this closely along lips: the short ones more closely.
+_CLOSE_M, _CLOSEST_M, _AS_MANY = 2.0, 1.0, 50
 # Stations nearer to each other along the lip than this lie on one bend: how long slices are there
 # says what is whose.
 _ONE_BEND_M = 4.0
@@ -54,9 +54,11 @@ def with_profiles(
         east = stations.easting_m[:, None] + side * far * stations.left_east[:, None]
         north = stations.northing_m[:, None] + side * far * stations.left_north[:, None]
         own = sample(ground_m, grid, east.ravel(), north.ravel()).reshape(east.shape)
+        own -= level_m[:, None]
         # Beyond the edge of the heights the ground is taken to go on at its mean slope.
-        on = stations.ground_above_m[:, None] + side * slope[:, None] * far
-        return np.where(np.isnan(own), on, own - level_m[:, None])
+        row, place = np.nonzero(np.isnan(own))
+        own[row, place] = stations.ground_above_m[row] + side * slope[row] * far[place]
+        return own
 
     return replace(
         stations,
@@ -72,7 +74,7 @@ def closer(
     dem_m: GroundArray,
     grid: Grid,
 ) -> LipStations:
-    """Stations a metre or less apart, with profiles of the DEM as read.
+    """Stations a metre or two apart, with profiles of the DEM as read.
 
     Inside bends a place belongs to the station nearest to it; the others' profiles are NaN there.
 
@@ -85,7 +87,8 @@ def closer(
     grid : Grid
     """
     length = pegs.at.length_m
-    parts = np.maximum(np.ceil(length / CLOSE_M), 1.0).astype(np.int64)
+    most = np.minimum(np.ceil(length / _CLOSEST_M), _AS_MANY)
+    parts = np.maximum(np.ceil(length / _CLOSE_M), most).astype(np.int64)
     start = starts_of(parts + 1)
     lip = np.repeat(np.arange(length.size), parts + 1)
     along = (np.arange(start[-1]) - start[lip]) * (length / parts)[lip]
@@ -113,8 +116,7 @@ def closer(
     )
     stations = with_profiles(stations, level_m[lip], uphill, downhill, dem_m, grid)
     where = along, easting, northing, stations.left_east, stations.left_north
-    for side, profile in ((1.0, stations.uphill_m), (-1.0, stations.downhill_m)):
-        _leave_to_nearer(start, *where, side * PROFILE_STEP_M, profile)
+    _leave_to_nearer(start, *where, stations.uphill_m, stations.downhill_m)
     return stations
 
 
@@ -126,22 +128,25 @@ def _leave_to_nearer(
     northing_m: FloatArray,
     left_east: FloatArray,
     left_north: FloatArray,
-    step_m: float,
-    profile_m: FloatArray,
+    uphill_m: FloatArray,
+    downhill_m: FloatArray,
 ) -> None:
     """NaN in place of ground that is nearer to another station of the same lip."""
-    far = profile_m.shape[1] - 1
+    reach = PROFILE_STEP_M * (max(uphill_m.shape[1], downhill_m.shape[1]) - 1)
     for lip in range(start.size - 1):
         for i in range(start[lip], start[lip + 1]):
             for j in range(start[lip], start[lip + 1]):
                 east, north = easting_m[j] - easting_m[i], northing_m[j] - northing_m[i]
-                along = left_east[i] * east + left_north[i] * north
-                if abs(along_m[j] - along_m[i]) < _ONE_BEND_M or along * step_m <= 0.0:
+                apart = east * east + north * north
+                square = left_east[i] * east + left_north[i] * north
+                # Along the profile the other is nearer from (d² / 2) / (d · n) on.
+                if apart >= 2.0 * reach * abs(square):
                     continue
-                # Nearer to the other from (d² / 2) / (d · n) on.
-                equal = (east * east + north * north) / (2.0 * abs(along)) + _NEARER_M
-                first = int(np.ceil(min(equal / abs(step_m), far + 1.0)))
-                profile_m[i, first:] = np.nan
+                if abs(along_m[j] - along_m[i]) < _ONE_BEND_M:
+                    continue
+                equal = apart / (2.0 * abs(square)) + _NEARER_M
+                profile = uphill_m if square > 0.0 else downhill_m
+                profile[i, min(int(np.ceil(equal / PROFILE_STEP_M)), profile.shape[1]) :] = np.nan
 
 
 def closed_to_spoil(stations: LipStations, ground: GeometryArray) -> LipStations:

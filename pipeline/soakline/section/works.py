@@ -12,7 +12,7 @@ from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
 from soakline.section.mound import MoundShapes
 from soakline.section.mounds import Mounds
-from soakline.section.stations import LipStations, interpolated
+from soakline.section.stations import LipStations
 from soakline.section.stretches import Span, stretches
 from soakline.section.strips import only_area, united
 from soakline.section.toes import down_to_toes
@@ -23,8 +23,6 @@ from soakline.terrain.cells import GeometryArray
 LEAST_MOUNDED_SHARE = 0.8
 # Of a mound's crest over its ground, and of ground under the level, for drawing it.
 _LEAST_HEIGHT_M, _DEEPEST_M = 0.05, 1.0
-# The fall to a mound's toe moves its foot, and that what the mound holds.
-_ROUNDS = 2
 # Between mounds and what they are cut back for.
 APART_M = 0.01
 
@@ -92,21 +90,18 @@ def works_of(
     length = stations.at.length_m
     along = stretches(length, open_m)
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
-    for _ in range(_ROUNDS):
-        volumes = earthworks(
-            stations,
-            close,
-            trench,
-            mounds,
-            along,
-            tracks,
-            LEAST_MOUNDED_SHARE * length,
-            spoil_factor,
-            other,
-        )
-        stations = down_to_toes(stations, shape, crest_height_m, volumes.crest_width_m)
-        between = stations.at.weights(close.at.lip, close.at.along_m)
-        close = replace(close, fall=interpolated(stations.fall, *between))
+    volumes = earthworks(
+        stations,
+        close,
+        trench,
+        mounds,
+        along,
+        tracks,
+        LEAST_MOUNDED_SHARE * length,
+        spoil_factor,
+        other,
+    )
+    stations = down_to_toes(stations, shape, crest_height_m, volumes.crest_width_m)
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)
     drawn = footprint(stations, trench, shore_m, along, mounds, filled, tracks)
