@@ -46,6 +46,7 @@ def lips() -> LipStations:
         level + 0.08,
         level + 0.08,
         np.zeros((lip.size, 1)),
+        np.zeros((lip.size, 1)),
     )
 
 

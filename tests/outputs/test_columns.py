@@ -98,9 +98,9 @@ CONTRACT = {
     "earthworks": (
         None,
         (
-            "swale_id cut_m3 cut_below_m3 cut_track_m3 cut_sill_m3 spoil_m3 short_m3 made_up_m3 "
-            "mound_m3 returns_m3 track_fill_m3 spread_m3 left_over_m3 topsoil_m3 topsoil_from_m2 "
-            "topsoil_over_m2 topsoil_back_m"
+            "swale_id cut_m3 cut_between_m3 cut_below_m3 cut_track_m3 cut_sill_m3 spoil_m3 "
+            "short_m3 made_up_m3 mound_m3 returns_m3 track_fill_m3 spread_m3 left_over_m3 "
+            "topsoil_m3 topsoil_from_m2 topsoil_over_m2 topsoil_back_m"
         ),
     ),
     "tree_growth": (None, "species age crown_m"),

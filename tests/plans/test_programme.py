@@ -70,7 +70,8 @@ def planned(
 def dug_m3(layers: Layers) -> pd.Series:
     """All that is dug at each swale; trenches, and sills where ground stands over them."""
     earth = layers["earthworks"]
-    return earth.cut_m3 + earth.cut_below_m3 + earth.cut_track_m3 + earth.cut_sill_m3
+    own = earth.cut_m3 + earth.cut_between_m3 + earth.cut_below_m3
+    return own + earth.cut_track_m3 + earth.cut_sill_m3
 
 
 def overflow_graph(layers: Layers) -> "nx.DiGraph[str]":

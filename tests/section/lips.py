@@ -11,7 +11,7 @@ from soakline.section.stations import Chainages, LipStations
 
 
 def uphill_m(above_m: FloatArray, slope: FloatArray, reach_m: float = 20.0) -> FloatArray:
-    """Profiles of ground that rises evenly from beside a lip."""
+    """Profiles of ground that rises evenly from beside a lip, or, if negative, falls."""
     return above_m[:, None] + slope[:, None] * np.arange(0.0, reach_m, PROFILE_STEP_M)
 
 
@@ -30,6 +30,7 @@ def straight(length_m: float, slope: float = 0.08, above_m: float = 0.0) -> LipS
         zero + slope,
         zero + slope,
         uphill_m(zero + above_m, zero + slope),
+        uphill_m(zero + above_m, zero - slope),
     )
 
 
@@ -49,6 +50,7 @@ def curved(radius_m: float, inward: bool, turn: float = 0.25) -> LipStations:
         np.full(40, 0.08),
         np.full(40, 0.08),
         uphill_m(np.zeros(40), np.full(40, 0.08)),
+        uphill_m(np.zeros(40), np.full(40, -0.08)),
     )
 
 

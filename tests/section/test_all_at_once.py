@@ -67,8 +67,10 @@ BERMS = {
 
 
 def works(which: list[int], berm_m: FloatArray) -> GroundWorks:
+    lips = together([LIPS[i] for i in which])
     return works_of(
-        together([LIPS[i] for i in which]),
+        lips,
+        lips,
         [SECTIONS[i] for i in which],
         DROP_M[which],
         MoundShapes(berm_m[which], 2.0, 0.5),
@@ -175,7 +177,7 @@ def test_pegs_of_each_lip_are_as_if_it_were_alone() -> None:
 
     def pegs(which: list[int]) -> Pegs:
         own = [lines[i] for i in which]
-        return set_pegs(own, level[which], [sills[i] for i in which], 3.0, 9.0, dem, grid)
+        return set_pegs(own, level[which], [sills[i] for i in which], 3.0, 9.0, 9.0, dem, grid)
 
     every = pegs([0, 1, 2])
     for i in range(3):
@@ -192,9 +194,20 @@ def test_pegs_of_each_lip_are_as_if_it_were_alone() -> None:
 def test_where_there_is_no_swale_there_are_no_works() -> None:
     dem, grid = sample(cone(10.0), width_m=50.0)
     none = np.empty(0)
-    pegs = set_pegs([], none, [], 3.0, 9.0, dem, grid)
+    pegs = set_pegs([], none, [], 3.0, 9.0, 9.0, dem, grid)
     shape, filled = MoundShapes(none, 2.0, 0.5), empty_areas(0)
     done = works_of(
-        pegs.stations, [], none, shape, none, none, [], no_tracks(), filled, 1.125, no_other(0)
+        pegs.stations,
+        pegs.stations,
+        [],
+        none,
+        shape,
+        none,
+        none,
+        [],
+        no_tracks(),
+        filled,
+        1.125,
+        no_other(0),
     )
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

@@ -72,7 +72,7 @@ def test_cut_and_fill_agree_with_the_finished_ground_to_2_percent(
         refill = tracks.refill_m3[tracks.index == swale.swale_id].sum()
         cut, fill = differences(plan, swale)
         assert own.cut_m3 == swale.cut_m3
-        dug = own.cut_m3 + own.cut_track_m3 + own.cut_sill_m3
+        dug = own.cut_m3 + own.cut_between_m3 + own.cut_track_m3 + own.cut_sill_m3
         assert cut == pytest.approx(dug - refill, rel=0.02)
         heaped = own.made_up_m3 + own.mound_m3 + own.returns_m3 + own.track_fill_m3
         assert fill == pytest.approx(heaped - refill, rel=0.02)
@@ -107,7 +107,8 @@ def test_the_balance_of_each_swale_and_of_all_closes(
     amount = pyogrio.read_dataframe(path, layer="quantities").set_index("item").amount
     ground = pyogrio.read_dataframe(path, layer="swale_ground")
     # Swell of 25 %, settlement of 10 %: method, the run file's defaults.
-    dug = earth.cut_m3 + earth.cut_below_m3 + earth.cut_track_m3 + earth.cut_sill_m3
+    dug = earth.cut_m3 + earth.cut_between_m3 + earth.cut_below_m3
+    dug += earth.cut_track_m3 + earth.cut_sill_m3
     assert earth.spoil_m3.to_numpy() == pytest.approx(1.25 * 0.9 * dug.to_numpy())
     out = earth.made_up_m3 + earth.mound_m3 + earth.returns_m3 + earth.track_fill_m3
     out += earth.spread_m3 + earth.left_over_m3

@@ -14,6 +14,14 @@ EARTHWORKS = LayerSchema(
         SWALE_ID,
         real("cut_m3", "m³", "Cut", "Bank volume of the trench, as in swales."),
         real(
+            "cut_between_m3",
+            "m³",
+            "Cut between the pegs",
+            "What bends, and the DEM's own ground between the pegs, add to that volume or, if "
+            "negative, take from it: each slice along its own way, the curvature correction of the "
+            "average end area method.",
+        ),
+        real(
             "cut_below_m3",
             "m³",
             "Cut below the base",

@@ -49,6 +49,7 @@ def earthworks_table(plan: Designed) -> pd.DataFrame:
     columns: Columns = {
         "swale_id": [swale_id(i) for i in range(volumes.cut_m3.size)],
         "cut_m3": volumes.cut_m3,
+        "cut_between_m3": volumes.between_m3,
         "cut_below_m3": volumes.below_m3,
         "cut_track_m3": volumes.track_cut_m3,
         "cut_sill_m3": volumes.sill_cut_m3,

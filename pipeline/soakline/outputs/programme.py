@@ -154,8 +154,8 @@ def _bill(plan: Designed) -> Bill:
         plan.run.soil.texture,
     )
     volumes = works.volumes
-    dug = left * (volumes.cut_m3 + volumes.track_cut_m3 + volumes.sill_cut_m3) + drain_m3
-    dug = dug + below_m3 + pointed_m3
+    dug = volumes.cut_m3 + volumes.between_m3 + volumes.track_cut_m3 + volumes.sill_cut_m3
+    dug = left * dug + drain_m3 + below_m3 + pointed_m3
     for texture, hours in machine_hours(dug, shares, machine).items():
         entries.append(Entry(f"{HOURS}, {machine.name} in {texture}", UNITS[HOURS], hours, HOURS))
     return Bill(tuple(entries), plan.inputs.works.rates)

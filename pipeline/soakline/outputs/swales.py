@@ -13,6 +13,7 @@ from soakline.outputs.programme import Programme
 from soakline.outputs.trees import shade_columns
 from soakline.section.cuts import cuts_of
 from soakline.section.stations import Chainages, interpolated, starts_of, vertices_of
+from soakline.section.toes import down_to_toes
 from soakline.section.trench import trenches_of
 from soakline.terrain.ground import sample
 
@@ -176,7 +177,12 @@ def peg_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
 
 def peg_cut_table(plan: Designed) -> pd.DataFrame:
     """The `peg_cuts` table, a row for each peg in the same order."""
-    stations = plan.pegs.stations
+    stations = down_to_toes(
+        plan.pegs.stations,
+        plan.works.mound,
+        plan.figures.mound_height_m,
+        plan.works.volumes.crest_width_m,
+    )
     shown = np.full(plan.pegs.kind.size, plan.pegs_are_set)
     swale = stations.at.lip[shown]
     layer_m = plan.design.layers_m(plan.figures.texture)

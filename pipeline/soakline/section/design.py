@@ -54,6 +54,7 @@ class SectionDesign:
     freeboard_m : settled crest above the highest water of the check storm
     sill_head_m : greatest head over a sill in the check storm
     deepest_cut_m : most that the ground at a lip may stand above its level
+    steepest_pct : of the ground that lips are laid on
     clogging_factor : what clogging leaves of the conductivity
     spoil : settled spoil per volume cut
     """
@@ -63,6 +64,7 @@ class SectionDesign:
     freeboard_m: float
     sill_head_m: float
     deepest_cut_m: float
+    steepest_pct: float
     clogging_factor: float
     spoil: float
 
@@ -102,6 +104,12 @@ class SectionDesign:
         """How far uphill of a lip the ground is looked at."""
         own = self.roomiest
         return profile_reach_m(own.top_width_m, self.deepest_cut_m, own.batter)
+
+    @property
+    def mound_reach_m(self) -> float:
+        """How far downhill of a lip the ground is looked at: half as far again as mounds need."""
+        _, downhill = self.reach(0.0).at(np.array([self.steepest_pct]))
+        return 1.5 * float(downhill[0])
 
     @property
     def deepest_m(self) -> float:
@@ -168,6 +176,7 @@ def section_design(run: RunFile, textures: Iterable[str] = ()) -> SectionDesign:
         freeboard_m=run.section.freeboard_m,
         sill_head_m=run.overflow.sill_head_m,
         deepest_cut_m=run.siting.ground_tolerance_m,
+        steepest_pct=run.siting.max_slope_pct,
         clogging_factor=run.soil.clogging_factor,
         spoil=spoil_factor(run.earthworks.swell_pct, run.earthworks.settlement_pct),
     )

@@ -1,20 +1,31 @@
 """Volumes dug and heaped along lips, and the crest that the spoil makes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.section import swept
 from soakline.section.aslant import TrackSpans, mounded_ends
 from soakline.section.cuts import Cuts, cuts_of
 from soakline.section.mound import width_that_holds_m
-from soakline.section.mounds import Mounds, mound_m3, mound_reaches, returns_m3, slid_m3, standing
-from soakline.section.stations import LipStations, average_end_area_m3
+from soakline.section.mounds import (
+    Mounds,
+    mound_m3,
+    mound_reaches,
+    returns_m3,
+    slid_m3,
+    standing,
+    straight_mound_m3,
+)
+from soakline.section.stations import LipStations, average_end_area_m3, interpolated
 from soakline.section.stretches import Stretches
+from soakline.section.toes import down_to_toes
 from soakline.section.trench import Trenches
 
 # The ends are as wide as the mound, and take from it: what is left settles in so many rounds.
 _ROUNDS = 6
+_STEADY_M = 1e-9
 _NOTHING_M3 = 1e-6
 # A sill is cut downhill as if the ground fell away no more gently than this.
 LEAST_FALL = 0.005
@@ -51,9 +62,10 @@ class Earthworks:
 
     Parameters
     ----------
-    cut_m3 : bank volume of the trench, ends battered
+    cut_m3 : bank volume of the trench by average end area along the pegs, ends battered
+    between_m3 : what bends and the ground between the pegs add to it, or, if negative, take from it
     below_m3, track_cut_m3, sill_cut_m3 : bank volume of what else is dug, as of `OtherEarth`
-    fill_m3 : settled volume of that spoil
+    fill_m3 : settled volume of the spoil of `cut_m3`
     spoil_m3 : settled volume of all spoil, that of what else is dug included
     made_up_m3 : low spots of the lip made up to the level
     mound_m3 : in the mound along the lip
@@ -68,6 +80,7 @@ class Earthworks:
     """
 
     cut_m3: FloatArray
+    between_m3: FloatArray
     below_m3: FloatArray
     track_cut_m3: FloatArray
     sill_cut_m3: FloatArray
@@ -105,6 +118,7 @@ def end_batter_m3(
 
 def earthworks(
     stations: LipStations,
+    close: LipStations,
     trench: Trenches,
     mounds: Mounds,
     along: Stretches,
@@ -118,6 +132,7 @@ def earthworks(
     Parameters
     ----------
     stations : LipStations; the pegs, each with its own ground
+    close : LipStations of the same lips, close together
     trench : (swales,) Trenches
     mounds : Mounds, their crests of no width yet
     along : Stretches of every lip
@@ -141,49 +156,62 @@ def earthworks(
     area = dug.area_m2
     ends = end_batter_m3(trench, area[stations.first], area[stations.last])
     cut = average_end_area_m3(stations.at, area) - ends
+    between = swept.trench_between_m3(stations, close, trench)
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
         stations.at, np.maximum(-stations.ground_above_m, 0.0) * mounds.shape.least_crest_m
     )
     fill = cut * spoil_factor
-    spoil = fill + other.cut_m3 * spoil_factor
+    own_spoil = (cut + between) * spoil_factor
+    spoil = own_spoil + other.cut_m3 * spoil_factor
     along = standing(along, mounds)
     mounded = along.mounded_m()
     stands = mounded > 0
-    reaches = mound_reaches(stations, along)
+    share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
+    least_crest = mounds.shape.least_crest_m
+    # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
+    # ends where room was kept for it as if the lip were straight.
+    even = mound_reaches(stations, along)
+    flat = [straight_mound_m3(even, mounds.with_crest(float(c))) for c in range(3)]
+    even_m3 = flat[0], flat[1], flat[2]
+    kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
+    widest = np.maximum(width_that_holds_m(even_m3, kept), least_crest)
+    crest = np.clip(width_that_holds_m(even_m3, (own_spoil - made_up) * share), least_crest, widest)
+
+    toes = down_to_toes(stations, mounds.shape, mounds.height_m, crest)
+    between_pegs = stations.at.weights(close.at.lip, close.at.along_m)
+    close = replace(close, fall=interpolated(toes.fall, *between_pegs))
+    reaches = mound_reaches(close, along)
+    below = swept.downhill(reaches.stations)
     leaning = tracks.leaning()
     aslant = mounded_ends(along, leaning)
 
-    def held_m3(crest_m: FloatArray | float) -> FloatArray:
+    def held_m3(crest_m: FloatArray) -> FloatArray:
         own = mounds.with_crest(crest_m)
-        return mound_m3(reaches, own) + slid_m3(reaches, own, aslant, leaning)
+        return mound_m3(below, reaches.lip, own) + slid_m3(reaches, own, aslant, leaning)
 
-    held = [held_m3(float(c)) for c in range(3)]
-    share = mounded / np.maximum(np.maximum(mounded, least_mounded_m), 1e-9)
-    crest = width_that_holds_m((held[0], held[1], held[2]), (fill - made_up) * share)
-    # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
-    # ends where room was kept for it as if the lip were straight.
-    flat = [mound_m3(reaches, mounds.with_crest(float(c)), straight=True) for c in range(3)]
-    kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
-    least_crest = mounds.shape.least_crest_m
-    widest = np.maximum(width_that_holds_m((flat[0], flat[1], flat[2]), kept), least_crest)
-    for _ in range(_ROUNDS):
-        crest = np.clip(crest, least_crest, widest)
-        returns = returns_m3(reaches, mounds.with_crest(crest))
-        mound = held_m3(crest)
-        free = spoil - made_up - returns - other.track_fill_m3
-        wanted = np.minimum(free, fill - made_up) * share
-        # Round bends a wider mound is longer too: the quadratic is near, and closed in on.
-        with_metre = held_m3(crest + 1.0)
-        more = np.where(stands, with_metre - mound, 1.0)
-        crest = crest + (wanted - mound) / more
-    crest = np.clip(crest, least_crest, widest)
     mound = held_m3(crest)
+    # A metre of crest, as on even ground to begin with; then by secants.
+    more = np.where(stands, flat[2] - flat[1], np.inf)
+    for _ in range(_ROUNDS):
+        returns = returns_m3(reaches, mounds.with_crest(crest))
+        free = spoil - made_up - returns - other.track_fill_m3
+        wanted = np.minimum(free, own_spoil - made_up) * share
+        tried, held = crest, mound
+        crest = np.clip(tried + (wanted - held) / more, least_crest, widest)
+        mound = held_m3(crest)
+        step = crest - tried
+        steady = np.abs(step) < _STEADY_M
+        secant = (mound - held) / np.where(steady, 1.0, step)
+        more = np.where(steady | (secant <= 0.0), more, secant)
+    returns = returns_m3(reaches, mounds.with_crest(crest))
+    free = spoil - made_up - returns - other.track_fill_m3
     least = crest <= least_crest
     short = _some(np.where(stands & least, mound - free, 0.0))
     spread = np.where(mounds.height_m > 0, 0.0, free)
     return Earthworks(
         cut_m3=cut,
+        between_m3=between,
         below_m3=other.below_m3,
         track_cut_m3=other.track_cut_m3,
         sill_cut_m3=other.sill_cut_m3,

@@ -5,11 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from soakline.grid import FloatArray
+from soakline.section import swept
 from soakline.section.aslant import AslantEnds, TrackSpans, followed_m
 from soakline.section.mound import MoundShapes, over_ground_m, section_area_m2, toe_m
 from soakline.section.returns import EndReturns, end_returns
 from soakline.section.stations import IntArray, LipStations, average_end_area_m3
 from soakline.section.stretches import AT_END_M, Stretches
+from soakline.section.swept import Swath
 
 # Of a mound across the lip, where it ends aslant.
 _SLICES = 100
@@ -92,30 +94,26 @@ def returns_of(reaches: MoundReaches, mounds: Mounds) -> tuple[EndReturns, EndRe
     return found[0], found[1]
 
 
-def mound_m3(reaches: MoundReaches, mounds: Mounds, *, straight: bool = False) -> FloatArray:
-    """Settled spoil in the mounds along lips, (swales,) m³, by average end area along the pegs.
+def mound_m3(swath: Swath, lip: IntArray, mounds: Mounds) -> FloatArray:
+    """Settled spoil in the mounds along lips, (swales,) m³.
 
-    Round a bend the mound is longer, or shorter, than its lip: distances between sections are those
-    halfway down the mound, or along the lip itself, as if it were `straight`.
+    Parameters
+    ----------
+    swath : Swath downhill of the stretches that carry one
+    lip : (stretches,) of each
+    mounds : Mounds
     """
+    height, crest = mounds.height_m[lip], mounds.crest_m[lip]
+    return _by_lip(lip, swept.mound_m3(swath, mounds.shape.take(lip), height, crest), mounds)
+
+
+def straight_mound_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:
+    """What mounds would hold on even ground beside straight lips, (swales,) m³."""
     part = reaches.stations
     shape = mounds.shape.take(reaches.lip[part.at.lip])
     height, crest = (part.each(of[reaches.lip]) for of in (mounds.height_m, mounds.crest_m))
-    above, fall = part.ground_above_m, part.fall
-    area = section_area_m2(shape, height, crest, above, fall)
-    longer = np.ones_like(area) if straight else _longer(part, shape, height, crest)
-    volume = average_end_area_m3(part.at, np.maximum(area, 0.0), longer)
-    return _by_lip(reaches.lip, volume, mounds)
-
-
-def _longer(
-    part: LipStations, shape: MoundShapes, height_m: FloatArray, crest_m: FloatArray
-) -> FloatArray:
-    """Length halfway down the mound over that of the lip, from each station to the next."""
-    toe = toe_m(shape, height_m, crest_m, part.ground_above_m, part.fall)
-    lip, half = part.beside(0.0), part.beside(-(shape.berm_m + toe) / 2.0)
-    straight, bent = (np.hypot(*np.diff(own, axis=0, append=own[-1:]).T) for own in (lip, half))
-    return np.where(straight > 0.0, bent / np.where(straight > 0.0, straight, 1.0), 1.0)
+    area = section_area_m2(shape, height, crest, part.ground_above_m, part.fall)
+    return _by_lip(reaches.lip, average_end_area_m3(part.at, np.maximum(area, 0.0)), mounds)
 
 
 def returns_m3(reaches: MoundReaches, mounds: Mounds) -> FloatArray:

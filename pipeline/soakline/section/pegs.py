@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import FloatArray, Grid, GroundArray
-from soakline.section.cuts import PROFILE_STEP_M
+from soakline.section.profiles import with_profiles
 from soakline.section.stations import (
     Chainages,
     IntArray,
@@ -90,7 +90,8 @@ def set_pegs(
     level_m: FloatArray,
     sill_m: Sequence[Sequence[float]],
     across_m: float,
-    profile_m: float,
+    uphill_m: float,
+    downhill_m: float,
     ground_m: GroundArray,
     grid: Grid,
 ) -> Pegs:
@@ -102,7 +103,8 @@ def set_pegs(
     level_m : (lips,) m
     sill_m : of each lip, chainages of its sills, m
     across_m : distance over which the slope is measured on either side of the lip, m
-    profile_m : least length of the profile uphill of the lip, m; 0 where nobody cuts along it
+    uphill_m, downhill_m : least length of the profiles on either side of the lip, m; 0 where nobody
+        cuts, or heaps, along them
     ground_m : (rows, columns) float32, m
     grid : Grid
 
@@ -123,24 +125,17 @@ def set_pegs(
     rise = np.where(np.isnan(above), here - below, above - here)
     fall = np.where(np.isnan(below), above - here, here - below)
     rise, fall = (np.maximum(np.nan_to_num(step), 0.0) / across_m for step in (rise, fall))
-    far = PROFILE_STEP_M * np.arange(np.ceil(profile_m / PROFILE_STEP_M) + 1)
-    profile = sample(
-        ground_m,
-        grid,
-        (easting[:, None] + far * left_east[:, None]).ravel(),
-        (northing[:, None] + far * left_north[:, None]).ravel(),
-    ).reshape(-1, far.size)
-    profile = np.where(np.isnan(profile), here[:, None] + rise[:, None] * far, profile)
-    above_m = here - level_m[lip]
+    level = level_m[lip]
     stations = LipStations(
         pegs,
         easting,
         northing,
         left_east,
         left_north,
-        above_m,
+        here - level,
         rise,
         fall,
-        profile - level_m[lip][:, None],
+        *(np.empty((lip.size, 0)),) * 2,
     )
+    stations = with_profiles(stations, level, uphill_m, downhill_m, ground_m, grid)
     return Pegs(stations, kind, here)

@@ -106,6 +106,7 @@ class LipStations:
     rise : (n,) mean slope of the ground uphill of the lip, rise over run
     fall : (n,) that downhill of it, where the mound stands; neither is negative
     uphill_m : (n, k) profile of the ground less level, from the lip uphill; see `section.cuts`
+    downhill_m : (n, j) the same from the lip downhill
     """
 
     at: Chainages
@@ -117,6 +118,7 @@ class LipStations:
     rise: FloatArray
     fall: FloatArray
     uphill_m: FloatArray
+    downhill_m: FloatArray
 
     @property
     def slope(self) -> FloatArray:
@@ -199,16 +201,13 @@ class LipStations:
         )
 
 
-def average_end_area_m3(
-    at: Chainages, area_m2: FloatArray, longer: FloatArray | float = 1.0
-) -> FloatArray:
+def average_end_area_m3(at: Chainages, area_m2: FloatArray) -> FloatArray:
     """Volume between sections: the mean of neighbouring areas times the distance between them.
 
     Parameters
     ----------
     at : Chainages of n sections
     area_m2 : (n,)
-    longer : (n,) distance to the next section over that along the lip
 
     Returns
     -------
@@ -217,7 +216,7 @@ def average_end_area_m3(
     between = np.zeros_like(area_m2)
     between[:-1] = np.diff(at.along_m) * (area_m2[1:] + area_m2[:-1]) / 2.0
     between[at.start[1:] - 1] = 0.0
-    return np.add.reduceat(between * longer, at.start[:-1])
+    return np.add.reduceat(between, at.start[:-1])
 
 
 def uphill_of(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from soakline.grid import BoolArray, FloatArray
+from soakline.grid import FloatArray
 from soakline.section.aslant import TrackSpans
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
@@ -15,6 +15,7 @@ from soakline.section.mounds import Mounds
 from soakline.section.stations import IntArray, LipStations
 from soakline.section.stretches import Span, stretches
 from soakline.section.strips import only_area, united
+from soakline.section.toes import down_to_toes
 from soakline.section.trench import Trench, trenches_of
 from soakline.terrain.cells import GeometryArray
 
@@ -44,6 +45,7 @@ class GroundWorks:
 
 def works_of(
     stations: LipStations,
+    close: LipStations,
     sections: Sequence[Trench],
     sill_drop_m: FloatArray,
     shape: MoundShapes,
@@ -60,6 +62,7 @@ def works_of(
     Parameters
     ----------
     stations : LipStations at the pegs
+    close : LipStations of the same lips, close together, for volumes
     sections : trench of each swale
     sill_drop_m : (swales,) of the sill below the level, m
     shape : (swales,) MoundShapes
@@ -76,16 +79,20 @@ def works_of(
     GroundWorks
     """
     trench = trenches_of(sections)
-    stations = replace(
-        stations,
-        ground_above_m=_moundable(stations, crest_height_m),
-        fall=shape.borne_by(stations.fall),
+    stations, close = (
+        replace(
+            of,
+            ground_above_m=_moundable(of, crest_height_m),
+            fall=shape.borne_by(of.fall),
+        )
+        for of in (stations, close)
     )
     length = stations.at.length_m
     along = stretches(length, open_m)
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
     volumes = earthworks(
         stations,
+        close,
         trench,
         mounds,
         along,
@@ -94,6 +101,7 @@ def works_of(
         spoil_factor,
         other,
     )
+    stations = down_to_toes(stations, shape, crest_height_m, volumes.crest_width_m)
     shore_m = trench.batter * sill_drop_m
     mounds = mounds.with_crest(volumes.crest_width_m)
     drawn = footprint(stations, trench, shore_m, along, mounds, filled, tracks)
@@ -128,15 +136,12 @@ def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
     return replace(works, footprint=replace(works.footprint, mound=mound))
 
 
-def clear_of_others(
-    works: GroundWorks, moved: BoolArray, points: GeometryArray, point_of: IntArray
-) -> GroundWorks:
-    """The same works with mounds that were moved off high faces kept off those of other swales.
+def clear_of_others(works: GroundWorks, points: GeometryArray, point_of: IntArray) -> GroundWorks:
+    """The same works with mounds kept off those of other swales; of two mounds both give way.
 
     Parameters
     ----------
     works : GroundWorks
-    moved : (swales,) bool; of two that were, both give way
     points, point_of : (n,) grounds of ponds, basins and pits, and the swale of each
 
     Returns
@@ -145,16 +150,16 @@ def clear_of_others(
 
     Notes
     -----
-    Room is kept by the slope at each place of a line, as on even ground; one steep bank is enough
-    for a high face, and the berm goes along the whole lip.
+    Room is kept by the slope at each place of a line, as on even ground. Where the ground steepens
+    below it, or one steep bank or a pond moves the mound off a high face along the whole lip, a
+    mound goes further.
     """
-    if not moved.any():
-        return works
-    parts = works.footprint.parts
+    parts, mounds = works.footprint.parts, works.footprint.mound
     dug = np.concatenate([parts.ravel(), points])
-    dug_of = np.concatenate([np.tile(np.arange(moved.size), len(parts)), point_of])
-    own, met = shapely.STRtree(dug).query(works.footprint.mound[moved], predicate="intersects")
-    own = np.flatnonzero(moved)[own]
+    dug_of = np.concatenate([np.tile(np.arange(mounds.size), len(parts)), point_of])
+    own, met = shapely.STRtree(dug).query(mounds, predicate="intersects")
     of_others = own != dug_of[met]
-    ground = united(dug[met[of_others]], own[of_others], moved.size)
+    if not of_others.any():
+        return works
+    ground = united(dug[met[of_others]], own[of_others], mounds.size)
     return without_mounds_on(works, shapely.buffer(ground, APART_M))

@@ -27,10 +27,7 @@ from soakline.stages.laying import Laid
 from soakline.stages.leading import dug_diversions
 from soakline.stages.lips import laid_out_lips
 from soakline.stages.measuring import concentration_of
-from soakline.stages.placing import (
-    end_shapes,
-    ways_over,
-)
+from soakline.stages.placing import end_shapes, ways_over
 from soakline.stages.planting import kept_clear, planted
 from soakline.stages.pointing import swale_points
 from soakline.stages.progress import Progress
@@ -176,6 +173,7 @@ def design_swales(
                 check_head,
                 design,
                 site,
+                inputs.elevation,
             ),
             lambda works: swale_points(
                 run, inputs.features, laid, drained, tracks, works, design, terrain, site

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from soakline.grid import FloatArray
+from soakline.inputs.types import Elevation
 from soakline.outputs.designed import BuiltCrossings
 from soakline.overflow.routes import Route, in_plan
 from soakline.overflow.sills import Outlets
@@ -16,6 +17,7 @@ from soakline.section.footprint import filled_ground
 from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.point_faces import with_open_faces_m
 from soakline.section.points import SwalePoints
+from soakline.section.profiles import closed_to_spoil, closer
 from soakline.section.stations import IntArray, interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import (
@@ -35,8 +37,6 @@ from soakline.terrain.condition import Terrain
 
 # Beside the middle of a route no spoil is left this near.
 _PASSAGE_M = 0.5
-# More than that, so that no end of a way that is cut here lies in the mound.
-_BESIDE_M = 1.0
 _NO_GROUND: GeometryArray = np.empty(0, dtype=object)
 _NO_LIP: IntArray = np.empty(0, dtype=np.int64)
 
@@ -51,6 +51,7 @@ def dug_along(
     check_head_m: FloatArray,
     design: SectionDesign,
     site: Site,
+    dem: Elevation,
     points: SwalePoints | None = None,
 ) -> GroundWorks:
     """Ground works of every swale, whose mounds keep off the faces of ponds and basins too.
@@ -67,8 +68,12 @@ def dug_along(
     if points is not None:
         face = with_open_faces_m(face, points, layer)
     mound = design.mound.off_faces(face)
+    lines = [line.coordinates for line in laid.placed.lines]
+    closed = _closed_to_spoil(lines, routes, site.excluded, design.mound_reach_m)
+    close = closer(stations, lines, laid.level_m, dem.dem_m, dem.grid)
     works = works_of(
         stations,
+        closed_to_spoil(close, closed),
         drained.sections,
         laid.sill_drop_m,
         mound,
@@ -80,9 +85,10 @@ def dug_along(
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
-    works = _spoil_kept_off(works, routes, site.excluded)
-    outline, lip = (_NO_GROUND, _NO_LIP) if points is None else (points.outline, points.lip)
-    return clear_of_others(works, mound.berm_m > design.mound.berm_m, outline, lip)
+    works = without_mounds_on(works, closed)
+    return clear_of_others(
+        works, *((_NO_GROUND, _NO_LIP) if points is None else (points.outline, points.lip))
+    )
 
 
 def dug_with_points(
@@ -102,6 +108,7 @@ def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrai
         [[(start + end) / 2.0 for start, end in own] for own in outlets.spans()],
         design.widest_m,
         design.profile_m,
+        design.mound_reach_m,
         terrain.ground_m,
         terrain.grid,
     )
@@ -136,17 +143,17 @@ def _other_earth(
     )
 
 
-def _spoil_kept_off(
-    works: GroundWorks, routes: list[Route], excluded: ExcludedGround
-) -> GroundWorks:
-    """Mounds cut back where they would lie in excluded ground, or in their own spill's way."""
-    mounds = works.footprint.mound
-    ways: GeometryArray = np.empty(mounds.size, dtype=object)
+def _closed_to_spoil(
+    lines: list[FloatArray], routes: list[Route], excluded: ExcludedGround, reach_m: float
+) -> GeometryArray:
+    """Ground beside each lip that no mound lies on: excluded, or in the way of its own spill."""
+    beside = shapely.buffer(
+        np.array([shapely.LineString(line) for line in lines], dtype=object), reach_m, quad_segs=2
+    )
+    ways: GeometryArray = np.empty(beside.size, dtype=object)
     ways[:] = shapely.MultiLineString()
     order = sorted(routes, key=lambda route: route.swale)
     shapely.multilinestrings(in_plan(order), indices=[route.swale for route in order], out=ways)
     # Only what of a way lies by the mound is widened.
-    beside = shapely.box(*(shapely.bounds(mounds) + _BESIDE_M * np.array([-1, -1, 1, 1])).T)
     passage = shapely.buffer(shapely.intersection(ways, beside), _PASSAGE_M, quad_segs=2)
-    clear = shapely.union(passage, shapely.buffer(ground_met(mounds, excluded), APART_M))
-    return without_mounds_on(works, clear)
+    return np.asarray(shapely.union(passage, shapely.buffer(ground_met(beside, excluded), APART_M)))

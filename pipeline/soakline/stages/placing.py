@@ -60,6 +60,7 @@ def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> 
         [[] for _ in lines],
         design.widest_m,
         max(profile_reach_m(own.top_width_m, design.deepest_cut_m, own.batter) for own in sections),
+        design.mound_reach_m,
         terrain.ground_m,
         terrain.grid,
     )

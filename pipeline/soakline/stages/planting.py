@@ -28,6 +28,7 @@ from soakline.section.points import SwalePoints
 from soakline.section.stations import LipStations
 from soakline.section.stretches import Span, stretches
 from soakline.section.strips import strips
+from soakline.section.toes import down_to_toes
 from soakline.section.trench import trenches_of
 from soakline.section.works import GroundWorks
 from soakline.siting.excluded import buffered
@@ -78,8 +79,10 @@ def planted(
         none, nowhere = np.zeros(0, dtype=np.int64), np.zeros(0)
         never = np.full(lips, np.nan)
         return Trees(table, none, none, none, none, nowhere, nowhere, nowhere, none, never)
-    shape = works.mound.take(laid.pegs.stations.at.lip)
-    stations = replace(laid.pegs.stations, fall=shape.borne_by(laid.pegs.stations.fall))
+    stations = down_to_toes(
+        laid.pegs.stations, works.mound, figures.mound_height_m, works.volumes.crest_width_m
+    )
+    shape = works.mound.take(stations.at.lip)
     trench = trenches_of(drained.sections)
     height = stations.each(figures.mound_height_m)
     crest = stations.each(works.volumes.crest_width_m)

@@ -105,6 +105,7 @@ def shaped(
         [[] for _ in lips],
         design.widest_m,
         reach,
+        0.0,
         terrain.ground_m,
         terrain.grid,
     ).stations
