@@ -22,7 +22,6 @@ from soakline.section.strips import empty_areas
 from soakline.section.trench import Trench
 from soakline.siting.along_lip import ksat_along_mm_h, texture_along
 from soakline.siting.catchments import Catchments, catchment_polygons
-from soakline.siting.ends import End
 from soakline.siting.exits import FORBIDDEN
 from soakline.siting.flow_lengths import CatchmentShape, catchment_shape
 from soakline.siting.site import Placed, Site
@@ -223,9 +222,9 @@ def _drain_areas(diversions: Diversions, land: Land, cell_area_m2: float) -> Flo
 
 def _hollow_areas(placed: Placed, terrain: Terrain, land: Land) -> dict[int, FloatArray]:
     """Area by class of ground that drains to each kept hollow before it meets a swale, m²."""
-    kept = [int(hollow) for hollow in np.flatnonzero(terrain.hollows.kept)]
-    if not kept or not placed.lines:
+    if not terrain.hollows.kept.any() or not placed.lines:
         return {}
+    ends = placed.end_map.ends
     label = first_intercept(terrain.flow.direction, placed.end_map.goal)
-    area = area_by_class_m2(label, land, len(placed.end_map.ends), terrain.grid.cell_area_m2)
-    return {hollow: area[placed.end_map.number_of(End("hollow", hollow)) - 1] for hollow in kept}
+    area = area_by_class_m2(label, land, len(ends), terrain.grid.cell_area_m2)
+    return {end.index: own for end, own in zip(ends, area, strict=True) if end.kind == "hollow"}
