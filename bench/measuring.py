@@ -2,10 +2,12 @@
 
 import json
 import os
+import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,6 +80,13 @@ def stage_seconds(log: Path) -> dict[str, float]:
     """Seconds by stage, in order, from a run's log."""
     events = [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()]
     return {e["stage"]: e["seconds"] for e in events if e["event"] == "finished"}
+
+
+def recorded(plan_file: Path, key: str) -> str:
+    """What a finished plan's record says."""
+    with closing(sqlite3.connect(plan_file)) as database:
+        found = database.execute("SELECT value FROM run_record WHERE key = ?", (key,)).fetchone()
+    return str(found[0])
 
 
 def machine() -> str:

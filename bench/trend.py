@@ -26,6 +26,8 @@ class Row:
     raw_ns: dict[str, float]
     times_raw: float
     rerun_s: float
+    rerun_cpu_s: float
+    rerun_copy_s: float
     routing_s: float
     years_s: float
     planting_s: float

@@ -89,12 +89,18 @@ def _whole(rows: list[dict[str, Any]]) -> list[list[str]]:
         ("CPU of it", "cpu_s", "s"),
         ("peak memory", "peak_gib", "GiB"),
         ("again with a tenth more rain", "rerun_s", "s"),
+        ("CPU of it", "rerun_cpu_s", "s"),
+        ("rasters copied in it, beside the stages", "rerun_copy_s", "s"),
         ("2,000 swales, 14 storms, routed", "routing_s", "s"),
         ("2,000 swales, 30 years of days", "years_s", "s"),
         ("a million trees placed, with shade", "planting_s", "s"),
         ("demonstration, whole process", "demo_s", "s"),
     )
-    return [[name, *(_figure(row, key, unit) for row in rows)] for name, key, unit in told]
+    return [
+        [name, *(_figure(row, key, unit) for row in rows)]
+        for name, key, unit in told
+        if any(key in row for row in rows)
+    ]
 
 
 def _stages(rows: list[dict[str, Any]]) -> list[list[str]]:

@@ -78,6 +78,13 @@ def test_a_rerun_gives_what_a_cold_run_gives(folder: Path) -> None:
         assert set(store.made) <= {"catchments"}  # made anew where a ring is opened wider
 
 
+def test_the_record_tells_how_long_rasters_were_copied(folder: Path) -> None:
+    plan = planned(folder, "rain.csv", store_in(folder), "copied")
+    with sqlite3.connect(plan) as base:
+        record = dict(base.execute("SELECT key, value FROM run_record").fetchall())
+    assert 0.0 < float(record["timing_copying rasters_s"]) < 60.0
+
+
 def test_more_rain_lowers_no_inflow_spill_or_peak_of_a_given_plan(tmp_path: Path) -> None:
     """Sections given, so that they do not grow with the rain; ways stay on this even ground."""
     dem, grid = sample(ring_hill(12.0, 60.0, 4.0), width_m=300.0)

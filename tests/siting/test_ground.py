@@ -201,7 +201,7 @@ def test_the_first_of_several_ends_holds_a_cell() -> None:
     assert ends.goal.ravel()[pond] == 2
     assert ends.goal[62, 20] == 4
     assert ends.goal[62, 2] == 5
-    assert ends.number_of(End("drainage_line", 0)) == 4
+    assert ends.ends[4 - 1] == End("drainage_line", 0)
     assert (ends.goal[12:20, 12:20] == 0).all()
 
 

@@ -11,12 +11,15 @@ from shapely import box
 from soakline.findings import Finding
 from soakline.grid import BoolArray, FloatArray, Grid
 from soakline.runfile.sections import LandKeys
-from soakline.terrain.paths import LabelArray
+from soakline.terrain.flow import flow_over
+from soakline.terrain.hollows import fill_hollows
+from soakline.terrain.paths import LabelArray, first_intercept
 from soakline.water.curve_number import runoff_mm
 from soakline.water.hydrographs import arriving_m3
 from soakline.water.land import (
     GroundClass,
     Land,
+    area_above_m2,
     area_by_class_m2,
     dry_area_m2,
 )
@@ -202,6 +205,21 @@ def test_each_class_counts_its_cells_in_each_catchment() -> None:
     assert area[0, numbers.index(58.0)] == area[0].sum() == 4000.0
     assert area[1].sum() == 0.0
     assert area[2, numbers.index(58.0)] == area[2, numbers.index(48.0)] == 1000.0
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_ground_above_some_cells_is_what_meets_them_first(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    filled = fill_hollows(random.normal(50.0, 1.0, (40, 40)).astype(np.float32))
+    direction = flow_over(filled.filled_m, filled.valid, filled.domain).direction
+    goal = np.where(random.random(direction.shape) < 0.02, 2, 0).astype(np.int32)
+    goal[10:13, 20:25] = 1
+    index = random.integers(0, 3, goal.shape).astype(np.uint8)
+    land = Land((GroundClass("", 74.0, "loam"),) * 3, index)
+    met = first_intercept(direction, goal) == 1
+    assert met.sum() > 15
+    area = area_above_m2(direction, goal, np.flatnonzero(goal == 1), land, 4.0)
+    assert area.tolist() == [4.0 * (met & (index == own)).sum() for own in range(3)]
 
 
 labels = st.integers(0, 2**32 - 1).map(

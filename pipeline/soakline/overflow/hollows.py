@@ -7,7 +7,6 @@ from soakline.grid import BoolArray, FloatArray
 from soakline.ids import hollow_id
 from soakline.overflow.ranking import Ways
 from soakline.overflow.sills import Outlets
-from soakline.siting.ends import End
 from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting
@@ -66,16 +65,17 @@ def check_hollows(
             end = ways.end_map.ends[sill.way.goal - 1] if sill.way.goal > 0 else None
             if end is not None and end.kind == "hollow":
                 spilled = sill.share * routing.overflow_m3[i]
-                received[end.index] = received.get(end.index, 0.0) + spilled
+                received[sill.way.goal] = received.get(sill.way.goal, 0.0) + spilled
     safe = before.safe.copy()
     findings = []
-    for hollow, spilled in sorted(received.items()):
+    for goal, spilled in sorted(received.items()):
+        hollow = ways.end_map.ends[goal - 1].index
         runoff = area_m2[hollow] @ event.excess_mm[:, storms] / 1000.0
         most = float((runoff + spilled).max())
         room = float(hollows.volume_m3[hollow]) / 2.0
         if most <= room:
             continue
-        if _passes_on(hollow, ways, hollows):
+        if _passes_on(goal, ways, int(hollows.of(hollow)[0])):
             findings.append(
                 Finding(
                     "hollow_overflows",
@@ -92,11 +92,16 @@ def check_hollows(
     return HollowCheck(tuple(findings), safe)
 
 
-def _passes_on(hollow: int, ways: Ways, hollows: Hollows) -> bool:
-    """Whether what a full hollow spills runs on to a safe end that is no hollow and no swale."""
+def _passes_on(own: int, ways: Ways, cell: int) -> bool:
+    """Whether what a full hollow spills runs on to a safe end that is no hollow and no swale.
+
+    Parameters
+    ----------
+    own : the hollow's value in the end map
+    ways : Ways
+    cell : one of the hollow's, as a flat index
+    """
     direction = ways.direction
-    cell = int(hollows.of(hollow)[0])
-    own = ways.end_map.number_of(End("hollow", hollow))
     goal = ways.end_map.goal.ravel()
     columns = direction.shape[1]
     flat = direction.ravel()

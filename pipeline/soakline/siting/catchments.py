@@ -136,7 +136,7 @@ def catchment_polygons(catchments: Catchments, grid: Grid) -> list[MultiPolygon]
     return [MultiPolygon(list(pieces[order[starts[i] : starts[i + 1]]])) for i in range(count)]
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _edge_fed(
     direction: Uint8Array, surface_m: GroundArray, burnt: LabelArray, label: LabelArray
 ) -> npt.NDArray[np.int8]:
@@ -165,7 +165,7 @@ def _edge_fed(
     return fed
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _count_cut_off(
     direction: Uint8Array,
     burnt: LabelArray,

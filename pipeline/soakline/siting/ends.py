@@ -44,10 +44,6 @@ class EndMap:
     goal: LabelArray
     ends: tuple[End, ...]
 
-    def number_of(self, end: End) -> int:
-        """Value in `goal` of an end."""
-        return self.ends.index(end) + 1
-
 
 def _near_points(points: GeometryArray, grid: Grid) -> BoolArray:
     """Cells of points and the four beside each."""

@@ -1,5 +1,6 @@
 """Lips with all that feeds them, before any storm: catchments, ground, drains, soaking."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,15 +23,13 @@ from soakline.section.strips import empty_areas
 from soakline.section.trench import Trench
 from soakline.siting.along_lip import ksat_along_mm_h, texture_along
 from soakline.siting.catchments import Catchments, catchment_polygons
-from soakline.siting.ends import End
 from soakline.siting.exits import FORBIDDEN
 from soakline.siting.flow_lengths import CatchmentShape, catchment_shape
 from soakline.siting.site import Placed, Site
 from soakline.stages.placing import base_pegs
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.condition import Terrain
-from soakline.terrain.paths import first_intercept
-from soakline.water.land import Land, area_by_class_m2
+from soakline.water.land import Land, area_above_m2, area_by_class_m2
 
 # Widths of water for which its surface is drawn before sections are known.
 _DRAWN_WIDTHS = 3
@@ -180,9 +179,17 @@ def lay(
     shore_m = np.array(batter, dtype=float) * drop
     ksat = ksat_along_mm_h(lips, features.soils, design.soil.ksat_mm_h)
     gain = np.array([own.amendment.soak_factor for own in soils], dtype=float)
-    shape = catchment_shape(
-        catchments, terrain.flow.direction, terrain.filled_m, terrain.slope_pct, grid.cell_m
-    )
+    with ThreadPoolExecutor(1) as aside:
+        # Ways are followed without the interpreter, which draws outlines meanwhile.
+        shape = aside.submit(
+            catchment_shape,
+            catchments,
+            terrain.flow.direction,
+            terrain.filled_m,
+            terrain.slope_pct,
+            grid.cell_m,
+        )
+        catchment_ground = catchment_polygons(catchments, grid)
     return Laid(
         placed=placed,
         pegs=pegs,
@@ -196,9 +203,9 @@ def lay(
         dug=dug,
         drains=diversions.drains,
         catchments=catchments,
-        catchment_ground=catchment_polygons(catchments, grid),
+        catchment_ground=catchment_ground,
         area_m2=area_by_class_m2(catchments.label, land, len(lines), grid.cell_area_m2),
-        shape=shape,
+        shape=shape.result(),
         drain_area_m2=_drain_areas(diversions, land, grid.cell_area_m2),
         hollow_area_m2=_hollow_areas(placed, terrain, land),
         drawn_width_m=drawn,
@@ -223,9 +230,15 @@ def _drain_areas(diversions: Diversions, land: Land, cell_area_m2: float) -> Flo
 
 def _hollow_areas(placed: Placed, terrain: Terrain, land: Land) -> dict[int, FloatArray]:
     """Area by class of ground that drains to each kept hollow before it meets a swale, m²."""
-    kept = [int(hollow) for hollow in np.flatnonzero(terrain.hollows.kept)]
-    if not kept or not placed.lines:
+    if not placed.lines:
         return {}
-    label = first_intercept(terrain.flow.direction, placed.end_map.goal)
-    area = area_by_class_m2(label, land, len(placed.end_map.ends), terrain.grid.cell_area_m2)
-    return {hollow: area[placed.end_map.number_of(End("hollow", hollow)) - 1] for hollow in kept}
+    goal = placed.end_map.goal
+    area = {}
+    for number, end in enumerate(placed.end_map.ends, 1):
+        if end.kind == "hollow":
+            cells = terrain.hollows.of(end.index)
+            own = cells[goal.ravel()[cells] == number]
+            area[end.index] = area_above_m2(
+                terrain.flow.direction, goal, own, land, terrain.grid.cell_area_m2
+            )
+    return area

@@ -1,5 +1,6 @@
 """Lips measured as they lie: spacing, tree heights, landform, what drains in and lies below."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,16 +73,19 @@ def measure(
     allowed = (site.siteable.state == OPEN) & property_cells
     unserved = np.count_nonzero(allowed & (laid.catchments.label <= 0))
     del allowed
-    cut_off = share_cut_off(laid.placed.catchments, terrain.flow.direction, terrain.filled_m)
     tree = _tree_heights(run, inputs, lines)
-    spacing, interval = spacing_above(
-        lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line
-    )
+    with ThreadPoolExecutor(1) as aside:
+        cut_off = aside.submit(
+            share_cut_off, laid.placed.catchments, terrain.flow.direction, terrain.filled_m
+        )
+        spacing, interval = spacing_above(
+            lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line
+        )
     return Measured(
         tree_height_m=tree,
         spacing_above_m=spacing,
         interval_above_m=interval,
-        share_cut_off=cut_off,
+        share_cut_off=cut_off.result(),
         landform=_landforms(terrain, laid.pegs, tree_spacing_m(tree, laid.slope_pct)),
         below=ground_below(
             lines,

@@ -1,9 +1,10 @@
 """What neither rain nor swales change of a plan, made beside the stages that follow the terrain."""
 
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -38,10 +39,26 @@ LandLayers = dict[str, gpd.GeoDataFrame]
 _LAYERS_CODE, _FILES_CODE = ("outputs", "terrain"), ("outputs", "styles", "terrain")
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class LandMade:
+    """What of a plan stands before any rain falls.
+
+    Parameters
+    ----------
+    layers : of the land
+    empty : the plan without rows
+    copied_s : that it took to copy the rasters, into the plan and beside it, to the disk
+    """
+
+    layers: LandLayers
+    empty: EmptyPlan
+    copied_s: float
+
+
 @contextmanager
 def land_under_way(
     stages: KeptStages, run: RunFile, inputs: Inputs, terrain: Terrain, out: Path
-) -> Iterator[tuple[Path, Callable[[], tuple[LandLayers, EmptyPlan]]]]:
+) -> Iterator[tuple[Path, Callable[[], LandMade]]]:
     """Make layers of the land and all files that new rain leaves; what is stored is not made.
 
     They are stored as soon as they are made, however long before the plan asks for them. The plan's
@@ -56,8 +73,7 @@ def land_under_way(
 
     Yields
     ------
-    Where the plan's file will stand, whole, once it is begun; and a function that waits for that,
-    the layers and the plan without rows
+    Where the plan's file will stand, whole, once it is begun; and a function that waits for that
 
     Raises
     ------
@@ -87,9 +103,7 @@ def land_under_way(
                 files_made(folder) if files_missing else None,
             )
 
-        def kept(
-            results: Iterator[tuple[LandLayers | None, MadeFiles | None]],
-        ) -> tuple[LandLayers, EmptyPlan]:
+        def kept(results: Iterator[tuple[LandLayers | None, MadeFiles | None]]) -> LandMade:
             layers, files = next(results)
             # Results that are stored but turn out to be spoilt are made now.
             of_land = of_layers.kept(
@@ -98,9 +112,10 @@ def land_under_way(
             of_all = of_files.kept(
                 "plan files", lambda: files_of(files or files_made(folder)), uses, _FILES_CODE
             )
+            began = time.perf_counter()
             begin(begun, of_all.empty)
             files_beside.enter_context(written_beside(out, of_all))
-            return of_land, of_all.empty
+            return LandMade(of_land, of_all.empty, time.perf_counter() - began)
 
         # The copy goes first: the thread would wait for it to end its work.
         with ExitStack() as files_beside, ThreadPoolExecutor(1) as thread, ExitStack() as copy:
@@ -111,7 +126,7 @@ def land_under_way(
                 results = missing()
             stored = thread.submit(kept, results)
 
-            def waited_for() -> tuple[LandLayers, EmptyPlan]:
+            def waited_for() -> LandMade:
                 try:
                     return stored.result()
                 except NotBeside:

@@ -146,8 +146,10 @@ def make_plan(
             told = all_findings(plan, programme, findings)
             layers["findings"] = finding_table(told)
         with progress.stage("layers of the land", cells):
-            of_land, empty = land_made()
-            layers |= of_land
+            land = land_made()
+            layers |= land.layers
+        # Done beside the other stages, so that it is no stage of its own.
+        progress.timings_s["copying rasters"] = land.copied_s
         if map_path is not None:
             with progress.stage("map", cells):
                 from soakline.outputs.picture import drawn_map  # noqa: PLC0415 - a second to load
@@ -164,9 +166,9 @@ def make_plan(
                 layers,
                 crs,
                 _described(plan),
-                empty,
+                land.empty,
                 begun,
-                lambda: _tree_rows(trees, plan, begun, empty),
+                lambda: _tree_rows(trees, plan, begun, land.empty),
             )
     stops = sum(finding.severity == "stop" for finding in told)
     _tell(told, progress)

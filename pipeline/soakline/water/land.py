@@ -12,8 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from soakline.grid import BoolArray, FloatArray
+from soakline.terrain.compass import COLUMN_STEP, ROW_STEP
+from soakline.terrain.flow import Uint8Array
 from soakline.terrain.kinds import KindArray
-from soakline.terrain.paths import LabelArray
+from soakline.terrain.paths import CellArray, LabelArray
 
 CountArray = npt.NDArray[np.int64]
 
@@ -95,6 +97,55 @@ def area_by_class_m2(label: LabelArray, land: Land, swales: int, cell_area_m2: f
     index = np.broadcast_to(np.uint8(0), label.shape) if land.index is None else land.index
     cells = _count(label, index, swales, len(land.classes))
     return cells.astype(np.float64) * cell_area_m2
+
+
+@numba.njit(cache=True, nogil=True)
+def _count_above(
+    direction: Uint8Array, goal: LabelArray, cells: CellArray, index: KindArray, classes: int
+) -> CountArray:
+    rows, columns = direction.shape
+    count = np.zeros(classes, np.int64)
+    waiting = cells.copy()
+    left = waiting.size
+    while left > 0:
+        left -= 1
+        row, column = waiting[left] // columns, waiting[left] % columns
+        count[index[row, column]] += 1
+        if left + 8 > waiting.size:
+            waiting = np.concatenate((waiting, np.empty(waiting.size + 8, np.int64)))
+        for k in range(8):
+            above, beside = row - ROW_STEP[k], column - COLUMN_STEP[k]
+            if (
+                0 <= above < rows
+                and 0 <= beside < columns
+                and direction[above, beside] == k
+                and goal[above, beside] == 0
+            ):
+                waiting[left] = above * columns + beside
+                left += 1
+    return count
+
+
+def area_above_m2(
+    direction: Uint8Array, goal: LabelArray, cells: CellArray, land: Land, cell_area_m2: float
+) -> FloatArray:
+    """Area of each class whose water meets some cells before any other goal.
+
+    Parameters
+    ----------
+    direction : (rows, columns) uint8
+    goal : (rows, columns) int32; not 0 where water is met, at the cells too
+    cells : flat indices; their own area counts
+    land : Land, on the same grid
+    cell_area_m2 : m²
+
+    Returns
+    -------
+    (classes,) m²
+    """
+    index = np.broadcast_to(np.uint8(0), goal.shape) if land.index is None else land.index
+    count = _count_above(direction, goal, cells, index, len(land.classes))
+    return count.astype(np.float64) * cell_area_m2
 
 
 def dry_area_m2(area_m2: FloatArray, ponded_m2: FloatArray, land: Land) -> FloatArray:
