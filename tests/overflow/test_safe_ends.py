@@ -161,6 +161,19 @@ def test_a_hollow_with_room_takes_a_route_and_one_too_small_does_not_end_it(
     assert still <= small.stopped
 
 
+def test_a_hollow_too_small_passes_water_on_over_an_edge_that_is_consented_to(
+    tmp_path: Path,
+) -> None:
+    asked = {"allow_property_edge": True, "neighbour_consent": "in writing"}
+    tree = {"mature_tree_height_m": 3.0}
+    plan = Outcome(tmp_path, pond(2.4), {}, spacing=tree, overflow=asked)
+    assert "hollow" in set(plan.layer("overflow_routes").to_kind)
+    assert plan.stopped == set()
+    findings = plan.layer("findings")
+    (told,) = findings.message[findings.code == "hollow_overflows"]
+    assert "over the property's edge, with consent" in told
+
+
 def test_no_way_leads_through_ground_that_water_must_keep_off(tmp_path: Path) -> None:
     """Excluded ground limits where swales stand; only some of it limits where water runs."""
     house = shapely.box(*place(0.0, -20.0).buffer(6.0).bounds)
