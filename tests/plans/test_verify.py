@@ -20,6 +20,12 @@ from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
 from soakline.verify.plan import verify_plan
 from tests.plans.grounds import FORMS, REAL, PlanGround
+from tests.terrain_analytic.ground import (
+    Height,
+    plane,
+    sample,
+)
+from tests.terrain_analytic.run_folder import write_run
 
 pytestmark = pytest.mark.slow
 
@@ -41,6 +47,28 @@ def test_the_demonstration_holds(tmp_path: Path) -> None:
     run_file = load_run_file(FIXTURES / "demo" / "demo.toml")
     path = make_plan(run_file, tmp_path / "demo.gpkg", Progress()).path
     # Beside its own elevation, though not beside its DEM.
+    assert failing(path) == set()
+
+
+@pytest.mark.parametrize(
+    ("form", "size_m", "cell_m", "run"),
+    [
+        (plane(40.0), 300.0, 1.0, {}),
+        (
+            plane(2.0),
+            400.0,
+            2.0,
+            {"spacing": {"rule": "width-ratio", "max_spacing_m": 30.0}, "rain": {"annual_mm": 300}},
+        ),
+    ],
+    ids=["too steep for any swale", "levels between a rule's own"],
+)
+def test_plans_that_lack_something_hold_too(
+    tmp_path: Path, form: Height, size_m: float, cell_m: float, run: dict[str, object]
+) -> None:
+    dem, grid = sample(form, width_m=size_m, cell_m=cell_m)
+    file = write_run(tmp_path, dem, grid, run=run)
+    path = make_plan(load_run_file(file), tmp_path / "plan.gpkg", Progress()).path
     assert failing(path) == set()
 
 

@@ -211,6 +211,7 @@ def design_swales(
             ),
             spacing_runoff_m=spacing_runoff.result(),
             spacing_rule=by_rule.rule,
+            level_interval_m=by_rule.interval_m,
             share_cut_off=measured.share_cut_off,
             landform=measured.landform,
         )
