@@ -64,7 +64,7 @@ def check_routes(plan: Plan, cell_m: float) -> list[Line]:
     same = np.diff(of, prepend=-1) == 0
     rise = np.where(same, np.diff(vertex[:, 2], prepend=np.inf), 0.0)
     start = np.flatnonzero(~same)
-    end = np.append(start[1:], len(of)) - 1
+    end = np.append(start[1:], len(of))[: len(start)] - 1
     up = np.maximum.reduceat(rise, start) if len(start) else np.empty(0)
     sills = plan["spillways"].drop_duplicates("spillway_id").set_index("spillway_id")
     sill = shapes_of(sills["geometry"], routes["spillway_id"])
