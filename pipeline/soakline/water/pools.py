@@ -74,7 +74,10 @@ class Trough:
         volume, *figures = np.broadcast_arrays(
             volume_m3, self.base_width_m, self.base_length_m, self.batter
         )
-        return _heights_m(volume.ravel(), *(own.ravel() for own in figures)).reshape(volume.shape)
+        # Copies: of no swales a view would do, but compiled code may not be handed these views.
+        return _heights_m(volume.flatten(), *(own.flatten() for own in figures)).reshape(
+            volume.shape
+        )
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
