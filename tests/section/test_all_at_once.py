@@ -67,8 +67,10 @@ BERMS = {
 
 
 def works(which: list[int], berm_m: FloatArray) -> GroundWorks:
+    lips = together([LIPS[i] for i in which])
     return works_of(
-        together([LIPS[i] for i in which]),
+        lips,
+        lips,
         [SECTIONS[i] for i in which],
         DROP_M[which],
         MoundShapes(berm_m[which], 2.0, 0.5),
@@ -195,6 +197,17 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     pegs = set_pegs([], none, [], 3.0, 9.0, dem, grid)
     shape, filled = MoundShapes(none, 2.0, 0.5), empty_areas(0)
     done = works_of(
-        pegs.stations, [], none, shape, none, none, [], no_tracks(), filled, 1.125, no_other(0)
+        pegs.stations,
+        pegs.stations,
+        [],
+        none,
+        shape,
+        none,
+        none,
+        [],
+        no_tracks(),
+        filled,
+        1.125,
+        no_other(0),
     )
     assert done.volumes.cut_m3.size == done.footprint.area_m2.size == pegs.kind.size == 0

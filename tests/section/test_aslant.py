@@ -25,8 +25,10 @@ def spans(lean: float) -> TrackSpans:
 
 def works(tracks: TrackSpans, berm_m: float, open_m: list[Span]) -> GroundWorks:
     """A lip of 100 m with some of it free of mound."""
+    lip = straight(LENGTH_M)
     return works_of(
-        straight(LENGTH_M),
+        lip,
+        lip,
         [TRENCH],
         np.zeros(1),
         MoundShape(berm_m, 2.0, 0.5).off_faces(np.zeros(1)),

@@ -70,7 +70,7 @@ def dug(
     sills = [(mounded_m, float(length[0]))] if mounded_m < length[0] else []
     mounds = Mounds(MOUND.off_faces(LOW_FACE), np.array([height_m]), np.zeros(1), np.array([0.1]))
     done = earthworks(
-        stations, trenches_of([trench]), mounds, stretches(length, [sills]), no_tracks(),
+        stations, stations, trenches_of([trench]), mounds, stretches(length, [sills]), no_tracks(),
         np.array([least_m]), 1.125, other or no_other(1),
     )  # fmt: skip
     return Dug(*(float(getattr(done, field.name)[0]) for field in fields(Earthworks)))

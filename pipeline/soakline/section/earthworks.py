@@ -105,6 +105,7 @@ def end_batter_m3(
 
 def earthworks(
     stations: LipStations,
+    pegs: LipStations,
     trench: Trenches,
     mounds: Mounds,
     along: Stretches,
@@ -117,7 +118,8 @@ def earthworks(
 
     Parameters
     ----------
-    stations : LipStations; the pegs, each with its own ground
+    stations : LipStations along which the mounds are heaped
+    pegs : LipStations that set the swales out, along which they are dug, each with its own ground
     trench : (swales,) Trenches
     mounds : Mounds, their crests of no width yet
     along : Stretches of every lip
@@ -136,11 +138,10 @@ def earthworks(
     Room was kept for the trench's own spoil: what comes from elsewhere makes good what is short,
     and widens no crest.
     """
-    own = trench.take(stations.at.lip)
-    dug = cuts_of(own, stations.uphill_m)
+    dug = cuts_of(trench.take(pegs.at.lip), pegs.uphill_m)
     area = dug.area_m2
-    ends = end_batter_m3(trench, area[stations.first], area[stations.last])
-    cut = average_end_area_m3(stations.at, area) - ends
+    ends = end_batter_m3(trench, area[pegs.first], area[pegs.last])
+    cut = average_end_area_m3(pegs.at, area) - ends
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
         stations.at, np.maximum(-stations.ground_above_m, 0.0) * mounds.shape.least_crest_m
@@ -197,8 +198,8 @@ def earthworks(
         short_m3=short,
         surplus_m3=_some(free - mound - spread),
         crest_width_m=np.where(stands, crest, 0.0),
-        face_height_m=highest_face_m(stations, dug),
-        wedge_m2=stations.mean(area) - trench.area_m2,
+        face_height_m=highest_face_m(pegs, dug),
+        wedge_m2=pegs.mean(area) - trench.area_m2,
     )
 
 

@@ -44,6 +44,7 @@ class GroundWorks:
 
 def works_of(
     stations: LipStations,
+    pegs: LipStations,
     sections: Sequence[Trench],
     sill_drop_m: FloatArray,
     shape: MoundShapes,
@@ -59,7 +60,8 @@ def works_of(
 
     Parameters
     ----------
-    stations : LipStations at the pegs
+    stations : LipStations that trench and mound are drawn along
+    pegs : LipStations that set the swales out, sills included
     sections : trench of each swale
     sill_drop_m : (swales,) of the sill below the level, m
     shape : (swales,) MoundShapes
@@ -86,6 +88,7 @@ def works_of(
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
     volumes = earthworks(
         stations,
+        pegs,
         trench,
         mounds,
         along,

@@ -19,7 +19,7 @@ from soakline.siting.site import (
 )
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
-from soakline.stages.digging import dug_along, set_out
+from soakline.stages.digging import dug_along
 from soakline.stages.draining import Drained, drain, exits_of
 from soakline.stages.following import followed_years
 from soakline.stages.ground import survey_ground
@@ -165,8 +165,17 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
-        works = dug_along(
-            laid, drained, routes, tracks, crossings, mound_height, check_head, design, site
+        works, pegs = dug_along(
+            laid,
+            drained,
+            routes,
+            tracks,
+            crossings,
+            mound_height,
+            check_head,
+            design,
+            site,
+            terrain,
         )
         points = swale_points(
             run, inputs.features, laid, drained, tracks, works, design, terrain, site
@@ -266,7 +275,7 @@ def design_swales(
         routes=routes,
         results=results,
         courses=courses,
-        pegs=set_out(laid, drained.outlets, design, terrain),
+        pegs=pegs,
         works=works,
         planted=trees,
         years=years,

@@ -45,19 +45,21 @@ def dug_along(
     check_head_m: FloatArray,
     design: SectionDesign,
     site: Site,
-) -> GroundWorks:
-    """Ground works of every swale.
+    terrain: Terrain,
+) -> tuple[GroundWorks, Pegs]:
+    """Ground works of every swale, and the pegs that set it out, along which it is dug.
 
     No mound stands at sills, nor where tracks cross; what tracks take of the spoil is told by their
     crossings.
     """
-    stations = laid.pegs.stations
+    stations, pegs = laid.pegs.stations, _set_out(laid, drained.outlets, design, terrain)
     trench = trenches_of(drained.sections)
-    dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
+    dug = cuts_of(trench.take(pegs.stations.at.lip), pegs.stations.uphill_m)
     # Faces begin at what is dug for a layer under the base.
-    mound = design.mound.off_faces(highest_face_m(stations, dug) + _layers_m(laid, design))
+    mound = design.mound.off_faces(highest_face_m(pegs.stations, dug) + _layers_m(laid, design))
     works = works_of(
         stations,
+        pegs.stations,
         drained.sections,
         laid.sill_drop_m,
         mound,
@@ -70,10 +72,10 @@ def dug_along(
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
     works = _spoil_kept_off(works, routes, site.excluded)
-    return clear_of_others(works, mound.berm_m > design.mound.berm_m)
+    return clear_of_others(works, mound.berm_m > design.mound.berm_m), pegs
 
 
-def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
+def _set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
     """Pegs that set out every swale, sills included."""
     return set_pegs(
         [line.coordinates for line in laid.placed.lines],
