@@ -388,8 +388,8 @@ def areas(*shapes: BaseGeometry) -> GeometryArray:
     return np.array(shapes, dtype=object)
 
 
-def test_a_mound_moved_off_a_high_face_is_cut_back_where_another_swale_lies() -> None:
-    """Of two on each other both give way only where both were moved."""
+def test_a_mound_that_gives_way_is_cut_back_where_another_swale_lies() -> None:
+    """Of two on each other both give way only where both are to."""
     nothing = shapely.Polygon()
     below, lower = shapely.box(0.0, 0.0, 50.0, 6.0), shapely.box(0.0, -4.0, 50.0, 1.0)
     works = GroundWorks(

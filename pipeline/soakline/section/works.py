@@ -131,13 +131,13 @@ def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
     return replace(works, footprint=replace(works.footprint, mound=mound))
 
 
-def clear_of_others(works: GroundWorks, moved: BoolArray) -> GroundWorks:
-    """The same works with mounds that were moved off high faces kept off those of other swales.
+def clear_of_others(works: GroundWorks, gives_way: BoolArray) -> GroundWorks:
+    """The same works with mounds kept off the works of other swales.
 
     Parameters
     ----------
     works : GroundWorks
-    moved : (swales,) bool; of two that were, both give way
+    gives_way : (swales,) bool; whether its mound does; of two that do, both give way
 
     Returns
     -------
@@ -145,14 +145,15 @@ def clear_of_others(works: GroundWorks, moved: BoolArray) -> GroundWorks:
 
     Notes
     -----
-    Room is kept by the slope at each place of a line, as on even ground; one steep bank is enough
-    for a high face, and the berm goes along the whole lip.
+    Room is kept by the slope at each place of a line, as on even ground. One steep bank is enough
+    for a high face, and the berm goes along the whole lip; the corner of a trench's end lies where
+    no room was looked for; and a given lip may be cut deep into the hill.
     """
-    if not moved.any():
+    if not gives_way.any():
         return works
-    parts = works.footprint.parts.ravel()
-    own, met = shapely.STRtree(parts).query(works.footprint.mound[moved], predicate="intersects")
-    own = np.flatnonzero(moved)[own]
-    of_others = own != met % moved.size
-    ground = united(parts[met[of_others]], own[of_others], moved.size)
+    parts, mounds = works.footprint.parts.ravel(), works.footprint.mound[gives_way]
+    own, met = shapely.STRtree(parts).query(mounds, predicate="intersects")
+    own = np.flatnonzero(gives_way)[own]
+    of_others = own != met % gives_way.size
+    ground = united(parts[met[of_others]], own[of_others], gives_way.size)
     return without_mounds_on(works, shapely.buffer(ground, APART_M))

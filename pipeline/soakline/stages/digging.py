@@ -72,7 +72,9 @@ def dug_along(
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
     works = _spoil_kept_off(works, routes, site.excluded)
-    return clear_of_others(works, mound.berm_m > design.mound.berm_m), pegs
+    # Where two given swales meet is told, and theirs to mend.
+    planned = np.array([not line.given for line in laid.placed.lines], dtype=bool)
+    return clear_of_others(works, planned | (mound.berm_m > design.mound.berm_m)), pegs
 
 
 def _set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
