@@ -261,6 +261,14 @@ FAULTS: dict[str, tuple[Callable[[Copy], None], set[str]]] = {
             "velocity_ms by Manning in the ground's profile",
         },
     ),
+    "grass where lining is needed": (
+        lambda c: c.sql("UPDATE overflow_routes SET velocity_ms = permissible_ms + 1, "
+                        "lining = 'grass' WHERE fid = 1"),
+        {
+            "lining where velocity exceeds permissible",
+            "velocity_ms by Manning in the ground's profile",
+        },
+    ),
     "velocity": (
         lambda c: c.sql("UPDATE overflow_routes SET velocity_ms = velocity_ms * 0.95 "
                         "WHERE fid = 1"),

@@ -78,7 +78,8 @@ def check_routes(plan: Plan, cell_m: float) -> list[Line]:
     stopped = _stopped(plan)
     idle = [one for one in idle if sills["swale_id"][one] not in stopped]
     fast = routes["velocity_ms"].to_numpy(float) > routes["permissible_ms"].to_numpy(float)
-    unlined = ids[fast & routes["lining"].isna().to_numpy()]
+    grassed = (routes["lining"].isna() | (routes["lining"] == "grass")).to_numpy()
+    unlined = ids[fast & grassed]
     return [
         within(_GROUP, "route never rises", "0 m", up, ids, 1e-9, "m"),
         within(_GROUP, "route starts on its spillway", "exact", away, ids, 1e-6, "m"),
