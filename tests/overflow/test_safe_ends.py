@@ -136,6 +136,11 @@ def test_a_given_safe_point_ends_the_chain(tmp_path: Path) -> None:
     assert "safe_point" in set(plan.layer("overflow_routes").to_kind)
     points = plan.layer("safe_points")
     assert set(points.source) == {"given"}
+    # An area is met on its rim: there its point stands.
+    last = shapely.get_point(
+        plan.layer("overflow_routes").query("to_kind == 'safe_point'").geometry.array, -1
+    )
+    assert shapely.distance(last, points.geometry[0]).min() <= 1.0
 
 
 def pond(depth_m: float) -> Height:

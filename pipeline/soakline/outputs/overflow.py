@@ -121,11 +121,19 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `safe_points` layer: given points, dams that routes reach, outlets of fed lines."""
     rows: list[dict[str, Any]] = []
     points = []
+    # The first route into an area enters it here, as into a dam.
+    entered = {
+        route.end.index: route.coordinates[-1, :2]
+        for route in reversed(plan.routes)
+        if route.end.kind == "safe_point"
+    }
     for i, place in enumerate(plan.inputs.features.safe_points.itertuples()):
         rows.append(
             {"safe_id": given_point_id(i), "name": place.name, "kind": "given", "source": "given"}
         )
-        points.append(shapely.force_2d(shapely.point_on_surface(place.geometry)))
+        shape = shapely.force_2d(place.geometry)
+        met = i in entered and shapely.area(shape) > 0.0
+        points.append(shapely.points(entered[i]) if met else shapely.point_on_surface(shape))
     dams = plan.inputs.features.dams
     reached: set[int] = set()
     steps: set[tuple[int, ...]] = set()

@@ -111,11 +111,15 @@ def _to_end(plan: Plan, routes: pd.DataFrame, last: FloatArray) -> FloatArray:
         if kind == "property_edge":
             found[i] = shapely.distance(edge, shapely.points(last[i]))
             continue
-        # A dam's rim is met where the route comes in, which for the first of them is its point.
+        # The rim of a dam or of an area is met where the route comes in, which for the first of
+        # them is its point.
         own = ends.get(kind, safe)
         if name in own.index:
             away = shapely.distance(own[name], shapely.points(last[i]))
             found[i] = 0.0 if kind == "dam" else away
+    for name in {name for kind, name in zip(kinds, ids, strict=True) if kind == "safe_point"}:
+        into = np.array([own == (name, "safe_point") for own in zip(ids, kinds, strict=True)])
+        found[into] = found[into].min()
     return found
 
 
