@@ -20,6 +20,7 @@ from tests.terrain_analytic.ground import (
     hollow,
     plane,
     sample,
+    v_valley,
 )
 from tests.terrain_analytic.run_folder import write_run
 
@@ -141,6 +142,27 @@ def test_a_given_safe_point_ends_the_chain(tmp_path: Path) -> None:
         plan.layer("overflow_routes").query("to_kind == 'safe_point'").geometry.array, -1
     )
     assert shapely.distance(last, points.geometry[0]).min() <= 1.0
+
+
+def test_a_drainage_line_that_leaves_with_the_elevation_model_has_its_outlet_on_the_edge(
+    tmp_path: Path,
+) -> None:
+    half = SIZE_M / 2.0
+    ground = shapely.box(*place(-half, -half).coords[0], *place(half, half).coords[0])
+    plan = Outcome(
+        tmp_path,
+        v_valley(8.0, 3.0),
+        {},
+        boundary=ground,
+        terrain={"drainage_area_ha": 0.5},
+        spacing={"mature_tree_height_m": 3.0},
+    )
+    assert "drainage_line" in set(plan.layer("overflow_routes").to_kind)
+    points = plan.layer("safe_points")
+    outlets = points[points.kind == "outlet"]
+    assert len(outlets) > 0
+    assert shapely.distance(ground.exterior, outlets.geometry.array).max() < 1e-6
+    assert plan.stopped == set()
 
 
 def pond(depth_m: float) -> Height:

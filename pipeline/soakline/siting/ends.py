@@ -66,7 +66,7 @@ def _cells_met(geometry: BaseGeometry, grid: Grid) -> BoolArray:
     return _near_points(one, grid) if geometry.geom_type == "Point" else burn(one, grid, True)
 
 
-def _over_the_edge(inside: BoolArray, direction: Uint8Array) -> npt.NDArray[np.int64]:
+def over_the_edge(inside: BoolArray, direction: Uint8Array) -> npt.NDArray[np.int64]:
     """Flat indices of cells from which water leaves the model and the property at once.
 
     Where the model reaches no further than the property, or little, none of its cells lies beyond
@@ -136,6 +136,6 @@ def end_map(
     ends.append(End("property_edge", 0))
     inside = burn(np.array([area], dtype=object), grid)
     goal[~inside] = len(ends)
-    last = _over_the_edge(inside, direction)
+    last = over_the_edge(inside, direction)
     flat[last[flat[last] == 0]] = len(ends)
     return EndMap(goal, tuple(ends))
