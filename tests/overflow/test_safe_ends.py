@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
@@ -11,6 +12,7 @@ import shapely
 from soakline.runfile.load import load_run_file
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
+from soakline.terrain.cells import burn
 from tests.terrain_analytic.ground import (
     CENTRE_EASTING_M,
     CENTRE_NORTHING_M,
@@ -18,6 +20,7 @@ from tests.terrain_analytic.ground import (
     hollow,
     plane,
     sample,
+    v_valley,
 )
 from tests.terrain_analytic.run_folder import write_run
 
@@ -32,19 +35,32 @@ class Outcome:
     """Layers of a small plan on a slope falling south."""
 
     def __init__(
-        self, folder: Path, form: Height, features: dict[str, gpd.GeoDataFrame], **run: object
+        self,
+        folder: Path,
+        form: Height,
+        features: dict[str, gpd.GeoDataFrame],
+        *,
+        boundary: shapely.Polygon | None = None,
+        clipped: bool = False,
+        **run: object,
     ) -> None:
         dem, grid = sample(form, width_m=SIZE_M)
-        file = write_run(folder, dem, grid, features=features, run=run)
+        if boundary is not None and clipped:
+            dem[~burn(np.array([boundary], dtype=object), grid)] = np.nan
+        file = write_run(folder, dem, grid, boundary=boundary, features=features, run=run)
         self.outcome = make_plan(load_run_file(file), folder / "plan.gpkg", Progress())
 
     def layer(self, name: str) -> pd.DataFrame:
         return pyogrio.read_dataframe(self.outcome.path, layer=name)
 
     @property
-    def stopped(self) -> set[str]:
+    def stops(self) -> pd.DataFrame:
         findings = self.layer("findings")
-        return set(findings.feature_id[findings.code == "no_safe_end"])
+        return findings[findings.code == "no_safe_end"]
+
+    @property
+    def stopped(self) -> set[str]:
+        return set(self.stops.feature_id)
 
     def codes(self, severity: str) -> set[str]:
         findings = self.layer("findings")
@@ -67,6 +83,30 @@ def test_water_over_the_property_s_edge_is_a_stop_for_the_whole_chain(tmp_path: 
     plan = Outcome(tmp_path, plane(8.0), {}, spacing={"mature_tree_height_m": 4.0})
     assert plan.stopped == set(plan.layer("swales").swale_id)
     assert plan.outcome.stops >= len(plan.stopped) > 1
+
+
+@pytest.mark.parametrize("clipped", [False, True], ids=["whole model", "clipped"])
+def test_the_edge_is_the_property_s_where_the_elevation_model_ends_there(
+    tmp_path: Path, clipped: bool
+) -> None:
+    """No cell of the model lies beyond the edge: a consent holds there, and its lack is told."""
+    half = SIZE_M / 2.0
+    corners = [(-half, -half), (half, -half), (half, half), (-half, half)]
+    if clipped:
+        corners[1] = (half, -half + 40.0)
+    ground = shapely.Polygon([place(*corner) for corner in corners])
+    asked = {"allow_property_edge": True, "neighbour_consent": "in writing"}
+    plan = Outcome(
+        tmp_path / "agreed", plane(8.0), {}, boundary=ground, clipped=clipped, overflow=asked
+    )
+    leaving = plan.layer("overflow_routes").query("to_kind == 'property_edge'")
+    assert len(leaving) > 0
+    assert plan.stopped == set()
+    assert "leaves_property" in plan.codes("caution")
+    alone = Outcome(tmp_path / "alone", plane(8.0), {}, boundary=ground, clipped=clipped)
+    lowest = alone.layer("swales").sort_values("level_m").swale_id.iloc[0]
+    (why,) = alone.stops.message[alone.stops.feature_id == lowest]
+    assert "leaves over the property's edge" in why
 
 
 @pytest.mark.parametrize(
@@ -97,6 +137,32 @@ def test_a_given_safe_point_ends_the_chain(tmp_path: Path) -> None:
     assert "safe_point" in set(plan.layer("overflow_routes").to_kind)
     points = plan.layer("safe_points")
     assert set(points.source) == {"given"}
+    # An area is met on its rim: there its point stands.
+    last = shapely.get_point(
+        plan.layer("overflow_routes").query("to_kind == 'safe_point'").geometry.array, -1
+    )
+    assert shapely.distance(last, points.geometry[0]).min() <= 1.0
+
+
+def test_a_drainage_line_that_leaves_with_the_elevation_model_has_its_outlet_on_the_edge(
+    tmp_path: Path,
+) -> None:
+    half = SIZE_M / 2.0
+    ground = shapely.box(*place(-half, -half).coords[0], *place(half, half).coords[0])
+    plan = Outcome(
+        tmp_path,
+        v_valley(8.0, 3.0),
+        {},
+        boundary=ground,
+        terrain={"drainage_area_ha": 0.5},
+        spacing={"mature_tree_height_m": 3.0},
+    )
+    assert "drainage_line" in set(plan.layer("overflow_routes").to_kind)
+    points = plan.layer("safe_points")
+    outlets = points[points.kind == "outlet"]
+    assert len(outlets) > 0
+    assert shapely.distance(ground.exterior, outlets.geometry.array).max() < 1e-6
+    assert plan.stopped == set()
 
 
 def pond(depth_m: float) -> Height:
@@ -120,6 +186,19 @@ def test_a_hollow_with_room_takes_a_route_and_one_too_small_does_not_end_it(
     still = set(routes.swale_id[routes.to_kind == "hollow"])
     # What a hollow too small passes on leaves over the edge here: no safe end.
     assert still <= small.stopped
+
+
+def test_a_hollow_too_small_passes_water_on_over_an_edge_that_is_consented_to(
+    tmp_path: Path,
+) -> None:
+    asked = {"allow_property_edge": True, "neighbour_consent": "in writing"}
+    tree = {"mature_tree_height_m": 3.0}
+    plan = Outcome(tmp_path, pond(2.4), {}, spacing=tree, overflow=asked)
+    assert "hollow" in set(plan.layer("overflow_routes").to_kind)
+    assert plan.stopped == set()
+    findings = plan.layer("findings")
+    (told,) = findings.message[findings.code == "hollow_overflows"]
+    assert "over the property's edge, with consent" in told
 
 
 def test_no_way_leads_through_ground_that_water_must_keep_off(tmp_path: Path) -> None:

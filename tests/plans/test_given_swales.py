@@ -199,6 +199,23 @@ def test_a_given_line_between_the_levels_clears_the_slope_above_and_below_it(
         assert shape.bounds[2] < west or shape.bounds[0] > east
 
 
+def test_the_mound_above_gives_way_to_a_given_swale_that_is_cut_deep_into_the_hill(
+    tmp_path: Path,
+) -> None:
+    """It runs up the hill at one end, where 3 m stand over its level: the face is met far uphill.
+
+    A planned line comes by there; its lip is no part of what is dug.
+    """
+    uphill = LineString([at(-110.0, 0.0), at(0.0, 0.0), at(110.0, 38.0)])
+    level = CENTRE_HEIGHT_M
+    layers = planned(tmp_path, given_swales=given(uphill, swale_id=["G1"], level_m=[level]))
+    ground = layers["swale_ground"]
+    own = shapely.union_all(ground.geometry[ground.swale_id == "G1"].array)
+    others = ground[ground.swale_id != "G1"]
+    assert shapely.distance(own, shapely.union_all(others.geometry.array)) < 0.5
+    assert shapely.area(shapely.intersection(own, others.geometry.array)).max() < 0.01
+
+
 def test_the_section_and_works_of_a_built_swale_are_as_it_was_dug(tmp_path: Path) -> None:
     """Base 2.1 m, depth 0.4 m, batter 1: the lip's 120 m less 0.8 m are the base's length.
 

@@ -9,6 +9,9 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+import geopandas as gpd
+import numpy as np
+import pyogrio
 import pytest
 import shapely
 from shapely import affinity
@@ -20,6 +23,14 @@ from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
 from soakline.verify.plan import verify_plan
 from tests.plans.grounds import FORMS, REAL, PlanGround
+from tests.terrain_analytic.ground import (
+    CENTRE_EASTING_M,
+    CENTRE_NORTHING_M,
+    Height,
+    plane,
+    sample,
+)
+from tests.terrain_analytic.run_folder import write_run
 
 pytestmark = pytest.mark.slow
 
@@ -41,6 +52,61 @@ def test_the_demonstration_holds(tmp_path: Path) -> None:
     run_file = load_run_file(FIXTURES / "demo" / "demo.toml")
     path = make_plan(run_file, tmp_path / "demo.gpkg", Progress()).path
     # Beside its own elevation, though not beside its DEM.
+    assert failing(path) == set()
+
+
+@pytest.mark.parametrize(
+    ("form", "size_m", "cell_m", "run"),
+    [
+        (plane(40.0), 300.0, 1.0, {}),
+        (plane(6.0), 960.0, 12.0, {}),
+        (
+            plane(2.0),
+            400.0,
+            2.0,
+            {"spacing": {"rule": "width-ratio", "max_spacing_m": 30.0}, "rain": {"annual_mm": 300}},
+        ),
+    ],
+    ids=["too steep for any swale", "cells too large for pegs", "levels between a rule's own"],
+)
+def test_plans_that_lack_something_hold_too(
+    tmp_path: Path, form: Height, size_m: float, cell_m: float, run: dict[str, object]
+) -> None:
+    dem, grid = sample(form, width_m=size_m, cell_m=cell_m)
+    file = write_run(tmp_path, dem, grid, run=run)
+    path = make_plan(load_run_file(file), tmp_path / "plan.gpkg", Progress()).path
+    assert failing(path) == set()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_catchments_of_short_swales_on_noise_are_measured_as_they_are(
+    tmp_path: Path, seed: int
+) -> None:
+    """Survey noise on a plane: a short swale's catchment hangs on a cell and some millimetres."""
+    dem, grid = sample(plane(5.0), width_m=400.0, cell_m=2.0)
+    dem += np.random.default_rng(seed).normal(0.0, 0.04, dem.shape).astype(dem.dtype)
+    run = {"spacing": {"mature_tree_height_m": 2.0}, "siting": {"max_length_m": 50.0}}
+    file = write_run(tmp_path, dem, grid, run=run)
+    path = make_plan(load_run_file(file), tmp_path / "plan.gpkg", Progress()).path
+    assert failing(path) == set()
+
+
+def test_a_plan_with_no_way_for_water_holds_too(tmp_path: Path) -> None:
+    """The one swale's water could only run through ground that it must keep off."""
+    dem, grid = sample(plane(6.0), width_m=200.0)
+    lip = shapely.LineString(
+        [(CENTRE_EASTING_M + east, CENTRE_NORTHING_M) for east in (40.0, -40.0)]
+    )
+    below = shapely.box(*affinity.translate(lip, 0.0, -12.0).buffer(9.0).bounds)
+    features = {
+        name: gpd.GeoDataFrame({"name": ["it"]}, geometry=[shape], crs=grid.crs_wkt)
+        for name, shape in (("given_swales", lip), ("protected", below))
+    }
+    run = {"spacing": {"mature_tree_height_m": 90.0}, "siting": {"min_length_m": 90.0}}
+    file = write_run(tmp_path, dem, grid, features=features, run=run)
+    path = make_plan(load_run_file(file), tmp_path / "plan.gpkg", Progress()).path
+    assert len(pyogrio.read_dataframe(path, layer="swales")) == 1
+    assert len(pyogrio.read_dataframe(path, layer="overflow_routes")) == 0
     assert failing(path) == set()
 
 
@@ -204,6 +270,14 @@ FAULTS: dict[str, tuple[Callable[[Copy], None], set[str]]] = {
     "lining lost": (
         lambda c: c.sql("UPDATE overflow_routes SET velocity_ms = permissible_ms + 1, "
                         "lining = NULL WHERE fid = 1"),
+        {
+            "lining where velocity exceeds permissible",
+            "velocity_ms by Manning in the ground's profile",
+        },
+    ),
+    "grass where lining is needed": (
+        lambda c: c.sql("UPDATE overflow_routes SET velocity_ms = permissible_ms + 1, "
+                        "lining = 'grass' WHERE fid = 1"),
         {
             "lining where velocity exceeds permissible",
             "velocity_ms by Manning in the ground's profile",

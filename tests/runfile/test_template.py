@@ -50,6 +50,15 @@ def test_used_keys_tell_what_was_given(load):
     assert "rain.design_years" not in used
 
 
+def test_what_follows_from_another_key_is_no_default(load):
+    """design_years gives design, a cover the curve number."""
+    land = '[land]\ncover = "pasture-fair"\nhydrologic_group = "B"'
+    used = {u.key: u for u in used_keys(load(land, rain="design_years = 20"))}
+    assert (used["rain.design"].value, used["rain.design"].given) == ("20", True)
+    assert (used["land.curve_number"].value, used["land.curve_number"].given) == (69, True)
+    assert not used["rain.check"].given
+
+
 def test_used_keys_hold_every_key_of_the_run_file(load):
     keys = [u.key for u in used_keys(load())]
     expected = [

@@ -14,7 +14,7 @@ from soakline.section.pegs import Pegs, set_pegs
 from soakline.section.stations import Chainages, LipStations, starts_of
 from soakline.section.strips import empty_areas, strips
 from soakline.section.trench import Trench, daylight_m
-from soakline.section.works import GroundWorks, works_of
+from soakline.section.works import FollowedLips, GroundWorks, works_of
 from tests.section.lips import curved, no_other, straight
 from tests.terrain_analytic.ground import CENTRE_EASTING_M, CENTRE_NORTHING_M, cone, sample
 
@@ -69,8 +69,7 @@ BERMS = {
 def works(which: list[int], berm_m: FloatArray) -> GroundWorks:
     lips = together([LIPS[i] for i in which])
     return works_of(
-        lips,
-        lips,
+        FollowedLips(lips, lips, lips),
         [SECTIONS[i] for i in which],
         DROP_M[which],
         MoundShapes(berm_m[which], 2.0, 0.5),
@@ -197,8 +196,7 @@ def test_where_there_is_no_swale_there_are_no_works() -> None:
     pegs = set_pegs([], none, [], 3.0, 9.0, 9.0, dem, grid)
     shape, filled = MoundShapes(none, 2.0, 0.5), empty_areas(0)
     done = works_of(
-        pegs.stations,
-        pegs.stations,
+        FollowedLips(pegs.stations, pegs.stations, pegs.stations),
         [],
         none,
         shape,

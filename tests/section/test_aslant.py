@@ -12,7 +12,7 @@ from soakline.section.mound import MoundShape, over_ground_m
 from soakline.section.stretches import Span
 from soakline.section.strips import empty_areas
 from soakline.section.trench import Trench, trenches_of
-from soakline.section.works import GroundWorks, works_of
+from soakline.section.works import FollowedLips, GroundWorks, works_of
 from tests.section.lips import no_other, straight
 
 TRENCH = Trench(1.5, 0.5, 1.5)
@@ -27,8 +27,7 @@ def works(tracks: TrackSpans, berm_m: float, open_m: list[Span]) -> GroundWorks:
     """A lip of 100 m with some of it free of mound."""
     lip = straight(LENGTH_M)
     return works_of(
-        lip,
-        lip,
+        FollowedLips(lip, lip, lip),
         [TRENCH],
         np.zeros(1),
         MoundShape(berm_m, 2.0, 0.5).off_faces(np.zeros(1)),

@@ -243,7 +243,7 @@ def test_along_uneven_ground_the_highest_face_and_the_mean_wedge_are_told() -> N
     width = TRENCH.top_width_m
     assert done.face_height_m == pytest.approx(0.5 + 0.12 * width / (1.0 - 0.12 * 1.5))
     wedge = width**2 * slope / (2.0 * (1.0 - slope * 1.5))
-    assert done.wedge_m2 == pytest.approx(wedge.mean())
+    assert done.wedge_m2 == pytest.approx(np.trapezoid(wedge, dx=5.0) / 100.0)
 
 
 def test_each_end_leaves_ground_by_its_own_section() -> None:
@@ -393,7 +393,8 @@ def areas(*shapes: BaseGeometry) -> GeometryArray:
     return np.array(shapes, dtype=object)
 
 
-def test_mounds_give_way_to_other_swales_and_to_each_other() -> None:
+def test_a_mound_that_gives_way_is_cut_back_where_another_swale_lies() -> None:
+    """Of two on each other both give way only where both are to."""
     nothing = shapely.Polygon()
     trench = shapely.box(0.0, 6.0, 50.0, 9.0)
     below, lower = shapely.box(0.0, 0.0, 50.0, 6.0), shapely.box(0.0, -4.0, 50.0, 1.0)
@@ -407,19 +408,24 @@ def test_mounds_give_way_to_other_swales_and_to_each_other() -> None:
         ),
         MoundShapes(np.array([0.6, 0.0, 0.0]), 2.0, 0.5),
     )
-    nowhere = areas(), np.empty(0, dtype=int)
-    cleared = clear_of_others(works, *nowhere)
+    nowhere, all_of_them = (areas(), np.empty(0, dtype=int)), np.ones(3, dtype=bool)
+    cleared = clear_of_others(works, all_of_them, *nowhere)
     done = cleared.footprint
     assert shapely.distance(done.mound[0], lower) == pytest.approx(0.01, abs=1e-6)
     assert done.mound[0].area == pytest.approx(50.0 * 5.0 - 10.0 * 1.0, abs=0.7)
     assert done.mound[1] == works.footprint.mound[1]
     assert shapely.distance(done.mound[2], trench) == pytest.approx(0.01, abs=1e-6)
     assert done.mound[2].area == pytest.approx(2.0 * 10.0, abs=0.1)
-    assert clear_of_others(cleared, *nowhere) is cleared
+    assert clear_of_others(cleared, all_of_them, *nowhere) is cleared
+    assert clear_of_others(works, ~all_of_them, *nowhere) is works
+    first = clear_of_others(works, np.array([True, False, False]), *nowhere).footprint.mound
+    assert first[0] == done.mound[0]
+    assert first[1:].tolist() == works.footprint.mound[1:].tolist()
     # A basin of its own is where it may be, another swale's is kept clear of.
     basin = areas(shapely.box(0.0, 2.0, 4.0, 4.0))
     own, other = (
-        clear_of_others(works, basin, np.array([swale])).footprint.mound[0].area for swale in (0, 2)
+        clear_of_others(works, all_of_them, basin, np.array([swale])).footprint.mound[0].area
+        for swale in (0, 2)
     )
     assert own == done.mound[0].area
     assert own - other == pytest.approx(4.0 * 2.0, abs=0.2)

@@ -192,8 +192,9 @@ def test_the_first_of_several_ends_holds_a_cell() -> None:
     drainage = [np.arange(grid.columns) + 62 * grid.columns]
     nothing = np.array([], dtype=object)
     ends = end_map(
-        burnt, 1, drainage, nothing, terrain.hollows, given_point, property_of(grid, 10.0), grid
-    )
+        burnt, 1, drainage, nothing, terrain.hollows, given_point, property_of(grid, 10.0),
+        terrain.flow.direction, grid,
+    )  # fmt: skip
     assert [end.kind for end in ends.ends] == [
         "swale", "hollow", "safe_point", "drainage_line", "property_edge",
     ]  # fmt: skip

@@ -72,6 +72,8 @@ def _on_safety(plan: Designed, i: int) -> Iterator[Finding]:
         why = "its overflow leaves over the property's edge, away from any drainage line"
         if len(edge) < len(own):
             why = f"part of {why}: safe ways have no room for longer sills"
+    elif any(sill.way.goal == 0 for sill in own):
+        why = "its overflow runs on to ground that the elevation model has no heights of"
     else:
         why = "what it spills into has no safe end itself"
     yield _swale(

@@ -44,8 +44,9 @@ SAFE_POINTS = LayerSchema(
         text(
             "kind",
             "Kind",
-            "dam: on its rim where the first route enters; given: named by the owner; outlet: "
-            "where a drainage line that routes feed leaves the property.",
+            "dam: on its rim where the first route enters; given: named by the owner, of an area "
+            "where the first route enters; outlet: where a drainage line that routes feed leaves "
+            "the property.",
             ("dam", "given", "outlet"),
         ),
         text(

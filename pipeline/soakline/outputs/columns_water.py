@@ -99,7 +99,13 @@ OVERFLOW_ROUTES = LayerSchema(
             "What the grown cover bears on this soil and slope, 0 where the ground is steeper than "
             "its table goes; bare earth bears far less: protect until grass stands.",
         ),
-        text("lining", "Lining", "Lining asked for; null where grass bears the velocity."),
+        text(
+            "lining",
+            "Lining",
+            "grass where it bears the velocity; lining needed where it does not, or where the "
+            "ground is steeper than its table goes.",
+            ("grass", "lining needed"),
+        ),
     ),
 )
 

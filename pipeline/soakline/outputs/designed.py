@@ -61,6 +61,7 @@ class SwaleFigures:
     spacing_above_m, interval_above_m : measured; NaN where none
     spacing_tree_m, spacing_ratio_m, spacing_runoff_m : by each rule
     spacing_rule : the one that binds
+    level_interval_m : that it sets outside planting blocks
     share_cut_off : of the catchment, that the DEM's edge cuts off above
     landform : hints
     """
@@ -92,6 +93,7 @@ class SwaleFigures:
     spacing_ratio_m: FloatArray
     spacing_runoff_m: FloatArray
     spacing_rule: str
+    level_interval_m: float
     share_cut_off: FloatArray
     landform: tuple[str, ...]
 

@@ -23,7 +23,7 @@ from soakline.outputs.designed import Designed
 from soakline.overflow.aprons import linings_of
 from soakline.overflow.routes import Route
 from soakline.section.trench import trenches_of
-from soakline.siting.ends import End
+from soakline.siting.ends import End, over_the_edge
 from soakline.terrain.paths import path_down
 
 
@@ -98,22 +98,24 @@ def route_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     return frame(SCHEMAS["overflow_routes"], rows, lines, crs)
 
 
-def _last_step(plan: Designed, outside: BoolArray, cell: int) -> tuple[int, ...]:
+def _last_step(plan: Designed, left: BoolArray, cell: int) -> tuple[int, ...]:
     """Cells by which a drainage line fed at a cell leaves the property; none if it ends inside."""
-    cells = path_down(plan.terrain.flow.direction, cell, outside)
-    return tuple(cells[-2:].tolist()) if outside.ravel()[cells[-1]] else ()
+    cells = path_down(plan.terrain.flow.direction, cell, left)
+    return tuple(cells[-2:].tolist()) if left.ravel()[cells[-1]] else ()
 
 
 def _outlet(plan: Designed, step: tuple[int, ...]) -> tuple[float, float]:
-    """Where the last step of a drainage line crosses the property's edge."""
-    grid = plan.terrain.grid
+    """Where the last step of a drainage line crosses the property's edge, or comes next to it where
+    the elevation model ends there.
+    """
+    grid, edge = plan.terrain.grid, plan.inputs.property.area.boundary
     row, column = np.divmod(np.array(step), grid.columns)
     easting, northing = grid.easting_northing(row.astype(float), column.astype(float))
-    way = shapely.linestrings(easting, northing)
-    crossing = shapely.intersection(way, plan.inputs.property.area.boundary)
-    if shapely.is_empty(crossing):
-        return float(easting[0]), float(northing[0])
-    point = shapely.get_coordinates(crossing)[0]
+    way = shapely.linestrings(easting[[0, -1]], northing[[0, -1]])
+    crossing = shapely.get_coordinates(shapely.intersection(way, edge))
+    if not len(crossing):
+        crossing = shapely.get_coordinates(shapely.shortest_line(edge, shapely.get_point(way, -1)))
+    point = crossing[0]
     return float(point[0]), float(point[1])
 
 
@@ -121,16 +123,25 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
     """The `safe_points` layer: given points, dams that routes reach, outlets of fed lines."""
     rows: list[dict[str, Any]] = []
     points = []
+    # The first route into an area enters it here, as into a dam.
+    entered = {
+        route.end.index: route.coordinates[-1, :2]
+        for route in reversed(plan.routes)
+        if route.end.kind == "safe_point"
+    }
     for i, place in enumerate(plan.inputs.features.safe_points.itertuples()):
         rows.append(
             {"safe_id": given_point_id(i), "name": place.name, "kind": "given", "source": "given"}
         )
-        points.append(shapely.force_2d(shapely.point_on_surface(place.geometry)))
+        shape = shapely.force_2d(place.geometry)
+        met = i in entered and shapely.area(shape) > 0.0
+        points.append(shapely.points(entered[i]) if met else shapely.point_on_surface(shape))
     dams = plan.inputs.features.dams
     reached: set[int] = set()
     steps: set[tuple[int, ...]] = set()
     outlets: set[tuple[float, float]] = set()
-    outside = ~plan.property_cells
+    left = ~plan.property_cells
+    left.ravel()[over_the_edge(plan.property_cells, plan.terrain.flow.direction)] = True
     for route in plan.routes:
         if route.end.kind == "dam" and route.end.index not in reached:
             reached.add(route.end.index)
@@ -144,7 +155,7 @@ def safe_point_layer(plan: Designed, crs: str) -> gpd.GeoDataFrame:
             )
             points.append(shapely.points(route.coordinates[-1, :2]))
         if route.end.kind == "drainage_line":
-            step = _last_step(plan, outside, route.end_cell)
+            step = _last_step(plan, left, route.end_cell)
             # Many routes share one outlet.
             if not step or step in steps:
                 continue

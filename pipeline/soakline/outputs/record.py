@@ -63,6 +63,7 @@ def record_table(
         ("valid_m2", f"{int(plan.terrain.valid.sum()) * grid.cell_area_m2:.6f}"),
         ("bypass_m2", f"{plan.catchments.bypass_m2:.6f}"),
         ("allowed_m2", f"{plan.site.allowed_m2:.2f}"),
+        ("level_interval_m", f"{plan.figures.level_interval_m:.6g}"),
         ("peaks", _PEAKS),
         ("travel_times", _TRAVEL),
     ]

@@ -15,10 +15,12 @@ from soakline.section.cuts import cuts_of
 from soakline.section.stations import Chainages, interpolated, starts_of, vertices_of
 from soakline.section.toes import down_to_toes
 from soakline.section.trench import trenches_of
+from soakline.siting.chords import asked_m
 from soakline.terrain.ground import sample
 
-# Along a lip the ground is measured at least this often.
-_STEP_M = 1.0
+# Along a lip the ground is measured twice as often as it is asked along a chord: figures keep to
+# some 3 mm between folds of the bilinear ground.
+_STEPS_ASKED = 2
 
 
 def _or_nan(values: FloatArray) -> FloatArray:
@@ -34,7 +36,8 @@ def _ground_above(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Ground less level along each lip: root mean square, least and greatest; (swales,) m."""
     length = vertices.length_m
-    count = np.maximum(np.ceil(length / _STEP_M).astype(np.int64) + 1, 2)
+    step_m = asked_m(plan.terrain.grid.cell_m) / _STEPS_ASKED
+    count = np.maximum(np.ceil(length / step_m).astype(np.int64) + 1, 2)
     start = starts_of(count)
     lip = np.repeat(np.arange(count.size), count)
     along = (np.arange(lip.size) - start[lip]) * (length / (count - 1))[lip]

@@ -7,11 +7,13 @@ from soakline.grid import BoolArray, FloatArray
 from soakline.ids import hollow_id
 from soakline.overflow.ranking import Ways
 from soakline.overflow.sills import Outlets
+from soakline.siting.ends import EndKind
 from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
 from soakline.terrain.hollows import Hollows
 from soakline.water.cascade import StormRouting
 from soakline.water.event import Event
 
+# Ends that take what a full hollow passes on; other hollows and swales were not asked for it.
 _PASSES_ON = ("drainage_line", "dam", "safe_point")
 
 
@@ -38,6 +40,8 @@ def check_hollows(
     event: Event,
     storms: list[int],
     routing: StormRouting,
+    *,
+    edge_allowed: bool,
 ) -> HollowCheck:
     """Ask every hollow that water is spilled into.
 
@@ -49,6 +53,7 @@ def check_hollows(
     event : Event
     storms : check storms that were routed
     routing : of these storms
+    edge_allowed : whether water may leave over the property's edge, a neighbour consenting
 
     Returns
     -------
@@ -75,7 +80,13 @@ def check_hollows(
         room = float(hollows.volume_m3[hollow]) / 2.0
         if most <= room:
             continue
-        if _passes_on(goal, ways, int(hollows.of(hollow)[0])):
+        onward = _passes_on_to(goal, ways, int(hollows.of(hollow)[0]))
+        if onward in _PASSES_ON or (onward == "property_edge" and edge_allowed):
+            where = (
+                "over the property's edge, with consent"
+                if onward == "property_edge"
+                else "to a safe end further down"
+            )
             findings.append(
                 Finding(
                     "hollow_overflows",
@@ -83,7 +94,7 @@ def check_hollows(
                     "hollows",
                     hollow_id(hollow),
                     f"receives {most:.0f} m³ in the check storm and has room for {room:.0f} m³ "
-                    "when half full: it spills over its own outlet to a safe end further down",
+                    f"when half full: it spills over its own outlet {where}",
                     "look at the outlet on site; it must stand the flow, or be armoured",
                 )
             )
@@ -92,8 +103,8 @@ def check_hollows(
     return HollowCheck(tuple(findings), safe)
 
 
-def _passes_on(own: int, ways: Ways, cell: int) -> bool:
-    """Whether what a full hollow spills runs on to a safe end that is no hollow and no swale.
+def _passes_on_to(own: int, ways: Ways, cell: int) -> EndKind | None:
+    """What a full hollow's overflow comes to first; None where it leaves the model before.
 
     Parameters
     ----------
@@ -108,6 +119,6 @@ def _passes_on(own: int, ways: Ways, cell: int) -> bool:
     while goal[cell] in (0, own):
         k = int(flat[cell])
         if k >= END:
-            return False
+            return None
         cell += int(ROW_STEP[k]) * columns + int(COLUMN_STEP[k])
-    return ways.end_map.ends[goal[cell] - 1].kind in _PASSES_ON
+    return ways.end_map.ends[int(goal[cell]) - 1].kind

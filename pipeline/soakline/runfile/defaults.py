@@ -16,7 +16,7 @@ class UsedKey:
     ----------
     key : with its section, `siting.setback_m.dam`
     value : as used; tuples for lists
-    given : the run file names it; otherwise the value is the default
+    given : the run file names it, or another key that it follows from; else it is the default
     """
 
     key: str
@@ -36,7 +36,9 @@ def used_keys(run: RunFile) -> tuple[UsedKey, ...]:
         for name in plain_keys(type(keys)):
             value = getattr(keys, name)
             if value is not None:
-                used.append(UsedKey(".".join((*path, name)), value, name in keys.model_fields_set))
+                default = type(keys).model_fields[name].get_default(call_default_factory=True)
+                given = name in keys.model_fields_set or value != default
+                used.append(UsedKey(".".join((*path, name)), value, given))
     return tuple(used)
 
 

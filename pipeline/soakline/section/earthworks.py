@@ -117,7 +117,7 @@ def end_batter_m3(
 
 
 def earthworks(
-    stations: LipStations,
+    pegs: LipStations,
     close: LipStations,
     trench: Trenches,
     mounds: Mounds,
@@ -131,7 +131,7 @@ def earthworks(
 
     Parameters
     ----------
-    stations : LipStations; the pegs, each with its own ground
+    pegs : LipStations that set the swales out, each with its own ground
     close : LipStations of the same lips, close together
     trench : (swales,) Trenches
     mounds : Mounds, their crests of no width yet
@@ -151,15 +151,14 @@ def earthworks(
     Room was kept for the trench's own spoil: what comes from elsewhere makes good what is short,
     and widens no crest.
     """
-    own = trench.take(stations.at.lip)
-    dug = cuts_of(own, stations.uphill_m)
+    dug = cuts_of(trench.take(pegs.at.lip), pegs.uphill_m)
     area = dug.area_m2
-    ends = end_batter_m3(trench, area[stations.first], area[stations.last])
-    cut = average_end_area_m3(stations.at, area) - ends
-    between = swept.trench_between_m3(stations, close, trench)
+    ends = end_batter_m3(trench, area[pegs.first], area[pegs.last])
+    cut = average_end_area_m3(pegs.at, area) - ends
+    between = swept.trench_between_m3(pegs, close, trench)
     # Low spots of the lip are made up to the level over the width of the mound's toe.
     made_up = average_end_area_m3(
-        stations.at, np.maximum(-stations.ground_above_m, 0.0) * mounds.shape.least_crest_m
+        pegs.at, np.maximum(-pegs.ground_above_m, 0.0) * mounds.shape.least_crest_m
     )
     fill = cut * spoil_factor
     own_spoil = (cut + between) * spoil_factor
@@ -171,15 +170,15 @@ def earthworks(
     least_crest = mounds.shape.least_crest_m
     # Inside a bend, as round the head of a hollow, a mound finds ever less ground as it widens: it
     # ends where room was kept for it as if the lip were straight.
-    even = mound_reaches(stations, along)
+    even = mound_reaches(pegs, along)
     flat = [straight_mound_m3(even, mounds.with_crest(float(c))) for c in range(3)]
     even_m3 = flat[0], flat[1], flat[2]
     kept = fill * mounded / np.maximum(least_mounded_m, 1e-9)
     widest = np.maximum(width_that_holds_m(even_m3, kept), least_crest)
     crest = np.clip(width_that_holds_m(even_m3, (own_spoil - made_up) * share), least_crest, widest)
 
-    toes = down_to_toes(stations, mounds.shape, mounds.height_m, crest)
-    between_pegs = stations.at.weights(close.at.lip, close.at.along_m)
+    toes = down_to_toes(pegs, mounds.shape, mounds.height_m, crest)
+    between_pegs = pegs.at.weights(close.at.lip, close.at.along_m)
     close = replace(close, fall=interpolated(toes.fall, *between_pegs))
     reaches = mound_reaches(close, along)
     below = swept.downhill(reaches.stations)
@@ -225,8 +224,8 @@ def earthworks(
         short_m3=short,
         surplus_m3=_some(free - mound - spread),
         crest_width_m=np.where(stands, crest, 0.0),
-        face_height_m=highest_face_m(stations, dug),
-        wedge_m2=stations.mean(area) - trench.area_m2,
+        face_height_m=highest_face_m(pegs, dug),
+        wedge_m2=pegs.mean(area) - trench.area_m2,
     )
 
 

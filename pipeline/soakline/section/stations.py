@@ -140,8 +140,10 @@ class LipStations:
         return np.repeat(of_lip, np.diff(self.at.start))
 
     def mean(self, values: FloatArray) -> FloatArray:
-        """Mean over the stations of each lip; (n,) to (lips,)."""
-        return np.add.reduceat(values, self.first) / np.diff(self.at.start)
+        """Mean along each lip, straight between stations, however close these stand at bends;
+        (n,) to (lips,).
+        """
+        return average_end_area_m3(self.at, values) / np.maximum(self.at.length_m, 1e-9)
 
     def beside(self, uphill_m: FloatArray | float) -> FloatArray:
         """Points at a distance uphill of the lip (downhill negative); (n, 2)."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from soakline.grid import FloatArray
+from soakline.grid import BoolArray, FloatArray
 from soakline.section.aslant import TrackSpans
 from soakline.section.earthworks import Earthworks, OtherEarth, earthworks
 from soakline.section.footprint import Footprint, footprint
@@ -28,6 +28,22 @@ APART_M = 0.01
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class FollowedLips:
+    """The same lips by three sets of stations.
+
+    Parameters
+    ----------
+    drawn : that the footprint is drawn along
+    pegs : that set the swales out, sills included; cuts are by their sections
+    close : close together, for volumes round bends and between pegs
+    """
+
+    drawn: LipStations
+    pegs: LipStations
+    close: LipStations
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class GroundWorks:
     """Volumes and footprint of every swale.
 
@@ -44,8 +60,7 @@ class GroundWorks:
 
 
 def works_of(
-    stations: LipStations,
-    close: LipStations,
+    lips: FollowedLips,
     sections: Sequence[Trench],
     sill_drop_m: FloatArray,
     shape: MoundShapes,
@@ -61,8 +76,7 @@ def works_of(
 
     Parameters
     ----------
-    stations : LipStations at the pegs
-    close : LipStations of the same lips, close together, for volumes
+    lips : FollowedLips
     sections : trench of each swale
     sill_drop_m : (swales,) of the sill below the level, m
     shape : (swales,) MoundShapes
@@ -79,19 +93,19 @@ def works_of(
     GroundWorks
     """
     trench = trenches_of(sections)
-    stations, close = (
+    stations, pegs, close = (
         replace(
             of,
             ground_above_m=_moundable(of, crest_height_m),
             fall=shape.borne_by(of.fall),
         )
-        for of in (stations, close)
+        for of in (lips.drawn, lips.pegs, lips.close)
     )
     length = stations.at.length_m
     along = stretches(length, open_m)
     mounds = Mounds(shape, crest_height_m, np.zeros_like(crest_height_m), head_m)
     volumes = earthworks(
-        stations,
+        pegs,
         close,
         trench,
         mounds,
@@ -136,12 +150,15 @@ def without_mounds_on(works: GroundWorks, ground: GeometryArray) -> GroundWorks:
     return replace(works, footprint=replace(works.footprint, mound=mound))
 
 
-def clear_of_others(works: GroundWorks, points: GeometryArray, point_of: IntArray) -> GroundWorks:
-    """The same works with mounds kept off those of other swales; of two mounds both give way.
+def clear_of_others(
+    works: GroundWorks, gives_way: BoolArray, points: GeometryArray, point_of: IntArray
+) -> GroundWorks:
+    """The same works with mounds kept off the works of other swales.
 
     Parameters
     ----------
     works : GroundWorks
+    gives_way : (swales,) bool; whether its mound does; of two that do, both give way
     points, point_of : (n,) grounds of ponds, basins and pits, and the swale of each
 
     Returns
@@ -152,12 +169,14 @@ def clear_of_others(works: GroundWorks, points: GeometryArray, point_of: IntArra
     -----
     Room is kept by the slope at each place of a line, as on even ground. Where the ground steepens
     below it, or one steep bank or a pond moves the mound off a high face along the whole lip, a
-    mound goes further.
+    mound goes further; the corner of a trench's end lies where no room was looked for; and a given
+    lip may be cut deep into the hill.
     """
     parts, mounds = works.footprint.parts, works.footprint.mound
     dug = np.concatenate([parts.ravel(), points])
     dug_of = np.concatenate([np.tile(np.arange(mounds.size), len(parts)), point_of])
-    own, met = shapely.STRtree(dug).query(mounds, predicate="intersects")
+    own, met = shapely.STRtree(dug).query(mounds[gives_way], predicate="intersects")
+    own = np.flatnonzero(gives_way)[own]
     of_others = own != dug_of[met]
     if not of_others.any():
         return works

@@ -10,6 +10,8 @@ from shapely.geometry.base import BaseGeometry
 
 from soakline.grid import BoolArray, Grid
 from soakline.terrain.cells import GeometryArray, burn, cells_of
+from soakline.terrain.compass import COLUMN_STEP, END, ROW_STEP
+from soakline.terrain.flow import Uint8Array
 from soakline.terrain.hollows import Hollows
 from soakline.terrain.paths import LabelArray
 
@@ -60,6 +62,23 @@ def _cells_met(geometry: BaseGeometry, grid: Grid) -> BoolArray:
     return _near_points(one, grid) if geometry.geom_type == "Point" else burn(one, grid, True)
 
 
+def over_the_edge(inside: BoolArray, direction: Uint8Array) -> npt.NDArray[np.int64]:
+    """Flat indices of cells from which water leaves the model and the property at once.
+
+    Where the model reaches no further than the property, or little, none of its cells lies beyond
+    the edge. Where only heights are missing, water goes on over the property, nobody knows where.
+    """
+    row, column = np.nonzero(direction == END)
+    leaves = np.zeros(row.size, dtype=bool)
+    rows, columns = inside.shape
+    for down, right in zip(ROW_STEP[:END].tolist(), COLUMN_STEP[:END].tolist(), strict=True):
+        r, c = row + down, column + right
+        on_grid = (r >= 0) & (r < rows) & (c >= 0) & (c < columns)
+        leaves |= ~(on_grid & inside[r.clip(0, rows - 1), c.clip(0, columns - 1)])
+    cells: npt.NDArray[np.int64] = np.ravel_multi_index((row[leaves], column[leaves]), inside.shape)
+    return cells
+
+
 def end_map(
     burnt: LabelArray,
     swales: int,
@@ -68,10 +87,12 @@ def end_map(
     hollows: Hollows,
     safe_points: GeometryArray,
     area: BaseGeometry,
+    direction: Uint8Array,
     grid: Grid,
 ) -> EndMap:
     """Mark every end; where two share a cell the first of swale, dam, hollow, given point and
-    drainage line holds it, and outside the property the edge holds all.
+    drainage line holds it, and outside the property the edge holds all. Where the elevation model
+    ends there too, the edge holds the last cells inside, if nothing else does.
 
     Parameters
     ----------
@@ -81,6 +102,7 @@ def end_map(
     dams, safe_points : polygons or points
     hollows : Hollows; the kept ones are ends
     area : the property
+    direction : (rows, columns) uint8
     grid : Grid
 
     Returns
@@ -108,5 +130,8 @@ def end_map(
         free = cells[flat[cells] == 0]
         flat[free] = len(ends)
     ends.append(End("property_edge", 0))
-    goal[~burn(np.array([area], dtype=object), grid)] = len(ends)
+    inside = burn(np.array([area], dtype=object), grid)
+    goal[~inside] = len(ends)
+    last = over_the_edge(inside, direction)
+    flat[last[flat[last] == 0]] = len(ends)
     return EndMap(goal, tuple(ends))

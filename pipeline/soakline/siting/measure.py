@@ -12,22 +12,22 @@ _LEAST, _MOST = 0.25, 1.5
 
 
 def spacing_above(
-    lines: list[LipLine], tree_height_m: FloatArray, slope_pct: FloatArray, drainage: GeometryArray
+    lines: list[LipLine], interval_m: FloatArray, slope_pct: FloatArray, drainage: GeometryArray
 ) -> tuple[FloatArray, FloatArray]:
     """Distance and level difference to the next swale uphill.
 
     Parameters
     ----------
     lines : LipLine
-    tree_height_m : (lines,) H of each, m
+    interval_m : (lines,) vertical interval that each is laid by, H unless another rule sets it
     slope_pct : (lines,) mean slope across each, %
     drainage : drainage lines as drawn
 
     Returns
     -------
     (lines,) mean distance in plan and (lines,) mean level difference, m; NaN where fewer than half
-    of the pegs, 10 m apart, find a swale 0.25 H to 1.5 H higher within 1.5 H / tan(slope) with no
-    drainage line between
+    of the pegs, 10 m apart, find a swale 0.25 to 1.5 intervals higher within 1.5 times the interval
+    over tan(slope) with no drainage line between
     """
     count = len(lines)
     empty = np.full(count, np.nan)
@@ -39,10 +39,10 @@ def spacing_above(
     index = np.repeat(np.arange(count), [own.size for own in along])
     pegs = np.asarray(shapely.line_interpolate_point(lips[index], np.concatenate(along)))
     level = np.array([line.level_m for line in lines])
-    reach = _MOST * tree_height_m * 100.0 / np.maximum(slope_pct, 0.1)
+    reach = _MOST * interval_m * 100.0 / np.maximum(slope_pct, 0.1)
     peg, other = shapely.STRtree(lips).query(pegs, predicate="dwithin", distance=reach[index])
     rise = level[other] - level[index[peg]]
-    height = tree_height_m[index[peg]]
+    height = interval_m[index[peg]]
     fits = (rise >= _LEAST * height - 1e-9) & (rise <= _MOST * height + 1e-9)
     peg, other, rise = peg[fits], other[fits], rise[fits]
     distance = np.asarray(shapely.distance(pegs[peg], lips[other]))

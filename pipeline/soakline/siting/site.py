@@ -189,6 +189,7 @@ def ways_from(lines: list[LipLine], terrain: Terrain, site: Site, inputs: Inputs
         terrain.hollows,
         geometry_of(features.safe_points),
         inputs.property.area,
+        terrain.flow.direction,
         grid,
     )
     clear = np.array([toe_at_m(line, site.siteable) for line in lines], dtype=float)

@@ -161,6 +161,7 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
+        pegs = set_out(laid, drained.outlets, design, terrain)
         works, points = dug_with_points(
             partial(
                 dug_along,
@@ -174,6 +175,7 @@ def design_swales(
                 design,
                 site,
                 inputs.elevation,
+                pegs,
             ),
             lambda works: swale_points(
                 run, inputs.features, laid, drained, tracks, works, design, terrain, site
@@ -219,6 +221,7 @@ def design_swales(
             ),
             spacing_runoff_m=spacing_runoff.result(),
             spacing_rule=by_rule.rule,
+            level_interval_m=by_rule.interval_m,
             share_cut_off=measured.share_cut_off,
             landform=measured.landform,
         )
@@ -273,7 +276,7 @@ def design_swales(
         routes=routes,
         results=results,
         courses=courses,
-        pegs=set_out(laid, drained.outlets, design, terrain),
+        pegs=pegs,
         works=works,
         planted=trees,
         years=years,

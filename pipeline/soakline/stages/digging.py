@@ -22,6 +22,7 @@ from soakline.section.stations import IntArray, interpolated
 from soakline.section.trench import Trenches, base_area_m2, trenches_of
 from soakline.section.works import (
     APART_M,
+    FollowedLips,
     GroundWorks,
     clear_of_others,
     without_mounds_on,
@@ -52,6 +53,7 @@ def dug_along(
     design: SectionDesign,
     site: Site,
     dem: Elevation,
+    pegs: Pegs,
     points: SwalePoints | None = None,
 ) -> GroundWorks:
     """Ground works of every swale, whose mounds keep off the faces of ponds and basins too.
@@ -59,21 +61,19 @@ def dug_along(
     No mound stands at sills, nor where tracks cross; what tracks take of the spoil is told by their
     crossings.
     """
-    stations = laid.pegs.stations
     trench = trenches_of(drained.sections)
-    dug = cuts_of(trench.take(stations.at.lip), stations.uphill_m)
+    dug = cuts_of(trench.take(pegs.stations.at.lip), pegs.stations.uphill_m)
     # Faces begin at what is dug for a layer under the base.
     layer = design.layers_m(laid.texture)
-    face = highest_face_m(stations, dug) + layer
+    face = highest_face_m(pegs.stations, dug) + layer
     if points is not None:
         face = with_open_faces_m(face, points, layer)
     mound = design.mound.off_faces(face)
     lines = [line.coordinates for line in laid.placed.lines]
     closed = _closed_to_spoil(lines, routes, site.excluded, design.mound_reach_m)
-    close = closer(stations, lines, laid.level_m, dem.dem_m, dem.grid)
+    close = closer(pegs.stations, lines, laid.level_m, dem.dem_m, dem.grid)
     works = works_of(
-        stations,
-        closed_to_spoil(close, closed),
+        FollowedLips(laid.pegs.stations, pegs.stations, closed_to_spoil(close, closed)),
         drained.sections,
         laid.sill_drop_m,
         mound,
@@ -81,13 +81,17 @@ def dug_along(
         check_head_m,
         [a + b for a, b in zip(drained.outlets.spans(), tracks.spans(), strict=True)],
         tracks.over(),
-        filled_ground(stations, trench, tracks.filled(drained.sections)),
+        filled_ground(laid.pegs.stations, trench, tracks.filled(drained.sections)),
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
     works = without_mounds_on(works, closed)
+    # Where two given swales meet is told, and theirs to mend.
+    planned = np.array([not line.given for line in laid.placed.lines], dtype=bool)
     return clear_of_others(
-        works, *((_NO_GROUND, _NO_LIP) if points is None else (points.outline, points.lip))
+        works,
+        planned | (mound.berm_m > design.mound.berm_m),
+        *((_NO_GROUND, _NO_LIP) if points is None else (points.outline, points.lip)),
     )
 
 

@@ -132,8 +132,9 @@ def drain(
         routing = round_of.routed(outlets, sections, asked)
         before, peak = peak, _SPARE * routing.peak_spill_m3s.max(axis=1, initial=0.0)
         hollow_check = check_hollows(
-            hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing
-        )
+            hollow_check, outlets, ways, hollows, laid.hollow_area_m2, event, asked, routing,
+            edge_allowed=rules.edge_allowed,
+        )  # fmt: skip
         rounds += 1
         # The first sills over these ways were laid for peaks of others, or for bounds.
         if rounds == 1:

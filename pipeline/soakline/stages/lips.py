@@ -73,12 +73,13 @@ def laid_out_lips(
             placed = ways_from(final, terrain, site, inputs)
         laid = lay(placed, run, inputs, terrain, site, design, land, property_cells)
         judged = exits_of(placed, terrain.ground_m, terrain.grid, sill_rules(run))
-        return laid, measure(laid, run, inputs, terrain, site, property_cells), judged
+        measured = measure(laid, by_rule.interval_m, run, inputs, terrain, site, property_cells)
+        return laid, measured, judged
 
     laid, measured, judged = stages.kept(
         "catchments",
         laid_out,
-        identity_of(final),
+        (*identity_of(final), by_rule.interval_m),
         ("siting", "section", "terrain", "water", "overflow", "diversions", "stages"),
     )
     return by_rule, laid, measured, judged

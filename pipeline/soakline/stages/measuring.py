@@ -51,6 +51,7 @@ class Measured:
 
 def measure(
     laid: Laid,
+    interval_m: float,
     run: RunFile,
     inputs: Inputs,
     terrain: Terrain,
@@ -62,6 +63,7 @@ def measure(
     Parameters
     ----------
     laid : Laid
+    interval_m : between levels outside planting blocks, whatever the rule that sets it
     property_cells : (rows, columns) bool
     others : of the run and of the stages before
 
@@ -74,13 +76,13 @@ def measure(
     unserved = np.count_nonzero(allowed & (laid.catchments.label <= 0))
     del allowed
     tree = _tree_heights(run, inputs, lines)
+    # Where another rule takes the place of the trees, in blocks it is in proportion to theirs.
+    between = tree * (interval_m / run.spacing.mature_tree_height_m)
     with ThreadPoolExecutor(1) as aside:
         cut_off = aside.submit(
             share_cut_off, laid.placed.catchments, terrain.flow.direction, terrain.filled_m
         )
-        spacing, interval = spacing_above(
-            lines, _measured_by(run, lines, tree), laid.slope_pct, terrain.drainage_line
-        )
+        spacing, interval = spacing_above(lines, between, laid.slope_pct, terrain.drainage_line)
     return Measured(
         tree_height_m=tree,
         spacing_above_m=spacing,
@@ -103,13 +105,6 @@ def _tree_heights(run: RunFile, inputs: Inputs, lines: list[LipLine]) -> FloatAr
     blocks = inputs.features.planting_blocks["mature_tree_height_m"].astype(float)
     heights = [run.spacing.mature_tree_height_m, *blocks]
     return np.array([heights[line.group] for line in lines], dtype=float)
-
-
-def _measured_by(run: RunFile, lines: list[LipLine], tree_height_m: FloatArray) -> FloatArray:
-    """Interval that spacing is measured against: the tree height, or what replaced it."""
-    if run.spacing.rule == "tree-height":
-        return tree_height_m
-    return np.array([line.interval_m for line in lines], dtype=float)
 
 
 def _landforms(terrain: Terrain, pegs: Pegs, spacing_m: FloatArray) -> tuple[str, ...]:

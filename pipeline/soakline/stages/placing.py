@@ -108,6 +108,7 @@ class Lines:
     ends : ends that they may lead to, in the order of their numbers
     area_m2 : (lines, classes) of its catchment, by class of ground
     rule : of spacing, the one that binds
+    interval_m : between levels outside planting blocks, intermediate ones left out
     findings : on given lines
     """
 
@@ -118,6 +119,7 @@ class Lines:
     ends: tuple[End, ...]
     area_m2: FloatArray
     rule: str
+    interval_m: float
     findings: tuple[Finding, ...]
 
     @property
@@ -184,7 +186,8 @@ def lines_by_rule(
     fed = is_given | (caught.area_m2 >= run.siting.min_catchment_m2)
     spills = is_given | exits.leads_off
     rings = exits.only(closed[exits.swale])
-    return Lines(lines, fed, spills, rings, placed.end_map.ends, area, rule, findings), placed
+    ends = placed.end_map.ends
+    return Lines(lines, fed, spills, rings, ends, area, rule, interval, findings), placed
 
 
 def _refuse_without_ground(

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numba
 import numpy as np
 import numpy.typing as npt
 import pyflwdir
@@ -16,7 +17,8 @@ from soakline.verify.reading import Plan
 
 _GROUP = "catchments"
 # Of the ground in a catchment, beyond what a strip half a cell wide along its edge may hold, and of
-# all of them together: where hollows are filled and cells are level, two fillings choose two ways.
+# all of them together. Ground whose water passes filled hollows or level cells on its way to a
+# swale is left out: there two fillings choose two ways.
 _SHARE_PCT, _TOTAL_PCT = 10.0, 5.0
 # Over rough ground water's way is a matter of millimetres: routings part on hillsides, and only
 # the areas of all still tell.
@@ -45,18 +47,40 @@ def check_catchments(plan: Plan, dem: Dem) -> list[Line]:
     return result + _again(plan, dem, shapes, ids)
 
 
-def first_swale(plan: Plan, dem: Dem) -> npt.NDArray[np.uint32]:
-    """Number of the swale, from 1, that water of each cell meets first; 0 for none."""
+def first_swale(plan: Plan, dem: Dem) -> tuple[npt.NDArray[np.uint32], npt.NDArray[np.bool_]]:
+    """Number of the swale, from 1, that water of each cell meets first, 0 for none; and whether no
+    other filling of hollows leads it elsewhere.
+    """
     place = from_origin(dem.west_m, dem.north_m, dem.cell_m, dem.cell_m)
     lips = shapely.force_2d(plan["swales"]["geometry"].to_numpy())
     burnt = features.rasterize(
         ((line, number) for number, line in enumerate(lips, 1)),
         dem.height_m.shape, transform=place, all_touched=True, dtype=np.int32,
     )  # fmt: skip
-    ways = pyflwdir.from_array(directions(dem.height_m), ftype="d8", check_ftype=False)
+    codes, filled_way = directions(dem.height_m)
+    ways = pyflwdir.from_array(codes, ftype="d8", check_ftype=False)
     at = np.flatnonzero(burnt)
     first: npt.NDArray[np.uint32] = ways.basins(idxs=at, ids=burnt.ravel()[at].astype(np.uint32))
-    return first
+    sure = np.zeros(first.size, dtype=np.bool_)
+    _sure(ways.idxs_seq, ways.idxs_ds, burnt.ravel(), filled_way.ravel(), sure)
+    return first, sure.reshape(first.shape)
+
+
+@numba.njit(cache=True)
+def _sure(
+    upwards: npt.NDArray[np.int64],
+    below: npt.NDArray[np.int64],
+    burnt: npt.NDArray[np.int32],
+    filled_way: npt.NDArray[np.bool_],
+    sure: npt.NDArray[np.bool_],
+) -> None:
+    """Mark cells whose way down to a swale or the rim is no choice of a filling's."""
+    for cell in upwards:
+        next_one = below[cell]
+        if burnt[cell] > 0:
+            sure[cell] = True
+        elif not filled_way[cell]:
+            sure[cell] = next_one == cell or sure[next_one]
 
 
 def coarser(dem: Dem) -> Dem:
@@ -96,16 +120,22 @@ def _within(dem: Dem, bounds: npt.NDArray[np.float64]) -> Dem:
 def _areas(
     plan: Plan, dem: Dem, shapes: npt.NDArray[np.object_], at: npt.NDArray[np.int64]
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Of each swale the ground that meets it first, and how much of that it was told of, m²."""
+    """Of each swale, m²: ground that meets it first and was not told of; ground that it was told of
+    and that runs elsewhere, or that lies off the heights. Of the rest, sure ground alone.
+    """
     place = from_origin(dem.west_m, dem.north_m, dem.cell_m, dem.cell_m)
     told = np.zeros(dem.height_m.shape, np.int32)
     if len(shapes):
         features.rasterize(zip(shapes, at, strict=True), transform=place, out=told)
-    first = first_swale(plan, dem)
+    first, sure = first_swale(plan, dem)
     count = len(plan["swales"]) + 1
-    same = told[first == told]
-    mine, both = (np.bincount(own, minlength=count)[1:] for own in (first.ravel(), same))
-    return mine.astype(float) * dem.cell_m**2, both.astype(float) * dem.cell_m**2
+    differs = sure & (first != told)
+    untold, elsewhere, whole = (
+        np.bincount(of, minlength=count)[1:].astype(np.float64) * dem.cell_m**2
+        for of in (first[differs], told[differs], told[told > 0])
+    )
+    off = np.bincount(at, weights=shapely.area(shapes), minlength=count)[1:] - whole
+    return untold, np.asarray(elsewhere + np.maximum(off, 0.0), dtype=np.float64)
 
 
 def _again(
@@ -120,20 +150,19 @@ def _again(
         for of in (shapely.area, shapely.length)
     )
     blocks = coarser(dem)
-    mine, both = _areas(plan, blocks, shapes, at)
+    untold, elsewhere = _areas(plan, blocks, shapes, at)
     # Water that roofs and drains bring is no water of the ground around.
     led = plan["swales"]["swale_id"].isin(set(plan["diversions"]["swale_id"])).to_numpy()
     large = (theirs >= _LEAST_CELLS * blocks.cell_m**2) & ~led
 
     def share_pct(
-        mine: npt.NDArray[np.float64], both: npt.NDArray[np.float64], cell_m: float
+        untold: npt.NDArray[np.float64], elsewhere: npt.NDArray[np.float64], cell_m: float
     ) -> npt.NDArray[np.float64]:
-        # Either way: ground told of that runs elsewhere, and ground that runs here untold.
-        apart = np.maximum(theirs - both, mine - both) - 0.5 * cell_m * edge_m
+        apart = np.maximum(untold, elsewhere) - 0.5 * cell_m * edge_m
         share: npt.NDArray[np.float64] = 100.0 * np.maximum(apart, 0.0) / np.maximum(theirs, 1e-9)
         return share
 
-    share = share_pct(mine, both, blocks.cell_m)
+    share = share_pct(untold, elsewhere, blocks.cell_m)
     if blocks is not dem:
         # Blocks blur narrow ground: what seems wrong is looked at again cell by cell.
         doubtful = np.flatnonzero(large & (share > _SHARE_PCT))
@@ -145,7 +174,7 @@ def _again(
                 fine = share_pct(*_areas(plan, part, shapes[near], at[near]), dem.cell_m)
                 share[k] = fine[k]
     names = np.array(swale_ids, dtype=object)
-    total = 100.0 * abs(mine[large].sum() / max(theirs[large].sum(), 1e-9) - 1.0)
+    total = 100.0 * abs((untold - elsewhere)[large].sum()) / max(theirs[large].sum(), 1e-9)
     most = _ROUGH_SHARE_PCT if plan.setting("noise_m", 0.0) >= _ROUGH_M else _SHARE_PCT
     allowed = f"{most:g} %, half a cell of {blocks.cell_m:g} m along its edge besides"
     lines = [

@@ -8,6 +8,7 @@ steepest of eight facets: Tarboton (1997). Hollows are filled by pyflwdir.
 import numba
 import numpy as np
 import numpy.typing as npt
+import pyflwdir
 from pyflwdir import dem as flow
 
 Heights = npt.NDArray[np.float32]
@@ -18,11 +19,12 @@ NONE = np.float32(-9999.0)
 _DOWN = np.array([-1, -1, 0, 1, 1, 1, 0, -1])
 _RIGHT = np.array([0, 1, 1, 1, 0, -1, -1, -1])
 _CODE = np.array([64, 128, 1, 2, 4, 8, 16, 32], np.uint8)
+_END = np.uint8(0)
 _EIGHTH = np.pi / 4.0
 
 
-def directions(height_m: Heights) -> Codes:
-    """One way down for each cell, as pyflwdir codes them.
+def directions(height_m: Heights) -> tuple[Codes, npt.NDArray[np.bool_]]:
+    """One way down for each cell, as pyflwdir codes them, and where another would do as well.
 
     Parameters
     ----------
@@ -30,15 +32,19 @@ def directions(height_m: Heights) -> Codes:
 
     Returns
     -------
-    (rows, columns) codes. A cell that the filling raised, one with no lower neighbour, and one at
-    the rim keep the way that pyflwdir gave them
+    (rows, columns) codes, and whether each is the way that pyflwdir's filling gave: of a cell that
+    it raised, and of one with no lower neighbour. Another filling may lead water out of a hollow by
+    other cells. Cells at the rim end
     """
     known = ~np.isnan(height_m)
     raw = np.where(known, height_m, NONE)
     filled, codes = flow.fill_depressions(raw, nodata=NONE)
-    order = np.argsort(filled.ravel(), kind="stable")[::-1]
-    _least_deviation(raw, filled, known, order.astype(np.int64), codes)
-    return np.asarray(codes)
+    # A filled hollow is as high as its outlet: its cells come before that, the farthest first.
+    rank = pyflwdir.from_array(codes, ftype="d8", check_ftype=False).rank
+    order = np.lexsort((rank.ravel(), filled.ravel()))[::-1]
+    filled_way = np.zeros(codes.shape, dtype=np.bool_)
+    _least_deviation(raw, filled, known, order.astype(np.int64), codes, filled_way)
+    return np.asarray(codes), filled_way
 
 
 @numba.njit(cache=True)
@@ -59,24 +65,22 @@ def _facet(
 
 
 @numba.njit(cache=True)
-def _slopes(
-    raw: Heights, filled: Heights, known: npt.NDArray[np.bool_], row: int, column: int
-) -> bool:
-    """Whether a cell lies off the rim and was not raised."""
-    rows, columns = filled.shape
+def _on_the_rim(known: npt.NDArray[np.bool_], row: int, column: int) -> bool:
+    """Whether a cell lies beside none: water leaves the heights there."""
+    rows, columns = known.shape
     if not (0 < row < rows - 1 and 0 < column < columns - 1):
-        return False
-    for k in range(8):
-        if not known[row + _DOWN[k], column + _RIGHT[k]]:
-            return False
-    return bool(filled[row, column] == raw[row, column])
+        return True
+    return not known[row - 1 : row + 2, column - 1 : column + 2].all()
 
 
 @numba.njit(cache=True)
 def _way(filled: Heights, row: int, column: int, carried: float) -> tuple[int, float]:
     """Neighbour that keeps the deviation least, and the deviation; −1 where none is lower."""
     steepest, best, angle = 0.0, -1, 0.0
-    for k in range(8):  # a facet between each neighbour and the next one clockwise
+    for turned_by in range(8):
+        # A facet between each neighbour and the next one clockwise; of equally steep ones, as where
+        # the steepest way is a neighbour's own, the first of them counter-clockwise from the east.
+        k = (1 - turned_by) % 8
         after = (k + 1) % 8
         cardinal, diagonal = (k, after) if k % 2 == 0 else (after, k)
         slope, turned = _facet(filled, row, column, cardinal, diagonal)
@@ -114,8 +118,9 @@ def _least_deviation(
     known: npt.NDArray[np.bool_],
     order: npt.NDArray[np.int64],
     codes: Codes,
+    filled_way: npt.NDArray[np.bool_],
 ) -> None:
-    """Set the codes of all cells that slope, from the highest down."""
+    """Set the codes of all cells that slope, from the highest down, and mark the others."""
     rows, columns = filled.shape
     area = np.ones((rows, columns), np.float32)
     largest = np.zeros((rows, columns), np.float32)
@@ -124,17 +129,22 @@ def _least_deviation(
         row, column = cell // columns, cell % columns
         if not known[row, column]:
             continue
+        if _on_the_rim(known, row, column):
+            codes[row, column] = _END
+            continue
         to, deviation = -1, 0.0
-        if _slopes(raw, filled, known, row, column):
+        if filled[row, column] == raw[row, column]:
             to, deviation = _way(filled, row, column, carried[row, column])
         if to >= 0:
             codes[row, column] = _CODE[to]
         else:
+            filled_way[row, column] = True
             to = _coded(codes[row, column])
         r, c = row + _DOWN[to], column + _RIGHT[to]
         if to >= 0 and 0 <= r < rows and 0 <= c < columns:
             area[r, c] += area[row, column]
-            # Of all that flows in, the largest carries its deviation on.
-            if area[row, column] > largest[r, c]:
+            # Of all that flows in, the largest carries its deviation on; of equals the least.
+            own, most = area[row, column], largest[r, c]
+            if own > most or (own == most and abs(deviation) < abs(carried[r, c])):
                 largest[r, c] = area[row, column]
                 carried[r, c] = deviation

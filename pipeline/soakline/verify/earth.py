@@ -34,19 +34,22 @@ def check_sections(plan: Plan, dem: Dem) -> list[Line]:
     high = np.maximum(told - least, 0.0) / least
     low = np.maximum(least - fill - told, 0.0) / least
     measured = _cut_m3(plan, dem, b, m, d, length)
-    off = np.abs(swales["cut_m3"].to_numpy(float) / measured - 1.0)
+    with np.errstate(divide="ignore"):  # without pegs nothing is measured
+        off = np.abs(swales["cut_m3"].to_numpy(float) / measured - 1.0)
     spoil = (1.0 + plan.setting("earthworks.swell_pct", 25.0) / 100.0) * (
         1.0 - plan.setting("earthworks.settlement_pct", 10.0) / 100.0
     )
     settled = np.abs(swales["fill_m3"] / (spoil * swales["cut_m3"]) - 1.0).to_numpy(float)
     dug = swales["cut_m3"].to_numpy(float) > 0.0
+    # Cells over 10 m set no pegs.
+    pegged = dug & (len(plan["pegs"]) > 0)
     return [
         within(_GROUP, "top_width_m = base + 2 × batter × depth of water", "1 mm",
                _known(plan, top), ids, 0.001, "m"),
         within(_GROUP, "capacity_m3 by the section, ends battered", "0.5 %, less causeways",
                100.0 * np.maximum(high, low), ids, 0.5, "%"),
-        within(_GROUP, "cut_m3 by average end area along the pegs", "3 %", 100.0 * off[dug],
-               ids[dug], 3.0, "%"),
+        within(_GROUP, "cut_m3 by average end area along the pegs", "3 %", 100.0 * off[pegged],
+               ids[pegged], 3.0, "%"),
         within(_GROUP, "fill_m3 = cut_m3 × swell × settlement", "0.1 %", 100.0 * settled[dug],
                ids[dug], 0.1, "%"),
     ]  # fmt: skip

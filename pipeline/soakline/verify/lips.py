@@ -49,6 +49,8 @@ def along(lines: npt.NDArray[np.object_], step_m: float, *, about: bool = False)
     scale = start[owner] + run - run[first][owner]
 
     def place_at(of: npt.NDArray[np.int64], at_m: FloatArray) -> FloatArray:
+        if of.size == 0:
+            return np.empty((0, 2))
         there = start[of] + np.clip(at_m, 0.0, length[of])
         return np.column_stack([np.interp(there, scale, axis) for axis in vertex.T])
 
@@ -146,9 +148,10 @@ def check_spacing(plan: Plan) -> list[Line]:
     # Blocks have trees of their own height: it is told as the spacing that it gives.
     tree = swales["spacing_tree_m"].to_numpy(float) * slope
     tree = np.where(np.isnan(tree), plan.setting("spacing.mature_tree_height_m", 8.0), tree)
-    other_rule = (swales["spacing_rule"] != "tree-height").to_numpy() & (np.ptp(level) > 0.0)
-    # Another rule's interval takes the place of the trees: the least step from level to level.
-    tree[other_rule] = np.diff(np.unique(np.round(level[other_rule], 3))).min(initial=np.inf)
+    if plan.record.get("spacing.rule", ["tree-height"])[0] != "tree-height":
+        # Another rule's interval takes the place of the trees, in blocks in proportion to theirs.
+        height_m = plan.setting("spacing.mature_tree_height_m", 8.0)
+        tree *= plan.setting("level_interval_m", height_m) / height_m
     count = (shapely.length(lines) / _PEG_M + 1e-9).astype(np.int64) + 1
     of = np.repeat(np.arange(len(ids)), count)
     at = _PEG_M * (np.arange(of.size) - np.repeat(np.cumsum(count) - count, count))

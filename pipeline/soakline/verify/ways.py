@@ -64,7 +64,7 @@ def check_routes(plan: Plan, cell_m: float) -> list[Line]:
     same = np.diff(of, prepend=-1) == 0
     rise = np.where(same, np.diff(vertex[:, 2], prepend=np.inf), 0.0)
     start = np.flatnonzero(~same)
-    end = np.append(start[1:], len(of)) - 1
+    end = np.append(start[1:], len(of))[: len(start)] - 1
     up = np.maximum.reduceat(rise, start) if len(start) else np.empty(0)
     sills = plan["spillways"].drop_duplicates("spillway_id").set_index("spillway_id")
     sill = shapes_of(sills["geometry"], routes["spillway_id"])
@@ -78,7 +78,8 @@ def check_routes(plan: Plan, cell_m: float) -> list[Line]:
     stopped = _stopped(plan)
     idle = [one for one in idle if sills["swale_id"][one] not in stopped]
     fast = routes["velocity_ms"].to_numpy(float) > routes["permissible_ms"].to_numpy(float)
-    unlined = ids[fast & routes["lining"].isna().to_numpy()]
+    grassed = (routes["lining"].isna() | (routes["lining"] == "grass")).to_numpy()
+    unlined = ids[fast & grassed]
     return [
         within(_GROUP, "route never rises", "0 m", up, ids, 1e-9, "m"),
         within(_GROUP, "route starts on its spillway", "exact", away, ids, 1e-6, "m"),
@@ -110,11 +111,15 @@ def _to_end(plan: Plan, routes: pd.DataFrame, last: FloatArray) -> FloatArray:
         if kind == "property_edge":
             found[i] = shapely.distance(edge, shapely.points(last[i]))
             continue
-        # A dam's rim is met where the route comes in, which for the first of them is its point.
+        # The rim of a dam or of an area is met where the route comes in, which for the first of
+        # them is its point.
         own = ends.get(kind, safe)
         if name in own.index:
             away = shapely.distance(own[name], shapely.points(last[i]))
             found[i] = 0.0 if kind == "dam" else away
+    for name in {name for kind, name in zip(kinds, ids, strict=True) if kind == "safe_point"}:
+        into = np.array([own == (name, "safe_point") for own in zip(ids, kinds, strict=True)])
+        found[into] = found[into].min()
     return found
 
 
