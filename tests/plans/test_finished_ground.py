@@ -37,5 +37,8 @@ def test_cut_and_fill_of_every_swale_agree_with_its_finished_ground_to_2_percent
             )
         )
         found.append(differences(plan, swale, height))
+    out = earth.made_up_m3 + earth.mound_m3 + earth.returns_m3 + earth.track_fill_m3
+    out += earth.spread_m3 + earth.left_over_m3
+    assert (earth.spoil_m3 + earth.short_m3).to_numpy() == pytest.approx(out.to_numpy(), abs=1e-6)
     assert np.array(found) == pytest.approx(np.array(told), rel=0.02)
     assert np.sum(found, axis=0) == pytest.approx(np.sum(told, axis=0), rel=0.01)

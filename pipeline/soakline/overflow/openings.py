@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from soakline.grid import FloatArray
-from soakline.overflow.ranking import JudgedExits, SillRules, ranked_exits
+from soakline.overflow.ranking import LONGEST_SILL_M, JudgedExits, SillRules, ranked_exits
 from soakline.siting.ends import End
 from soakline.siting.lines import LipLine, opened_at
 
@@ -35,8 +35,10 @@ def open_rings(
 
     Returns
     -------
-    the lips in their order, none closed; the gap is twice the sill's length and at least 6 m
+    the lips in their order, none closed; the gap is twice the length of a sill, of which more than
+    `LONGEST_SILL_M` takes several, and at least 6 m
     """
+    one_sill_m = sill_m / np.ceil(sill_m / LONGEST_SILL_M)
     opened = []
     best = ranked_exits(judged, ends, rules)
     for i, line in enumerate(lines):
@@ -46,7 +48,7 @@ def open_rings(
         at = float(judged.exits.along_m[best[i][0]]) if best[i].size else 0.0
         length = line.length_m
         most = max(LEAST_OPENING_M, min(length / 2.0, length - least_m))
-        gap = min(max(LEAST_OPENING_M, 2.0 * float(sill_m[i])), most)
+        gap = min(max(LEAST_OPENING_M, 2.0 * float(one_sill_m[i])), most)
         start = (at + gap / 2.0) % length
         ring = opened_at(line.coordinates, start)
         opened.append(

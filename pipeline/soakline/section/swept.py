@@ -138,10 +138,14 @@ def _mound_m3(
             foot = foot_m[i] - steep * berm
             top = high + steep * (berm + crest) + high - foot_m[i]
             first = int(np.ceil(berm / _SLICE_M - 0.5))
-            last = min(own.size, int(toe_m[i] / _SLICE_M + 0.5))
+            toe = min(toe_m[i] / _SLICE_M, float(own.size))
+            last = int(np.ceil(toe))
             for k in range(first, last):
                 up = steep * (k + 0.5) * _SLICE_M
                 own[k] = max(min(high, foot + up, top - up) - ground_m[i, k], 0.0)
+            # As much of the last one as the mound covers: what is held grows evenly with the crest.
+            if last > first:
+                own[last - 1] *= toe - (last - 1)
             if i > start[reach]:
                 before, step = sections[(i - 1) % 2], along_m[i] - along_m[i - 1]
                 slices = max(reaches, last)
