@@ -151,3 +151,18 @@ def test_between_two_arms_of_a_lip_ground_is_counted_once() -> None:
     profile = close.downhill_m[arms]
     assert not np.isnan(profile[:, :9]).any()
     assert np.isnan(profile[:, 10:]).all()
+
+
+@pytest.mark.parametrize("parted_m", [59.5, 60.0, 60.4])
+def test_stretches_that_part_a_bend_hold_what_the_whole_of_it_holds(parted_m: float) -> None:
+    """Round a right angle: the mean of two vectors that part in a bend is shorter than they are."""
+    line = np.array([[-60.0, 0.0], [0.0, 0.0], [0.0, 60.0]])
+    grid = Grid(400, 400, -100.0, 100.0, 0.5, "EPSG:32655")
+    flat = np.zeros(grid.shape, np.float32)
+    pegs = set_pegs([line], np.zeros(1), [[]], 3.0, 3.0, 12.0, flat, grid).stations
+    close = closer(pegs, [line], np.zeros(1), flat, grid)
+    parted = np.array([0.0, parted_m, 120.0])
+    parts = close.between(np.zeros(2, dtype=np.int64), parted[:-1], parted[1:])
+    both = MoundShapes(np.zeros(2), 2.0, 0.5), np.tile(HIGH, 2), np.tile(CREST, 2)
+    whole = float(mound_m3(downhill(close), MOUND, HIGH, CREST)[0])
+    assert mound_m3(downhill(parts), *both).sum() == pytest.approx(whole, rel=1e-9)

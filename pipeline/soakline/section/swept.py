@@ -62,7 +62,10 @@ def _turns(stations: LipStations) -> FloatArray:
     """How far lips turn left from each station to the next, (n,) radians; 0 from the last."""
     east, north = stations.left_east, stations.left_north
     turn = np.zeros(east.size)
-    turn[:-1] = np.arcsin(np.clip(east[:-1] * north[1:] - north[:-1] * east[1:], -1.0, 1.0))
+    # Where a stretch begins or ends in a bend, its vector is a mean and shorter than 1.
+    turn[:-1] = np.arctan2(
+        east[:-1] * north[1:] - north[:-1] * east[1:], east[:-1] * east[1:] + north[:-1] * north[1:]
+    )
     turn[stations.last] = 0.0
     return turn
 
