@@ -83,6 +83,13 @@ def test_a_step_that_the_batter_never_meets_is_cut_to_the_end_of_the_profile() -
     assert cut.face_height_m.tolist() == [0.5 + 19.0, 0.5]
 
 
+@pytest.mark.parametrize("above_m", [-0.6, -2.0])
+def test_ground_that_lies_wholly_under_the_base_is_not_cut(above_m: float) -> None:
+    """A given lip may be a dam: its missing ground is no cut that is less than nothing."""
+    level = np.full((1, 41), above_m)
+    assert cuts_of(trenches_of([Trench(1.5, 0.5, 1.5)]), level).area_m2 == 0.0
+
+
 def test_a_batter_that_hardly_meets_the_hill_is_refused() -> None:
     """M s of 0.6 and over."""
     trench = Trench(1.5, 0.5, 2.0)

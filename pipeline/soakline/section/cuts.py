@@ -19,7 +19,8 @@ class Cuts:
     ----------
     daylight_m : from the lip to where the uphill batter meets the hill
     daylight_above_m : ground less level there
-    area_m2 : cut per metre of length, the wedge above the level included
+    area_m2 : cut per metre of length, the wedge above the level included; 0 where ground lies so
+        far under the level that there would be less than nothing
     face_height_m : of the uphill face, from base to daylight
     """
 
@@ -85,6 +86,6 @@ def cuts_of(trench: Trenches, uphill_m: FloatArray) -> Cuts:
     return Cuts(
         daylight_m=daylight,
         daylight_above_m=top,
-        area_m2=trench.area_m2 + under_m2 - (daylight - width) * top / 2.0,
+        area_m2=np.maximum(trench.area_m2 + under_m2 - (daylight - width) * top / 2.0, 0.0),
         face_height_m=trench.depth_m + np.maximum(top, 0.0),
     )
