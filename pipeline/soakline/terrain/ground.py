@@ -170,15 +170,16 @@ def bilinear(surface: GroundArray, row: float, column: float) -> float:
     float, in the surface's own unit
     """
     rows, columns = surface.shape
-    if not (0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0):
-        return np.nan
-    top = min(int(row), rows - 2)
-    left = min(int(column), columns - 2)
+    # No way out before the end: with one, each call counts references to the raster, which takes
+    # longer than the rest of it.
+    inside = 0.0 <= row <= rows - 1.0 and 0.0 <= column <= columns - 1.0
+    top = min(int(row), rows - 2) if inside else 0
+    left = min(int(column), columns - 2) if inside else 0
     down = row - top
     right = column - left
     upper = (1.0 - right) * surface[top, left] + right * surface[top, left + 1]
     lower = (1.0 - right) * surface[top + 1, left] + right * surface[top + 1, left + 1]
-    value: float = (1.0 - down) * upper + down * lower
+    value: float = (1.0 - down) * upper + down * lower if inside else np.nan
     return value
 
 
