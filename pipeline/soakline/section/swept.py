@@ -81,14 +81,19 @@ def downhill(stations: LipStations) -> Swath:
 
 
 @numba.njit(cache=True)
+def _middles_m(ground_m: FloatArray) -> FloatArray:
+    """From the lip to the middle of each slice."""
+    return (np.arange(0.5, ground_m.shape[1]) * _SLICE_M).astype(np.float64)
+
+
+@numba.njit(cache=True)
 def _between_m3(
-    first_m: FloatArray, second_m: FloatArray, slices: int, step_m: float, longer: float
+    first_m: FloatArray, second_m: FloatArray, u_m: FloatArray, step_m: float, longer: float
 ) -> float:
-    """Between two neighbouring sections, of which so many slices may hold something."""
+    """Between two neighbouring sections, as far as one may hold something: the slices of u."""
     volume = 0.0
-    for k in range(slices):
-        long = step_m + longer * (k + 0.5) * _SLICE_M
-        volume += (first_m[k] + second_m[k]) * max(long, 0.0)
+    for k in range(u_m.size):
+        volume += (first_m[k] + second_m[k]) * max(step_m + longer * u_m[k], 0.0)
     return volume * _SLICE_M / 2.0
 
 
@@ -100,8 +105,8 @@ def _trench_m3(
     trench: FloatArray,
     ground_m: FloatArray,
 ) -> FloatArray:
-    volume = np.zeros(start.size - 1)
-    sections = np.zeros((2, ground_m.shape[1]))
+    volume, u_m = np.zeros(start.size - 1), _middles_m(ground_m)
+    sections = np.zeros((2, u_m.size))
     for lip in range(start.size - 1):
         base, depth, batter = trench[lip]
         top = base + 2.0 * batter * depth
@@ -109,14 +114,13 @@ def _trench_m3(
             own = sections[i % 2]
             own[:] = 0.0
             for k in range(own.size):
-                u = (k + 0.5) * _SLICE_M
-                over = ground_m[i, k] - max(-u / batter, (u - top) / batter, -depth)
-                if u > top and -np.inf < over < -_ENDED_M:
+                over = ground_m[i, k] - max(-u_m[k] / batter, (u_m[k] - top) / batter, -depth)
+                if u_m[k] > top and -np.inf < over < -_ENDED_M:
                     break
                 own[k] = max(over, 0.0)
             if i > start[lip]:
                 before, step = sections[(i - 1) % 2], along_m[i] - along_m[i - 1]
-                volume[lip] += _between_m3(before, own, own.size, step, longer[i - 1])
+                volume[lip] += _between_m3(before, own, u_m, step, longer[i - 1])
     return volume
 
 
@@ -130,29 +134,30 @@ def _mound_m3(
     toe_m: FloatArray,
     ground_m: FloatArray,
 ) -> FloatArray:
-    volume = np.zeros(start.size - 1)
-    sections = np.zeros((2, ground_m.shape[1]))
+    volume, u_m = np.zeros(start.size - 1), _middles_m(ground_m)
+    sections = np.zeros((2, u_m.size))
     for reach in range(start.size - 1):
         berm, steep, high, crest = mound[reach]
-        reaches = 0
+        reaches, first = 0, int(np.ceil(berm / _SLICE_M - 0.5))
         for i in range(start[reach], start[reach + 1]):
             own = sections[i % 2]
             own[:] = 0.0
             foot = foot_m[i] - steep * berm
             top = high + steep * (berm + crest) + high - foot_m[i]
-            first = int(np.ceil(berm / _SLICE_M - 0.5))
-            toe = min(toe_m[i] / _SLICE_M, float(own.size))
+            toe = max(min(toe_m[i] / _SLICE_M, float(own.size)), 0.0)
             last = int(np.ceil(toe))
-            for k in range(first, last):
-                up = steep * (k + 0.5) * _SLICE_M
-                own[k] = max(min(high, foot + up, top - up) - ground_m[i, k], 0.0)
+            # Loops that begin at 0 take half the time of others.
+            here, u, ground = own[first:last], u_m[first:last], ground_m[i, first:last]
+            for k in range(here.size):
+                up = steep * u[k]
+                here[k] = max(min(high, foot + up, top - up) - ground[k], 0.0)
             # As much of the last one as the mound covers: what is held grows evenly with the crest.
-            if last > first:
-                own[last - 1] *= toe - (last - 1)
+            if here.size:
+                here[-1] *= toe - (last - 1)
             if i > start[reach]:
                 before, step = sections[(i - 1) % 2], along_m[i] - along_m[i - 1]
-                slices = max(reaches, last)
-                volume[reach] += _between_m3(before, own, slices, step, longer[i - 1])
+                held = u_m[: max(reaches, last)]
+                volume[reach] += _between_m3(before, own, held, step, longer[i - 1])
             reaches = last
     return volume
 
