@@ -166,3 +166,21 @@ def test_stretches_that_part_a_bend_hold_what_the_whole_of_it_holds(parted_m: fl
     both = MoundShapes(np.zeros(2), 2.0, 0.5), np.tile(HIGH, 2), np.tile(CREST, 2)
     whole = float(mound_m3(downhill(close), MOUND, HIGH, CREST)[0])
     assert mound_m3(downhill(parts), *both).sum() == pytest.approx(whole, rel=1e-9)
+
+
+@pytest.mark.parametrize("beside", [(0.5, 1.5), (98.5, 99.5)])
+def test_ground_closed_beside_a_stretch_s_end_closes_nothing_at_the_end(
+    beside: tuple[float, float],
+) -> None:
+    """Stations a metre apart: the one before the last is closed, the last is not."""
+    along = np.linspace(0.0, 100.0, 101)
+    zero = np.zeros_like(along)
+    lip = LipStations(
+        Chainages(np.array([0, 101]), along), along, zero, zero, zero + 1.0, zero, zero + 0.08,
+        zero + 0.08, uphill_m(zero, zero + 0.08), uphill_m(zero, zero - 0.08),
+    )  # fmt: skip
+    whole = float(mound_m3(downhill(lip), MOUND, HIGH, CREST)[0])
+    way = np.array([shapely.box(beside[0], -20.0, beside[1], 1.0)], dtype=object)
+    closed = closed_to_spoil(lip, way).between(np.zeros(1, int), along[:1], along[-1:])
+    left = float(mound_m3(downhill(closed), MOUND, HIGH, CREST)[0])
+    assert left == pytest.approx(0.99 * whole, rel=1e-3)

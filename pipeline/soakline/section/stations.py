@@ -178,14 +178,14 @@ class LipStations:
             np.concatenate([np.arange(lip.size), stretch, np.arange(lip.size)]), kind="stable"
         )
 
+        def new(values: FloatArray, before: IntArray, share: FloatArray) -> FloatArray:
+            mean = interpolated(values, before, share)
+            # Ground that is one neighbour's alone ends half way to the other.
+            return np.where(np.isnan(mean), values[before + (share > 0.5)], mean)
+
         def of(values: FloatArray) -> FloatArray:
-            return np.concatenate(
-                [
-                    interpolated(values, first, first_share),
-                    values[station],
-                    interpolated(values, last, last_share),
-                ]
-            )[order]
+            ends = new(values, first, first_share), new(values, last, last_share)
+            return np.concatenate([ends[0], values[station], ends[1]])[order]
 
         start = starts_of(np.bincount(stretch, minlength=lip.size) + 2)
         return LipStations(
