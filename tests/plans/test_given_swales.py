@@ -16,6 +16,8 @@ from shapely.affinity import translate
 from soakline import __version__
 from soakline.problems import InputRefused
 from soakline.runfile.load import load_run_file
+from soakline.section.earthworks import end_batter_m3
+from soakline.section.trench import Trench, cut_area_m2, trenches_of
 from soakline.stages.plan import make_plan
 from soakline.stages.progress import Progress
 from soakline.store.stage_store import StageStore
@@ -254,6 +256,20 @@ def held_m3(length_m: float, water_m: float) -> float:
     base = length_m - 2.0 * BATTER * DEPTH_M
     y = water_m
     return BASE_M * base * y + BATTER * (BASE_M + base) * y**2 + 4.0 / 3.0 * BATTER**2 * y**3
+
+
+def test_a_built_swale_wider_than_any_planned_one_is_cut_as_far_as_it_goes_into_the_hill(
+    tmp_path: Path,
+) -> None:
+    """12 m of base, 1 m deep, 3 to 1: the batter meets 8 % at 23.7 m, with a face of 2.89 m."""
+    section = {"base_width_m": [12.0], "depth_m": [1.0], "batter": [3.0]}
+    old = given(level_line(0.0, -40.0, 40.0), state=["built"], **section)
+    own = planned(tmp_path, given_swales=old)["swales"].query("base_width_m == 12").iloc[0]
+    trench = trenches_of([Trench(12.0, 1.0, 3.0)])
+    area = cut_area_m2(trench, np.zeros(1), np.array([SLOPE]))
+    ends = end_batter_m3(trench, area, area)
+    assert own.cut_m3 == pytest.approx(float((own.length_m * area - ends)[0]), rel=1e-3)
+    assert own.face_height_m == pytest.approx(1.0 + SLOPE * 18.0 / (1.0 - 3.0 * SLOPE), abs=1e-3)
 
 
 @pytest.mark.parametrize("state", ["planned", "built"])

@@ -10,7 +10,6 @@ from soakline.grid import FloatArray
 from soakline.problems import InputProblem, InputRefused
 from soakline.runfile.sections import RunFile
 from soakline.section.amendments import UNTREATED, Amendment, amendments
-from soakline.section.cuts import profile_reach_m
 from soakline.section.mound import MoundShape
 from soakline.section.points import point_problems
 from soakline.section.reach import FootprintReach, footprint_reach, room_for_all, spoil_factor
@@ -98,12 +97,6 @@ class SectionDesign:
     def widest_m(self) -> float:
         """Greatest width of water that a section has, m."""
         return max(own.largest.top_width_m for own in self.soils)
-
-    @property
-    def profile_m(self) -> float:
-        """How far uphill of a lip the ground is looked at."""
-        own = self.roomiest
-        return profile_reach_m(own.top_width_m, self.deepest_cut_m, own.batter)
 
     @property
     def mound_reach_m(self) -> float:

@@ -14,7 +14,7 @@ from soakline.section.cuts import cuts_of
 from soakline.section.design import SectionDesign
 from soakline.section.earthworks import OtherEarth, highest_face_m, sill_cut_m2
 from soakline.section.footprint import filled_ground
-from soakline.section.pegs import Pegs, set_pegs
+from soakline.section.pegs import Pegs
 from soakline.section.point_faces import with_open_faces_m
 from soakline.section.points import SwalePoints
 from soakline.section.profiles import closed_to_spoil, closer
@@ -33,6 +33,7 @@ from soakline.siting.site import Site
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
+from soakline.stages.placing import pegs_along
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.condition import Terrain
 
@@ -106,16 +107,8 @@ def dug_with_points(
 
 def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
     """Pegs that set out every swale, sills included."""
-    return set_pegs(
-        [line.coordinates for line in laid.placed.lines],
-        laid.level_m,
-        [[(start + end) / 2.0 for start, end in own] for own in outlets.spans()],
-        design.widest_m,
-        design.profile_m,
-        design.mound_reach_m,
-        terrain.ground_m,
-        terrain.grid,
-    )
+    sills = [[(start + end) / 2.0 for start, end in own] for own in outlets.spans()]
+    return pegs_along(laid.placed.lines, design, terrain, sills)
 
 
 def _other_earth(

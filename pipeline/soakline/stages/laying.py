@@ -26,7 +26,7 @@ from soakline.siting.catchments import Catchments, catchment_polygons
 from soakline.siting.exits import FORBIDDEN
 from soakline.siting.flow_lengths import CatchmentShape, catchment_shape
 from soakline.siting.site import Placed, Site
-from soakline.stages.placing import base_pegs
+from soakline.stages.placing import pegs_along
 from soakline.terrain.cells import GeometryArray
 from soakline.terrain.condition import Terrain
 from soakline.water.land import Land, area_above_m2, area_by_class_m2
@@ -146,7 +146,7 @@ def lay(
     """
     lines, features, grid = placed.lines, inputs.features, terrain.grid
     lips = [line.coordinates for line in lines]
-    pegs = base_pegs(lines, design, terrain)
+    pegs = pegs_along(lines, design, terrain)
     slope = 100.0 * pegs.stations.mean(pegs.stations.slope)
     diversions = lay_diversions(
         features.diversions,

@@ -1,5 +1,6 @@
 """Lips on the ground: placed by the rule, fed, and rings opened where their water leaves best."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,13 +52,27 @@ def ways_over(placed: Placed, terrain: Terrain, site: Site) -> Ways:
     return Ways(placed.lines, ground, terrain.ground_m)
 
 
-def base_pegs(lines: list[LipLine], design: SectionDesign, terrain: Terrain) -> Pegs:
-    """Pegs without sills: the stations that volumes and footprints are measured at."""
+def pegs_along(
+    lines: list[LipLine],
+    design: SectionDesign,
+    terrain: Terrain,
+    sill_m: Sequence[Sequence[float]] | None = None,
+) -> Pegs:
+    """Pegs along lips, their profiles long enough for the largest section and for given ones.
+
+    Parameters
+    ----------
+    lines : LipLine of each
+    design : SectionDesign
+    terrain : Terrain
+    sill_m : of each lip, chainages of its sills, m; none while nobody knows them: the stations that
+        footprints are measured at
+    """
     sections = [design.roomiest, *(line.section for line in lines if line.section)]
     return set_pegs(
         [line.coordinates for line in lines],
         np.array([line.level_m for line in lines], dtype=float),
-        [[] for _ in lines],
+        [[] for _ in lines] if sill_m is None else sill_m,
         design.widest_m,
         max(profile_reach_m(own.top_width_m, design.deepest_cut_m, own.batter) for own in sections),
         design.mound_reach_m,
@@ -77,7 +92,7 @@ def clear_of_exclusions(
     clear: list[LipLine] = []
     doubtful = lines
     for _ in range(_ROUNDS):
-        pegs = base_pegs(doubtful, design, terrain)
+        pegs = pegs_along(doubtful, design, terrain)
         dug = dug_ground(pegs.stations, trenches_of([design.roomiest] * len(doubtful)))
         cut: list[LipLine] = []
         for line, bad in zip(doubtful, ground_met(dug, site.excluded), strict=True):
