@@ -35,8 +35,6 @@ def down_to_toes(
     of the station. Where it meets none within the profile, or no mound stands, the fall stays.
     """
     downhill = stations.downhill_m
-    if downhill.shape[1] < 2:
-        return stations
     of_each = shape.take(stations.at.lip)
     high, crest = stations.each(crest_height_m), stations.each(crest_width_m)
     above, at_m = stations.ground_above_m, PROFILE_STEP_M * np.arange(downhill.shape[1])
