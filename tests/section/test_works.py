@@ -223,6 +223,13 @@ def test_spoil_in_is_spoil_out(height_m: float, mounded_m: float, fill_m3: float
         assert min(done.short_m3, done.surplus_m3) == 0.0
 
 
+def test_a_lip_far_under_its_level_lacks_spoil_also_where_it_is_spread() -> None:
+    """Made up by 1 m over 0.5 m for 100 m: 50 m³, of which a small trench yields not half."""
+    low = dug(straight(100.0, 0.01, -1.0), Trench(0.4, 0.15, 1.0), 0.0, 100.0, 80.0)
+    assert low.spread_m3 == 0.0
+    assert low.short_m3 == pytest.approx(50.0 - low.spoil_m3)
+
+
 def test_spoil_from_elsewhere_widens_no_crest_and_makes_good_what_is_short() -> None:
     plenty = replace(no_other(1), below_m3=np.array([50.0]))
     with_more = dug(straight(100.0), TRENCH, 0.25, 90.0, 80.0, plenty)

@@ -185,29 +185,32 @@ def earthworks(
     leaning = tracks.leaning()
     aslant = mounded_ends(along, leaning)
 
-    def held_m3(crest_m: FloatArray) -> FloatArray:
+    def heaped_m3(crest_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         own = mounds.with_crest(crest_m)
-        return mound_m3(below, reaches.lip, own) + slid_m3(reaches, own, aslant, leaning)
+        # Beside a track ends aslant take off more than there is, where nothing is heaped.
+        held = mound_m3(below, reaches.lip, own) + slid_m3(reaches, own, aslant, leaning)
+        return np.maximum(held, 0.0), returns_m3(reaches, own)
 
-    mound = held_m3(crest)
+    def free_m3(returns: FloatArray) -> FloatArray:
+        return spoil - made_up - returns - other.track_fill_m3
+
+    mound, returns = heaped_m3(crest)
+    lacks = np.minimum(free_m3(returns), own_spoil - made_up) * share - mound
     # A metre of crest, as on even ground to begin with; then by secants.
     more = np.where(stands, flat[2] - flat[1], np.inf)
     for _ in range(_ROUNDS):
-        returns = returns_m3(reaches, mounds.with_crest(crest))
-        free = spoil - made_up - returns - other.track_fill_m3
-        wanted = np.minimum(free, own_spoil - made_up) * share
-        tried, held = crest, mound
-        crest = np.clip(tried + (wanted - held) / more, least_crest, widest)
-        mound = held_m3(crest)
+        tried, lacked = crest, lacks
+        crest = np.clip(tried + lacked / more, least_crest, widest)
+        mound, returns = heaped_m3(crest)
+        lacks = np.minimum(free_m3(returns), own_spoil - made_up) * share - mound
         step = crest - tried
         steady = np.abs(step) < _STEADY_M
-        secant = (mound - held) / np.where(steady, 1.0, step)
+        secant = (lacked - lacks) / np.where(steady, 1.0, step)
         more = np.where(steady | (secant <= 0.0), more, secant)
-    returns = returns_m3(reaches, mounds.with_crest(crest))
-    free = spoil - made_up - returns - other.track_fill_m3
+    free = free_m3(returns)
     least = crest <= least_crest
-    short = _some(np.where(stands & least, mound - free, 0.0))
-    spread = np.where(mounds.height_m > 0, 0.0, free)
+    short = _some(np.where(stands & ~least, 0.0, mound - free))
+    spread = np.where(mounds.height_m > 0, 0.0, np.maximum(free, 0.0))
     return Earthworks(
         cut_m3=cut,
         between_m3=between,

@@ -62,7 +62,7 @@ def share_over_trench(
     along = start + wide * places + slid * uphill
     in_ends = np.maximum(np.minimum(along, length - along), 0.0) / batter
     there = np.minimum(deep, in_ends).sum(axis=(1, 2))
-    return np.asarray(there / (_ACROSS * deep.sum(axis=(1, 2))))
+    return np.asarray(np.minimum(there / (_ACROSS * deep.sum(axis=(1, 2))), 1.0))
 
 
 def track_earth(
