@@ -186,6 +186,23 @@ def test_landxml_surfaces_hold_the_cut_and_the_fill(
         assert volume[beyond].sum() == pytest.approx(own.returns_m3, rel=0.1)
 
 
+def test_where_spoil_is_spread_the_surface_is_the_trench_alone(
+    plan: SetOutPlan, tmp_path: Path
+) -> None:
+    """The lip lies under its ground here: edges of the mound that is not may not turn back."""
+    spread = [replace(swale, crest_height_m=0.0, crest_width_m=0.0) for swale in plan.swales]
+    assert all(swale.beside_at(swale.chainage_m).above_m.min() > 0.01 for swale in spread)
+    write_landxml(replace(plan, swales=spread), tmp_path / "plan.xml")
+    root = etree.parse(tmp_path / "plan.xml").getroot()
+    for surface, swale in zip(root.findall(".//l:Surface", LAND), spread, strict=True):
+        _, volume = over_ground_m3(surface, plane(8.0, 180.0))
+        assert -volume.sum() == pytest.approx(swale.cut_m3, rel=0.02)
+        points = {p.get("id"): numbers(p)[:2] for p in surface.iter("{*}P")}
+        faces = [face.text.split() for face in surface.iter("{*}F")]
+        turns = [shapely.LinearRing([points[i] for i in face]).is_ccw for face in faces]
+        assert len(set(turns)) == 1
+
+
 @pytest.mark.parametrize("crossing", [*CROSSINGS, *NEAR_ENDS])
 def test_surfaces_hold_cut_and_fill_where_tracks_meet_lips(
     plan_file_with: PlanFileOf, tmp_path: Path, crossing: str

@@ -66,9 +66,11 @@ def section_edges(
     run = trench.batter * trench.depth_m
     crest = np.full(n, swale.crest_height_m)
     width = np.full(n, swale.crest_width_m)
-    toe = toe_m(mound, crest, width, above, fall)
     foot = np.full(n, mound.berm_m)
     crest_start = foot + mound.batter * np.maximum(crest - (above - fall * foot), 0.0)
+    # Where no mound stands, as where spoil is spread, the ground lies over its crest: edges that
+    # went on down to the toe would turn back uphill.
+    toe = np.maximum(toe_m(mound, crest, width, above, fall), crest_start + width)
     offset = np.column_stack(
         [
             -toe, -(crest_start + width), -crest_start, -foot, np.zeros(n),
