@@ -1,5 +1,8 @@
 """What is written, read back by libraries that soakline does not write with."""
 
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -329,6 +332,22 @@ def test_a_dem_that_is_another_is_not_used(plan: SetOutPlan, tmp_path: Path) -> 
     other.write_bytes(b"something else")
     assert "not the DEM that the plan was made from" in dem_of(plan, (other,))[1]
     assert "name it with --dem" in dem_of(replace(plan, path=tmp_path / "x" / "p.gpkg"), ())[1]
+
+
+def test_a_dxf_is_the_same_in_any_process(plan_file: Path, tmp_path: Path) -> None:
+    """Texts have another hash in each process, and sets of them another order."""
+    written = []
+    for seed in ("1", "4"):
+        command = [sys.executable, "-m", "soakline", "setout", str(plan_file), "--format", "dxf"]
+        folder = tmp_path / seed
+        folder.mkdir()
+        subprocess.run(
+            [*command, "--out", str(folder), "--quiet"],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            check=True,
+        )
+        written += [path.read_bytes() for path in folder.iterdir()]
+    assert written[0] == written[1]
 
 
 def test_files_are_the_same_twice(plan: SetOutPlan, tmp_path: Path) -> None:

@@ -60,6 +60,9 @@ def write_dxf(plan: SetOutPlan, path: Path) -> None:
         model = drawing.modelspace()
         _draw_swales(plan, model)
         _draw_points(plan, model)
+        # On writing they would be declared in the order of a set, another in each process.
+        for kind in sorted(drawing.entitydb.dxf_types_in_use()):
+            drawing.classes.add_class(kind)
         text = io.StringIO()
         drawing.write(text)
         path.write_text(text.getvalue(), encoding="utf-8", newline="\n")
