@@ -317,7 +317,8 @@ def test_phases_drawn_up_by_the_owner_are_kept_and_judged(tmp_path: Path) -> Non
         findings = layers["findings"]
         told = findings[findings.code == "phase_without_safe_end"]
         phases = layers["swales"].set_index("swale_id").phase
-        assert phases.to_dict() == {top: 3, second: 3, **phase}
+        last = max(phase.values()) + 1
+        assert phases.to_dict() == {top: last, second: last, **phase}
         return layers, dict(zip(told.feature_id, told.message, strict=True)), stops
 
     layers, told, stops = given(**{middle: 1, low: 2})
@@ -333,5 +334,8 @@ def test_phases_drawn_up_by_the_owner_are_kept_and_judged(tmp_path: Path) -> Non
         top,
         second,
     ]
+    assert told[middle].endswith("dug in phase 2")
     _, told, stops = given(**{middle: 2, low: 1})
     assert (told, stops) == ({}, 0)
+    _, told, _ = given(**{second: 1, middle: 2, low: 3})
+    assert told[second].endswith(f"{middle}, {low}, dug in phases 2 to 3")

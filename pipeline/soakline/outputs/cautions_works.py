@@ -8,6 +8,7 @@ import shapely
 from soakline.findings import Finding, Severity
 from soakline.outputs.designed import Designed
 from soakline.outputs.programme import Programme
+from soakline.section.stations import IntArray
 from soakline.siting.bends import tight_bends
 from soakline.works.phases import fed_later, runs_into_later
 
@@ -107,6 +108,11 @@ def _names(plan: Designed, swales: Sequence[int]) -> str:
     return f"{named} and {more} more" if more > 0 else named
 
 
+def _phases(phase: IntArray) -> str:
+    first, last = int(phase.min()), int(phase.max())
+    return f"phase {first}" if first == last else f"phases {first} to {last}"
+
+
 def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
     phase = programme.phase
     if phase is None:
@@ -131,7 +137,7 @@ def _on_phases(plan: Designed, programme: Programme) -> Iterator[Finding]:
             "phase_without_safe_end",
             "stop",
             f"phase {phase[i]} is not safe on its own: the overflow of this swale runs into "
-            f"{_names(plan, below)}, dug in phase {max(int(phase[other]) for other in below)}",
+            f"{_names(plan, below)}, dug in {_phases(phase[below])}",
             "dig what it spills into in the same phase or before it, from the lowest up",
         )
     heavy = (programme.limit > 0.0) & (programme.weight > programme.limit * (1.0 + 1e-9))
