@@ -1,5 +1,6 @@
 """Sections that the land has no room for: too wide for the spacing, too deep for the soil."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +57,15 @@ def test_a_section_wider_than_the_spacing_is_told(
         assert np.diff(levels).min() >= 2.0 * height_m - 1e-6
     else:
         assert np.diff(levels) == pytest.approx(height_m)
+
+
+def test_an_interval_that_the_rule_reckons_is_told_to_the_centimetre(tmp_path: Path) -> None:
+    """Once the width of the top: 3 m and the wedge on 8 %, of which no more than that is known."""
+    layers = planned(tmp_path, spacing={"rule": "width-ratio", "width_ratio": 1})
+    (message,) = told(layers, "section_wider_than_spacing")
+    (interval,) = re.findall(r"levels (\S+) m apart", message)
+    assert len(interval) <= len("0.123")
+    assert 0.2 < float(interval) < 1.0
 
 
 def test_a_greatest_spacing_under_the_width_of_the_works_is_told(tmp_path: Path) -> None:

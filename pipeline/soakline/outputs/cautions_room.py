@@ -36,7 +36,7 @@ def _on_spacing(plan: Designed) -> Iterator[Finding]:
         if share >= _SHOWN_SHARE:
             yield _too_wide(
                 f"trench and mound of the largest section are {across_m[first]:.1f} m across on "
-                f"ground of {slope:.1f} %, as far as levels {interval:g} m apart lie from each "
+                f"ground of {slope:.1f} %, as far as levels {interval:.3g} m apart lie from each "
                 f"other there; {100 * share:.0f} % of the allowed ground is steeper",
                 "a larger vertical interval (spacing.mature_tree_height_m), or a narrower section",
             )
