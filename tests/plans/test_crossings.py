@@ -160,6 +160,20 @@ def test_a_causeway_s_pipe_and_fill(planned: Planned, crossing: str) -> None:
     assert np.all((taken > place.width_m) & (taken < place.pipe_length_m))
 
 
+@pytest.mark.parametrize("crossing", ["causeway", "steep"])
+def test_pipes_that_do_not_fit_side_by_side_on_the_base_are_told(
+    planned: Planned, crossing: str
+) -> None:
+    layers = planned(crossing)
+    told = layers("findings").query("code == 'pipe_may_block'").set_index("feature_id").message
+    crossings = layers("crossings").query("kind == 'causeway'").set_index("crossing_id")
+    wide = crossings.pipes.astype(float) * crossings.pipe_diameter_m > SECTION["base_width_m"]
+    assert wide.any()
+    assert not wide.all()
+    says = told.loc[wide.index].str.contains("do not fit on a base of 1.5 m")
+    assert says.tolist() == wide.tolist()
+
+
 @pytest.mark.parametrize("crossing", ["auto", "causeway", "gap"])
 def test_crossings_are_counted_and_each_has_its_caution(planned: Planned, crossing: str) -> None:
     layers = planned(crossing)

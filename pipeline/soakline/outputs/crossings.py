@@ -157,11 +157,14 @@ def _on_crossing(plan: Designed, k: int, feature: str) -> Iterator[Finding]:
         )
     else:
         many = int(own.pipes[k]) > _MOST_PIPES
+        wide = float(own.pipes[k] * own.pipe_diameter_m[k])
+        base = float(trenches_of(plan.figures.sections).base_width_m[lip])
+        unfit = f"; side by side they are {wide:.1f} m wide, and do not fit on a base of {base:g} m"
         yield on(
             "pipe_may_block",
             f"{own.pipes[k]} × {own.pipe_diameter_m[k]:.3g} m of pipe pass "
             f"{own.pipe_flow_m3s[k]:.3f} m³/s under the track; blocked, the water on one side "
-            "rises over its lip",
+            "rises over its lip" + unfit * (wide > base),
             ("so many pipes say that a ford, a gap or a bridge would do better here; " * many)
             + "keep both ends clear and check them before the wet season; fill, cover over the "
             "pipe and loads to local codes, or by a licensed engineer",
