@@ -184,3 +184,20 @@ def test_ground_closed_beside_a_stretch_s_end_closes_nothing_at_the_end(
     closed = closed_to_spoil(lip, way).between(np.zeros(1, int), along[:1], along[-1:])
     left = float(mound_m3(downhill(closed), MOUND, HIGH, CREST)[0])
     assert left == pytest.approx(0.99 * whole, rel=1e-3)
+
+
+def test_ground_closed_beyond_a_stretch_s_end_closes_nothing_of_the_stretch() -> None:
+    """A mound up to a sill at 90.2 m; the sill's own way closes the station at 90.22 m."""
+    along = np.append(np.arange(0.0, 90.0), [89.22, 90.22, 100.0])
+    zero = np.zeros_like(along)
+    lip = LipStations(
+        Chainages(np.array([0, along.size]), along), along, zero, zero, zero + 1.0, zero,
+        zero + 0.08, zero + 0.08, uphill_m(zero, zero + 0.08), uphill_m(zero, zero - 0.08),
+    )  # fmt: skip
+    way = np.array([shapely.box(90.21, -20.0, 91.2, 1.0)], dtype=object)
+    held = [
+        float(mound_m3(downhill(of.between(np.zeros(1, int), np.zeros(1), np.full(1, 90.2))),
+                       MOUND, HIGH, CREST)[0])
+        for of in (lip, closed_to_spoil(lip, way))
+    ]  # fmt: skip
+    assert held[1] == pytest.approx(held[0], rel=1e-9)

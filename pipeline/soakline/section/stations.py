@@ -178,13 +178,15 @@ class LipStations:
             np.concatenate([np.arange(lip.size), stretch, np.arange(lip.size)]), kind="stable"
         )
 
-        def new(values: FloatArray, before: IntArray, share: FloatArray) -> FloatArray:
-            mean = interpolated(values, before, share)
-            # Ground that is one neighbour's alone ends half way to the other.
-            return np.where(np.isnan(mean), values[before + (share > 0.5)], mean)
+        def new(values: FloatArray, before: IntArray, share: FloatArray, within: int) -> FloatArray:
+            mean, inner = interpolated(values, before, share), values[before + within]
+            # Ground that the station beyond the end has alone ends half way to it; where only that
+            # one has none, as in the way below a sill, the stretch has it to its end.
+            nearer = values[before + (share > 0.5)]
+            return np.where(np.isnan(mean), np.where(np.isnan(inner), nearer, inner), mean)
 
         def of(values: FloatArray) -> FloatArray:
-            ends = new(values, first, first_share), new(values, last, last_share)
+            ends = new(values, first, first_share, 1), new(values, last, last_share, 0)
             return np.concatenate([ends[0], values[station], ends[1]])[order]
 
         start = starts_of(np.bincount(stretch, minlength=lip.size) + 2)
