@@ -22,7 +22,7 @@ from soakline.terrain.cells import GeometryArray
 from soakline.terrain.ground import sample
 
 # Ground and bends are followed this closely along lips: the short ones more closely.
-_CLOSE_M, _CLOSEST_M, _AS_MANY = 2.0, 1.0, 50
+_CLOSE_M, _CLOSEST_M, _AS_MANY = 4.0, 1.0, 60
 # Stations nearer to each other along the lip than this lie on one bend: how long slices are there
 # says what is whose.
 _ONE_BEND_M = 4.0
@@ -74,7 +74,7 @@ def closer(
     dem_m: GroundArray,
     grid: Grid,
 ) -> LipStations:
-    """Stations a metre or two apart, with profiles of the DEM as read.
+    """Stations 1 to 4 m apart, with profiles of the DEM as read.
 
     Inside bends a place belongs to the station nearest to it; the others' profiles are NaN there.
 
