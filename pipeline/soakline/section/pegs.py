@@ -13,9 +13,8 @@ from soakline.section.stations import (
     Chainages,
     IntArray,
     LipStations,
-    interpolated,
+    on_lips,
     starts_of,
-    uphill_of,
     vertices_of,
 )
 from soakline.terrain.ground import sample
@@ -116,8 +115,7 @@ def set_pegs(
     pegs, kind = _chainages(vertices, sill_m)
     lip, chainage = pegs.lip, pegs.along_m
 
-    easting, northing = interpolated(place, *vertices.weights(lip, chainage)).T
-    left_east, left_north = uphill_of(vertices, place, lip, chainage)
+    easting, northing, left_east, left_north = on_lips(vertices, place, lip, chainage)
     here = sample(ground_m, grid, easting, northing)
     above = sample(ground_m, grid, easting + across_m * left_east, northing + across_m * left_north)
     below = sample(ground_m, grid, easting - across_m * left_east, northing - across_m * left_north)

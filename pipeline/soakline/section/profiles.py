@@ -14,8 +14,8 @@ from soakline.section.stations import (
     IntArray,
     LipStations,
     interpolated,
+    on_lips,
     starts_of,
-    uphill_of,
     vertices_of,
 )
 from soakline.terrain.cells import GeometryArray
@@ -94,7 +94,7 @@ def closer(
     along = (np.arange(start[-1]) - start[lip]) * (length / parts)[lip]
     at = Chainages(start, along)
     vertices, place = vertices_of(lines)
-    easting, northing = interpolated(place, *vertices.weights(lip, along)).T
+    where = on_lips(vertices, place, lip, along)
     before, share = pegs.at.weights(lip, along)
     above, rise, fall = (
         interpolated(of, before, share) for of in (pegs.ground_above_m, pegs.rise, pegs.fall)
@@ -102,9 +102,7 @@ def closer(
     none = np.empty((lip.size, 0))
     stations = LipStations(
         at,
-        easting,
-        northing,
-        *uphill_of(vertices, place, lip, along),
+        *where,
         above,
         rise,
         fall,
@@ -115,8 +113,7 @@ def closer(
         PROFILE_STEP_M * (of.shape[1] - 1) for of in (pegs.uphill_m, pegs.downhill_m)
     )
     stations = with_profiles(stations, level_m[lip], uphill, downhill, dem_m, grid)
-    where = along, easting, northing, stations.left_east, stations.left_north
-    _leave_to_nearer(start, *where, stations.uphill_m, stations.downhill_m)
+    _leave_to_nearer(start, along, *where, stations.uphill_m, stations.downhill_m)
     return stations
 
 

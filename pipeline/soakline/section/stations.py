@@ -223,6 +223,23 @@ def average_end_area_m3(at: Chainages, area_m2: FloatArray) -> FloatArray:
     return np.add.reduceat(between, at.start[:-1])
 
 
+def on_lips(
+    vertices: Chainages, place: FloatArray, lip: IntArray, along_m: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Where places along lips are, and what is uphill there.
+
+    Parameters
+    ----------
+    vertices, place, lip, along_m : as of `uphill_of`
+
+    Returns
+    -------
+    (n,) eastings and northings, m, and easts and norths of unit vectors uphill
+    """
+    easting, northing = interpolated(place, *vertices.weights(lip, along_m)).T
+    return easting, northing, *uphill_of(vertices, place, lip, along_m)
+
+
 def uphill_of(
     vertices: Chainages, place: FloatArray, lip: IntArray, along_m: FloatArray
 ) -> tuple[FloatArray, FloatArray]:

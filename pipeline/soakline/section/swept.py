@@ -131,7 +131,7 @@ def _mound_m3(
     longer: FloatArray,
     mound: FloatArray,
     foot_m: FloatArray,
-    toe_m: FloatArray,
+    toes_m: FloatArray,
     ground_m: FloatArray,
 ) -> FloatArray:
     volume, u_m = np.zeros(start.size - 1), _middles_m(ground_m)
@@ -144,7 +144,7 @@ def _mound_m3(
             own[:] = 0.0
             foot = foot_m[i] - steep * berm
             top = high + steep * (berm + crest) + high - foot_m[i]
-            toe = max(min(toe_m[i] / _SLICE_M, float(own.size)), 0.0)
+            toe = max(min(toes_m[i] / _SLICE_M, float(own.size)), 0.0)
             last = int(np.ceil(toe))
             # Loops that begin at 0 take half the time of others.
             here, u, ground = own[first:last], u_m[first:last], ground_m[i, first:last]

@@ -7,7 +7,7 @@ import numpy as np
 from soakline.grid import BoolArray, FloatArray
 from soakline.section.aslant import AT_EDGE_M
 from soakline.section.mound import MoundShape, toe_m
-from soakline.section.stations import interpolated, uphill_of, vertices_of
+from soakline.section.stations import on_lips, vertices_of
 from soakline.setout.swale import Beside, Swale, Track
 
 EDGES = (
@@ -122,8 +122,8 @@ def on_lip(swale: Swale, along_m: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Places along a lip, and unit vectors uphill there; (n, 2) each."""
     vertices, corners = vertices_of([swale.lip])
     lip = np.zeros(along_m.size, dtype=np.int64)
-    place = interpolated(corners, *vertices.weights(lip, along_m))
-    return place, np.column_stack(uphill_of(vertices, corners, lip, along_m))
+    found = np.column_stack(on_lips(vertices, corners, lip, along_m))
+    return found[:, :2], found[:, 2:]
 
 
 def track_lines(swale: Swale) -> list[FloatArray]:

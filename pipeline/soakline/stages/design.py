@@ -18,7 +18,7 @@ from soakline.section.trench import trenches_of
 from soakline.siting.site import left_out
 from soakline.siting.spacing import tree_spacing_m
 from soakline.stages.crossing import built_crossings, track_works
-from soakline.stages.digging import dug_along, dug_with_points, set_out
+from soakline.stages.digging import dug_along, dug_with_points, followed_lips
 from soakline.stages.draining import Drained, drain, exits_of
 from soakline.stages.following import followed_years
 from soakline.stages.ground import survey_ground
@@ -161,21 +161,21 @@ def design_swales(
             level - depth,
             check_head + design.freeboard_m,
         )
-        pegs = set_out(laid, drained.outlets, design, terrain)
+        lips, pegs, closed = followed_lips(
+            laid, drained, routes, design, terrain, inputs.elevation, site.excluded
+        )
         works, points = dug_with_points(
             partial(
                 dug_along,
+                lips,
+                closed,
                 laid,
                 drained,
-                routes,
                 tracks,
                 crossings,
                 mound_height,
                 check_head,
                 design,
-                site,
-                inputs.elevation,
-                pegs,
             ),
             lambda works: swale_points(
                 run, inputs.features, laid, drained, tracks, works, design, terrain, site

@@ -29,7 +29,6 @@ from soakline.section.works import (
     works_of,
 )
 from soakline.siting.excluded import ExcludedGround, ground_met
-from soakline.siting.site import Site
 from soakline.stages.crossing import TrackWorks
 from soakline.stages.draining import Drained
 from soakline.stages.laying import Laid
@@ -43,18 +42,34 @@ _NO_GROUND: GeometryArray = np.empty(0, dtype=object)
 _NO_LIP: IntArray = np.empty(0, dtype=np.int64)
 
 
-def dug_along(
+def followed_lips(
     laid: Laid,
     drained: Drained,
     routes: list[Route],
+    design: SectionDesign,
+    terrain: Terrain,
+    dem: Elevation,
+    excluded: ExcludedGround,
+) -> tuple[FollowedLips, Pegs, GeometryArray]:
+    """Stations along all lips, the pegs among them, and ground beside each kept free of spoil."""
+    lines = [line.coordinates for line in laid.placed.lines]
+    pegs = _set_out(laid, drained.outlets, design, terrain)
+    closed = _closed_to_spoil(lines, routes, excluded, design.mound_reach_m)
+    close = closer(pegs.stations, lines, laid.level_m, dem.dem_m, dem.grid)
+    close = closed_to_spoil(close, closed)
+    return FollowedLips(laid.pegs.stations, pegs.stations, close), pegs, closed
+
+
+def dug_along(
+    lips: FollowedLips,
+    closed: GeometryArray,
+    laid: Laid,
+    drained: Drained,
     tracks: TrackWorks,
     crossings: BuiltCrossings,
     mound_height_m: FloatArray,
     check_head_m: FloatArray,
     design: SectionDesign,
-    site: Site,
-    dem: Elevation,
-    pegs: Pegs,
     points: SwalePoints | None = None,
 ) -> GroundWorks:
     """Ground works of every swale, whose mounds keep off the faces of ponds and basins too.
@@ -63,18 +78,15 @@ def dug_along(
     crossings.
     """
     trench = trenches_of(drained.sections)
-    dug = cuts_of(trench.take(pegs.stations.at.lip), pegs.stations.uphill_m)
+    dug = cuts_of(trench.take(lips.pegs.at.lip), lips.pegs.uphill_m)
     # Faces begin at what is dug for a layer under the base.
     layer = design.layers_m(laid.texture)
-    face = highest_face_m(pegs.stations, dug) + layer
+    face = highest_face_m(lips.pegs, dug) + layer
     if points is not None:
         face = with_open_faces_m(face, points, layer)
     mound = design.mound.off_faces(face)
-    lines = [line.coordinates for line in laid.placed.lines]
-    closed = _closed_to_spoil(lines, routes, site.excluded, design.mound_reach_m)
-    close = closer(pegs.stations, lines, laid.level_m, dem.dem_m, dem.grid)
     works = works_of(
-        FollowedLips(laid.pegs.stations, pegs.stations, closed_to_spoil(close, closed)),
+        lips,
         drained.sections,
         laid.sill_drop_m,
         mound,
@@ -82,7 +94,7 @@ def dug_along(
         check_head_m,
         [a + b for a, b in zip(drained.outlets.spans(), tracks.spans(), strict=True)],
         tracks.over(),
-        filled_ground(laid.pegs.stations, trench, tracks.filled(drained.sections)),
+        filled_ground(lips.drawn, trench, tracks.filled(drained.sections)),
         design.spoil,
         _other_earth(laid, drained.outlets, trench, crossings, design),
     )
@@ -105,7 +117,7 @@ def dug_with_points(
     return (dug(points=points) if points.lip.size else works), points
 
 
-def set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
+def _set_out(laid: Laid, outlets: Outlets, design: SectionDesign, terrain: Terrain) -> Pegs:
     """Pegs that set out every swale, sills included."""
     sills = [[(start + end) / 2.0 for start, end in own] for own in outlets.spans()]
     return pegs_along(laid.placed.lines, design, terrain, sills)
